@@ -1,0 +1,1 @@
+"""Evidence by hash: the bytes of each photo, stored once."""

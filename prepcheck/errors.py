@@ -1,0 +1,167 @@
+"""Everything that can go wrong, in one tree. Imports nothing of ours.
+
+::
+
+    PrepcheckError
+    |-- WrongUse                exit 2, HTTP 400   the call itself is off
+    |   |-- NameClash           exit 2, HTTP 409   two inputs would write the same output file
+    |   |-- UnknownRecord       exit 2, HTTP 404   no such job, spot, person or inspection
+    |   `-- BadSettings         exit 2, HTTP 400   a settings file or value that cannot be used
+    |-- BrokenInput             exit 3, HTTP 422   a photo that cannot be read as it was made
+    |   |-- Unreadable          exit 3, HTTP 422   not there, no permission, not a file
+    |   |-- NotAPhoto           exit 3, HTTP 415   the bytes are no picture format that we read
+    |   |-- DamagedPhoto        exit 3, HTTP 422   cut short or structurally damaged
+    |   |-- TooLarge            exit 3, HTTP 413   more bytes or pixels than the limits allow
+    |   `-- MissingDecoder      exit 3, HTTP 415   readable only with an optional part that is not installed
+    |-- ModelFault              exit 3, HTTP 500   missing, changed or unusable model file
+    `-- StoreFault              exit 3, HTTP 503   the record store cannot take or give the record
+        |-- StoreBusy           exit 3, HTTP 503   locked by another process
+        |-- StoreFull           exit 3, HTTP 507   no room left
+        `-- StoreNewer          exit 3, HTTP 503   written by a newer version of prepcheck
+
+A photo that is readable but unfit (blurred, too dark ...) is no error: it is an inspection with standing ``retake``.
+"""
+
+from __future__ import annotations
+
+
+class PrepcheckError(Exception):
+    """Root of the tree: one line that says what happened, to what, and what to do.
+
+    Parameters
+    ----------
+    what : str
+        What happened, without a full stop.
+    do : str
+        What the person can do about it, without a full stop.
+    subject : str, optional
+        To what it happened (a file name, a job number). Unprintable characters are shown escaped.
+
+    Attributes
+    ----------
+    code : str
+        Stable name of the kind of error, as printed in records.
+    exit_code, http_status : int
+        One each for every class.
+    """
+
+    code = "error"
+    exit_code = 3
+    http_status = 500
+
+    def __init__(self, what: str, do: str, subject: str | None = None) -> None:
+        self.what = what
+        self.do = do
+        self.subject = None if subject is None else printable(subject)
+        super().__init__(self.message)
+
+    @property
+    def message(self) -> str:
+        """The whole line: subject, what happened, what to do."""
+        start = f"{self.subject}: " if self.subject else ""
+        return f"{start}{self.what}. {self.do}."
+
+
+def printable(text: str) -> str:
+    """Return `text` on one line, with control and undecodable characters shown as escapes."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape", "surrogatepass").decode() for c in text)
+
+
+class WrongUse(PrepcheckError):
+    """The call itself is off: options that do not fit together, a value out of range."""
+
+    code = "wrong_use"
+    exit_code = 2
+    http_status = 400
+
+
+class NameClash(WrongUse):
+    """Two inputs would write the same output file."""
+
+    code = "name_clash"
+    http_status = 409
+
+
+class UnknownRecord(WrongUse):
+    """No such job, spot, person or inspection in this store."""
+
+    code = "unknown_record"
+    http_status = 404
+
+
+class BadSettings(WrongUse):
+    """A settings file or value that cannot be used."""
+
+    code = "bad_settings"
+
+
+class BrokenInput(PrepcheckError):
+    """A photo that cannot be read as it was made."""
+
+    code = "broken_input"
+    http_status = 422
+
+
+class Unreadable(BrokenInput):
+    """Not there, no permission, a folder, a pipe, a loop of links."""
+
+    code = "unreadable"
+
+
+class NotAPhoto(BrokenInput):
+    """The bytes are no picture format that prepcheck reads."""
+
+    code = "not_a_photo"
+    http_status = 415
+
+
+class DamagedPhoto(BrokenInput):
+    """Cut short or structurally damaged: a part of the picture is not what the camera stored."""
+
+    code = "damaged_photo"
+
+
+class TooLarge(BrokenInput):
+    """More bytes or pixels than the limits allow."""
+
+    code = "too_large"
+    http_status = 413
+
+
+class MissingDecoder(BrokenInput):
+    """Readable only with an optional part that is not installed."""
+
+    code = "missing_decoder"
+    http_status = 415
+
+
+class ModelFault(PrepcheckError):
+    """A model file that is missing, changed or unusable."""
+
+    code = "model_fault"
+
+
+class StoreFault(PrepcheckError):
+    """The record store cannot take or give the record."""
+
+    code = "store_fault"
+    http_status = 503
+
+
+class StoreBusy(StoreFault):
+    """Another process holds the store."""
+
+    code = "store_busy"
+
+
+class StoreFull(StoreFault):
+    """No room left where the store lies."""
+
+    code = "store_full"
+    http_status = 507
+
+
+class StoreNewer(StoreFault):
+    """The store was written by a newer version of prepcheck."""
+
+    code = "store_newer"

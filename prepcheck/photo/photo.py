@@ -1,0 +1,104 @@
+"""The frozen objects that carry a photo through the pipeline."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A flag raised on a photo: a code of `prepcheck.terms.FLAGS`, and what was measured.
+
+    Parameters
+    ----------
+    code : str
+        Key of ``FLAGS``.
+    blocking : bool
+        Whether the photo has to be taken again.
+    measured : str
+        What was measured against which limit, in words.
+    """
+
+    code: str
+    blocking: bool
+    measured: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Plane:
+    """The plane of the surface in the photo.
+
+    Parameters
+    ----------
+    to_mm : ndarray, shape (3, 3), float64
+        Homography from pixels of the upright full-size photo, (x, y) with pixel centres at whole numbers, to mm.
+    relative_error : float
+        Standard deviation of a length, as a share of it.
+    source : {"card", "stated"}
+        Where the scale comes from.
+    """
+
+    to_mm: NDArray[np.float64]
+    relative_error: float
+    source: str
+
+    def mm_per_px(self, x: float, y: float) -> float:
+        """Local scale at full-size pixel (x, y): square root of the area scale, in mm per pixel."""
+        h = self.to_mm
+        w = h[2, 0] * x + h[2, 1] * y + h[2, 2]
+        return float(np.sqrt(abs(np.linalg.det(h)) / abs(w) ** 3))
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A photo as it was received, and an upright sRGB raster of it, reduced to a bounded size.
+
+    Parameters
+    ----------
+    name : str
+        File name as given, without folders.
+    sha256 : str
+        SHA-256 (hex) of the bytes as received.
+    byte_count : int
+        Number of bytes as received.
+    format : str
+        ``JPEG``, ``PNG``, ``WEBP``, ``TIFF`` or ``HEIC``.
+    width, height : int
+        Upright full size in pixels.
+    rgb : ndarray, shape (h, w, 3), uint8
+        Upright, sRGB, long side at most ``settings.photo.detail_px``.
+    taken : str or None
+        Capture time, ISO 8601, with offset when the camera stored one.
+    camera : str or None
+        Make and model as stored by the camera.
+    re_encoded : bool
+        Whether the file looks saved again by an app.
+    picture_hash : str
+        64-bit hash (16 hex digits) that stays nearly the same when the picture is saved again.
+    position : tuple of float or None
+        Latitude and longitude in degrees, only kept when asked for.
+    plane : Plane or None
+        The surface's plane in mm when a scale is known.
+    """
+
+    name: str
+    sha256: str
+    byte_count: int
+    format: str
+    width: int
+    height: int
+    rgb: NDArray[np.uint8] = field(repr=False)
+    taken: str | None = None
+    camera: str | None = None
+    re_encoded: bool = False
+    picture_hash: str = ""
+    position: tuple[float, float] | None = None
+    plane: Plane | None = None
+
+    @property
+    def reduction(self) -> float:
+        """Full-size pixels per pixel of `rgb`, at least 1."""
+        return self.width / self.rgb.shape[1]

@@ -1,0 +1,1 @@
+"""Pictures and tables from records; never computes a score."""

@@ -1,0 +1,191 @@
+"""Every threshold of prepcheck: frozen, with unit, reason and source, and with its own hash.
+
+A settings file is TOML with the group names below as tables::
+
+    [score]
+    residue_limit = 0.03
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from prepcheck.errors import BadSettings
+
+COMMON = "common practice, no source"
+OWN = "own choice, see reason"
+T = TypeVar("T", int, float, str)
+
+
+def threshold(
+    value: T, *, unit: str, reason: str, source: str = OWN, low: float | None = None, high: float | None = None
+) -> T:
+    """Declare one setting with its default `value`, `unit`, `reason`, `source` and allowed range (both ends included).
+
+    `low` and `high` bound the value of numbers; for text they bound nothing.
+    """
+    field: T = Field(value, ge=low, le=high, description=reason, json_schema_extra={"unit": unit, "source": source})
+    return field
+
+
+class Group(BaseModel):
+    """A frozen group of settings; unknown names and values of another type are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class PhotoSettings(Group):
+    """Limits on what is read."""
+
+    max_bytes: int = threshold(
+        150_000_000, unit="byte", low=1, reason="a 200 MP JPEG at high quality stays below 100 MB; more is no phone photo"
+    )
+    max_pixels_jpeg: int = threshold(
+        200_000_000, unit="px", low=1, reason="largest phone sensors; JPEG is decoded reduced, so memory stays bounded"
+    )
+    max_pixels_other: int = threshold(
+        60_000_000, unit="px", low=1, reason="formats that must be decoded whole; 60 MP is 180 MB of pixels"
+    )
+    detail_px: int = threshold(
+        2560,
+        unit="px",
+        low=640,
+        high=8192,
+        reason="long side of the raster kept for card and sharpness: markers of a card at 5 % of the width stay readable",
+    )
+    working_px: int = threshold(
+        1280, unit="px", low=320, high=4096, reason="long side seen by the model: what it was trained on"
+    )
+
+
+class FitnessSettings(Group):
+    """When a photo is fit to be judged."""
+
+    blur_scale: float = threshold(
+        0.35,
+        unit="share of detail energy",
+        low=0.0,
+        high=1.0,
+        reason="placeholder until fitted on own degraded renders",
+    )
+
+
+class CardSettings(Group):
+    """The scale card."""
+
+    check_line_mm: float = threshold(
+        100.0, unit="mm", low=90.0, high=110.0, reason="true length of the printed checking line; measure after printing"
+    )
+
+
+class SpotSettings(Group):
+    """How ground spots are outlined."""
+
+    ground_probability: float = threshold(
+        0.5, unit="probability", low=0.0, high=1.0, reason="a pixel belongs to a spot when that is more likely than not"
+    )
+    least_share: float = threshold(
+        0.004, unit="share of picture", low=0.0, high=1.0, reason="smaller finds are specks, not spots"
+    )
+    least_width_px: float = threshold(
+        64.0, unit="px at working size", low=1.0, reason="below this a 3 mm patch in a 50 mm spot has under 4 px"
+    )
+    most_spots: int = threshold(20, unit="spots", low=1, high=254, reason="numbers fit the 8-bit spot map")
+
+
+class ScoreSettings(Group):
+    """The standing rule (design, section 3)."""
+
+    residue_limit: float = threshold(
+        0.05,
+        unit="share of the worst unit area",
+        low=0.0,
+        high=1.0,
+        reason="nearest published limit for non-ferrous metal; made for blast cleaning, so a default and not a grade",
+        source="SSPC-SP 17 (2019), colour variation on at most 5 % of each unit area",
+    )
+    patch_limit_mm: float = threshold(
+        3.0, unit="mm", low=0.0, reason="a patch of the size of a weld pool's edge reaches the pool", source=COMMON
+    )
+    patch_limit_share: float = threshold(
+        0.1,
+        unit="share of the spot's width",
+        low=0.0,
+        high=1.0,
+        reason="stands in for the limit in mm when no scale is known: about 3 mm in a spot of 30 mm",
+    )
+    unit_area_mm: float = threshold(
+        76.0,
+        unit="mm, side of the square tile",
+        low=1.0,
+        reason="the tile by which the worst place is judged",
+        source="SSPC-SP 15 (2012) section 2.3, 76 x 76 mm; the 2004 edition says 80 x 80 mm",
+    )
+    confidence: float = threshold(
+        0.95, unit="probability", low=0.5, high=0.999, reason="two-sided level of every interval", source=COMMON
+    )
+    sure_patch_probability: float = threshold(
+        0.9, unit="probability", low=0.5, high=1.0, reason="a patch counts as sure when its mean residue probability is so"
+    )
+    burnt_level: int = threshold(
+        250, unit="of 255, all channels", low=1, high=255, reason="at and above, the sensor recorded no surface",
+        source="design, section 4",
+    )  # fmt: skip
+
+
+class StoreSettings(Group):
+    """The record store."""
+
+    busy_seconds: float = threshold(
+        10.0, unit="s", low=0.0, high=600.0, reason="how long to wait for another process before saying so"
+    )
+    near_duplicate_bits: int = threshold(
+        4, unit="of 64 bits", low=0, high=32, reason="difference of picture hashes up to which two pictures look the same"
+    )
+
+
+class Settings(Group):
+    """All settings. Give it to every step; its hash is part of each result's origin."""
+
+    photo: PhotoSettings = PhotoSettings()
+    fitness: FitnessSettings = FitnessSettings()
+    card: CardSettings = CardSettings()
+    spot: SpotSettings = SpotSettings()
+    score: ScoreSettings = ScoreSettings()
+    store: StoreSettings = StoreSettings()
+
+    def digest(self) -> str:
+        """SHA-256 (hex) of the canonical JSON (RFC 8785) of all values."""
+        import rfc8785
+
+        return hashlib.sha256(rfc8785.dumps(self.model_dump())).hexdigest()
+
+
+def load(path: Path | None) -> Settings:
+    """Read a TOML settings file over the defaults; None gives the defaults.
+
+    Raises
+    ------
+    BadSettings
+        The file cannot be read, is no TOML, names a setting that does not exist, or a value is out of range.
+    """
+    if path is None:
+        return Settings()
+    try:
+        return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except OSError as error:
+        raise BadSettings(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise BadSettings(f"is no TOML file ({error})", "Mend the file", str(path)) from error
+    except ValidationError as error:
+        raise BadSettings(_first_fault(error), "Mend the file", str(path)) from error
+
+
+def _first_fault(error: ValidationError) -> str:
+    fault: Any = error.errors()[0]
+    return f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}"

@@ -1,0 +1,1 @@
+"""`SurfaceMap` to ground spots: outline, mask, reading order; or none, with a reason."""

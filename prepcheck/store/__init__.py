@@ -1,0 +1,1 @@
+"""The append-only record store: jobs, spots, passes, photos, inspections, people."""

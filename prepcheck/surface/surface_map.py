@@ -1,0 +1,71 @@
+"""The frozen objects of the surface layer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class ModelOrigin:
+    """Which model answered, and how wrong it is known to be.
+
+    Parameters
+    ----------
+    name, sha256 : str
+        Name in the registry and SHA-256 (hex) of the model file.
+    sure : float
+        Least probability with which a pixel's state is told.
+    error_scale, error_floor : float
+        A spot's bright share is uncertain by ``error_scale * (u + error_floor)``, u being the mean over its told
+        pixels of min(p, 1 - p) for p the probability of bright metal; fitted on held-out scenes (see the card).
+    """
+
+    name: str
+    sha256: str
+    sure: float
+    error_scale: float
+    error_floor: float
+
+
+@dataclass(frozen=True, eq=False)
+class SurfaceMap:
+    """What each pixel shows, at the model's working size (h, w).
+
+    Parameters
+    ----------
+    states : ndarray, shape (h, w), uint8
+        Codes of `prepcheck.terms.State`.
+    bright : ndarray, shape (h, w), float32
+        Calibrated probability of bright metal, 0..1.
+    ground : ndarray, shape (h, w), float32
+        Probability of lying inside a ground spot, 0..1.
+    burnt : ndarray, shape (h, w), bool
+        Burnt-out pixels.
+    reduction : tuple of float
+        Full-size pixels per map pixel, along x and y.
+    model : ModelOrigin
+        Who answered.
+    """
+
+    states: NDArray[np.uint8] = field(repr=False)
+    bright: NDArray[np.float32] = field(repr=False)
+    ground: NDArray[np.float32] = field(repr=False)
+    burnt: NDArray[np.bool_] = field(repr=False)
+    reduction: tuple[float, float]
+    model: ModelOrigin
+
+    @property
+    def residue(self) -> NDArray[np.float32]:
+        """Probability that a pixel is not bright metal, shape (h, w)."""
+        return np.asarray(1.0 - self.bright, np.float32)
+
+    def to_full(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Turn map positions (n, 2) as (x, y), pixel centres at whole numbers, into those of the full-size photo."""
+        return (points + 0.5) * np.asarray(self.reduction) - 0.5
+
+    def from_full(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Turn full-size positions (n, 2) into map positions: the inverse of `to_full`."""
+        return (points + 0.5) / np.asarray(self.reduction) - 0.5

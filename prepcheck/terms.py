@@ -1,0 +1,249 @@
+"""The words of prepcheck: states, standings, flags and cautions.
+
+The one registry that records, pictures, pages, docs and tests read. Imports nothing of ours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+
+
+class State(IntEnum):
+    """What a pixel shows; the numbers are the codes in ``NAME.states.png``."""
+
+    BACKGROUND = 0
+    BRIGHT = 1
+    OXIDE = 2
+    PIT = 3
+    COATING = 4
+    FOREIGN = 5
+    CANNOT_TELL = 255
+
+    @property
+    def key(self) -> str:
+        """Lower-case name used in records, e.g. ``cannot_tell``."""
+        return self.name.lower()
+
+    @property
+    def label(self) -> str:
+        """Words for a person."""
+        return STATE_LABELS[self]
+
+
+STATE_LABELS: dict[State, str] = {
+    State.BACKGROUND: "not this work",
+    State.BRIGHT: "bright metal",
+    State.OXIDE: "residual oxide",
+    State.PIT: "pit or void",
+    State.COATING: "coating left",
+    State.FOREIGN: "foreign matter",
+    State.CANNOT_TELL: "cannot tell",
+}
+
+RESIDUE: tuple[State, ...] = (State.OXIDE, State.PIT, State.COATING, State.FOREIGN)
+"""States that count as residue inside a spot."""
+
+
+class Standing(StrEnum):
+    """The outcome for a spot or a photo: these four words everywhere."""
+
+    BRIGHT = "bright"
+    RESIDUE_LEFT = "residue left"
+    CANNOT_TELL = "cannot tell"
+    RETAKE = "retake"
+
+    @property
+    def next_step(self) -> str:
+        """What to do next, in words."""
+        return NEXT_STEPS[self]
+
+
+WORST_FIRST: tuple[Standing, ...] = (Standing.RETAKE, Standing.RESIDUE_LEFT, Standing.CANNOT_TELL, Standing.BRIGHT)
+"""Order in which the standings of spots decide that of the photo."""
+
+NEXT_STEPS: dict[Standing, str] = {
+    Standing.BRIGHT: "No residue seen at the set limit. Look yourself under a moved torch before you go on.",
+    Standing.RESIDUE_LEFT: "Grind the marked places again, brush off the dust, take the photo again.",
+    Standing.CANNOT_TELL: "Move the torch and take another photo, or look closely at the marked places yourself.",
+    Standing.RETAKE: "Take the photo again: see the flags for what to change.",
+}
+
+
+@dataclass(frozen=True)
+class FlagCard:
+    """What a flag means and what to do about it.
+
+    Parameters
+    ----------
+    code : str
+        Stable name in records.
+    name : str
+        Short name for a person.
+    blocking : bool
+        A blocking flag gives the photo the standing ``retake``.
+    what, why, action : str
+        What was seen, why it matters, what to do.
+    """
+
+    code: str
+    name: str
+    blocking: bool
+    what: str
+    why: str
+    action: str
+
+
+def _cards(*cards: FlagCard) -> dict[str, FlagCard]:
+    return {card.code: card for card in cards}
+
+
+FLAGS: dict[str, FlagCard] = _cards(
+    FlagCard(
+        "blurred",
+        "blurred",
+        True,
+        "The finest marks of the surface are smeared, by motion or by focus.",
+        "Scratches that run through metal and stop at oxide are the main cue; blur removes them.",
+        "Wipe the lens, rest your hands on the part, tap the spot to focus, take it again.",
+    ),
+    FlagCard(
+        "too_dark",
+        "too dark",
+        True,
+        "Most of the picture is so dark that noise hides the surface.",
+        "In deep shade bright metal looks like oxide and the other way round.",
+        "Bring a lamp or switch the torch on, hold it to the side, take it again.",
+    ),
+    FlagCard(
+        "burnt_out",
+        "burnt-out highlights",
+        True,
+        "A large part of the spot is pure white: the camera recorded no surface there.",
+        "What lies under a burnt-out highlight cannot be known from this photo.",
+        "Move the light or step aside so that it does not mirror into the lens, take it again.",
+    ),
+    FlagCard(
+        "colour_cast",
+        "colour cast",
+        False,
+        "The whole picture is tinted by coloured light or a wrong white balance.",
+        "A tint hides the difference between grey oxide, stains and metal.",
+        "Use white light, switch off effects of the camera, lay the scale card beside the spot.",
+    ),
+    FlagCard(
+        "small_spot",
+        "spot too small in the frame",
+        True,
+        "The ground spot covers too few pixels.",
+        "Patches of a few millimetres cannot be resolved.",
+        "Go closer until the spot fills about half of the picture, take it again.",
+    ),
+    FlagCard(
+        "no_spot",
+        "no spot found",
+        True,
+        "No ground spot was found in the picture.",
+        "Without a spot there is nothing to score.",
+        "Take the photo square to the spot, or draw its outline yourself (--outline-file).",
+    ),
+    FlagCard(
+        "several_parts",
+        "more than one part",
+        False,
+        "The picture seems to show more than one part with ground places.",
+        "Spots of different parts must not be logged as one.",
+        "Take one photo for each part, or check the numbers of the spots.",
+    ),
+    FlagCard(
+        "cut_off",
+        "spot runs out of the picture",
+        False,
+        "A ground spot reaches the edge of the picture.",
+        "What lies outside was not looked at.",
+        "Step back a little, or take a second photo of the rest.",
+    ),
+    FlagCard(
+        "no_scale",
+        "no scale",
+        False,
+        "No scale card was found and no scale was stated.",
+        "Sizes in millimetres and the worst unit area cannot be given; limits fall back to shares of the spot.",
+        "Lay the scale card flat beside the spot (prepcheck card prints one), or state --mm-per-px.",
+    ),
+    FlagCard(
+        "doubtful_scale",
+        "doubtful scale",
+        False,
+        "A scale card was seen, but its size in the picture is not certain enough.",
+        "A wrong scale gives wrong sizes.",
+        "Lay the card flat on the surface, all four corners in view, closer to the lens.",
+    ),
+    FlagCard(
+        "card_off_plane",
+        "card lies off the spot's plane",
+        False,
+        "The scale card seems tilted or nearer or farther than the spot.",
+        "Its scale does not hold at the spot.",
+        "Lay the card flat beside the spot on the same surface.",
+    ),
+    FlagCard(
+        "re_encoded",
+        "looks re-encoded",
+        False,
+        "The file looks as if a messaging or editing program had saved it again.",
+        "Such programs sharpen, smooth and drop the capture time.",
+        "Use the original file from the phone.",
+    ),
+    FlagCard(
+        "stated_scale_differs",
+        "stated scale and card differ",
+        False,
+        "The scale card gives another scale than the one stated.",
+        "One of the two is wrong.",
+        "Check the printed card against its checking line, and the number you stated.",
+    ),
+    FlagCard(
+        "used_before",
+        "photo used before",
+        False,
+        "The same photo, to the byte, is already in the log.",
+        "One photo is no evidence for two passes or two spots.",
+        "Take a new photo for each pass.",
+    ),
+    FlagCard(
+        "looks_used_before",
+        "nearly the same picture as before",
+        False,
+        "A nearly identical picture is already in the log.",
+        "It may be a copy of an older photo saved again.",
+        "Check the capture time; take a new photo for each pass.",
+    ),
+    FlagCard(
+        "unlike_known",
+        "unlike the surfaces the model knows",
+        False,
+        "The picture does not look like the ground metal that the model was trained on.",
+        "The model's answers, and how sure it says it is, do not hold here.",
+        "Check that the photo shows the ground spot in plain light; trust your own eyes.",
+    ),
+)
+
+CAUTIONS: tuple[str, ...] = (
+    "No published grade exists for oxide left on ground aluminium; the limit used here is a setting.",
+    "The native oxide film is invisible in any photo.",
+    "prepcheck cannot know which metal this is.",
+    "A photo does not show what lies below the surface.",
+)
+"""Said wherever a score is shown."""
+
+CAUTION_LINE = (
+    "A photo shows neither the native oxide film nor what lies below the surface; prepcheck cannot know the metal; "
+    "no published grade exists for oxide left on ground aluminium."
+)
+"""The cautions in one line, for pictures and narrow screens."""
+
+HOT_WORK_LINE = (
+    "prepcheck does not say that a vessel is safe or that a weld may start: that is for licensed, "
+    "competent people under the local code."
+)
