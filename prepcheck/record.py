@@ -9,11 +9,19 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
-from prepcheck.terms import Standing
+from prepcheck.terms import CAUTIONS, Standing
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from prepcheck.inspection import Answer, Inspection
+    from prepcheck.score import Patch, Score
+    from prepcheck.spot import Spot
 
 RECORD_VERSION = 1
 SCHEMA_FILE = Path(__file__).with_name("record.schema.json")
@@ -164,6 +172,137 @@ class BrokenRecord(Part):
 
 LINE: TypeAdapter[Record | BrokenRecord] = TypeAdapter(Record | BrokenRecord)
 """One line of ``inspect --json``."""
+
+
+def record_of(inspection: Inspection) -> Record:
+    """Write an inspection down as a record. Lengths and areas are rounded to what they can mean."""
+    answer, flags = inspection.answer, inspection.flags
+    blocked = any(flag.blocking for flag in flags)
+    share, interval = _share_and_interval(answer)
+    return Record(
+        photo=_photo_record(inspection),
+        standing=answer.standing,
+        flags=[FlagRecord(code=f.code, blocking=f.blocking, measured=f.measured) for f in flags],
+        score=None if share is None else round(100 * share, 2),
+        bright_share=share,
+        interval=interval,
+        spots=_spot_records(answer, blocked),
+        by_person=_person_record(inspection),
+        next_step=answer.standing.next_step,
+        cautions=list(CAUTIONS),
+        origin=_origin_record(inspection),
+    )
+
+
+def broken_record(name: str, code: str, message: str) -> BrokenRecord:
+    """Write down that the input `name` could not be read."""
+    return BrokenRecord(photo=BrokenPhoto(name=name), error=Fault(code=code, message=message))
+
+
+def _photo_record(inspection: Inspection) -> PhotoRecord:
+    photo, plane = inspection.photo, inspection.photo.plane
+    centre = (photo.width / 2, photo.height / 2)
+    return PhotoRecord(
+        name=photo.name,
+        sha256=photo.sha256,
+        width=photo.width,
+        height=photo.height,
+        mm_per_px=None if plane is None else round(plane.mm_per_px(*centre), 6),
+        scale=None
+        if plane is None
+        else ScaleRecord(
+            source="card" if plane.source == "card" else "stated", relative_error=round(plane.relative_error, 5)
+        ),
+        format=photo.format,
+        bytes=photo.byte_count,
+        taken=photo.taken,
+        camera=photo.camera,
+        picture_hash=photo.picture_hash,
+        position=photo.position,
+    )
+
+
+def _origin_record(inspection: Inspection) -> OriginRecord:
+    origin = inspection.origin
+    return OriginRecord(
+        version=origin.version,
+        model=origin.model.name,
+        model_sha256=origin.model.sha256,
+        settings_sha256=origin.settings_sha256,
+        photo_sha256=origin.photo_sha256,
+    )
+
+
+def _person_record(inspection: Inspection) -> PersonRecord | None:
+    answer = inspection.by_person
+    if answer is None:
+        return None
+    share, interval = _share_and_interval(answer)
+    blocked = answer.standing is Standing.RETAKE
+    return PersonRecord(
+        refused=inspection.refused,
+        spots=_spot_records(answer, blocked),
+        standing=answer.standing,
+        bright_share=share,
+        interval=interval,
+    )
+
+
+def _share_and_interval(answer: Answer) -> tuple[float | None, Interval | None]:
+    share = answer.share
+    if share is None or share.value is None:
+        return None, None
+    return round(share.value, 6), (round(share.low, 6), round(share.high, 6))
+
+
+def _spot_records(answer: Answer, blocked: bool) -> list[SpotRecord]:
+    return [_spot_record(spot, score, blocked) for spot, score in answer.spots]
+
+
+def _spot_record(spot: Spot, score: Score, blocked: bool) -> SpotRecord:
+    share, worst = score.share, score.worst
+    read = share.value is not None
+    largest = _patch_record(score.patches[0], score) if score.patches else None
+    return SpotRecord(
+        number=spot.number,
+        outlined_by="person" if spot.outlined_by == "person" else "tool",
+        outline=_points(spot.outline),
+        area_px=round(score.area_px),
+        area_mm2=None if score.area_mm2 is None else round(score.area_mm2, 2),
+        mm_per_px=None if score.mm_per_px is None else round(score.mm_per_px, 6),
+        bright_share=None if share.value is None else round(share.value, 6),
+        interval=(round(share.low, 6), round(share.high, 6)) if read else None,
+        shares={state.key: round(value, 6) for state, value in score.shares.items()},
+        readable_share=round(share.readable, 6),
+        worst_unit_area=None if worst.share.value is None else round(worst.share.value * worst.share.readable, 6),
+        worst_unit_interval=(
+            round(1 - worst.share.most_residue, 6),
+            round(1 - worst.share.least_residue, 6),
+        ),
+        worst_unit_outline=[] if worst.outline is None else _points(worst.outline),
+        largest_patch_mm=None if largest is None else largest.length_mm,
+        largest_patch=largest,
+        patches=len(score.patches),
+        standing=Standing.RETAKE if blocked else score.standing,
+        reason="the photo has a blocking flag" if blocked else score.reason,
+    )
+
+
+def _patch_record(patch: Patch, score: Score) -> PatchRecord:
+    return PatchRecord(
+        state=patch.state.key,
+        at=(round(patch.at[0], 1), round(patch.at[1], 1)),
+        area_px=round(patch.area_px),
+        area_mm2=None if patch.area_mm2 is None else round(patch.area_mm2, 2),
+        length_px=round(patch.length_px, 1),
+        length_mm=None if patch.length_mm is None else round(patch.length_mm, 2),
+        probability=round(patch.probability, 4),
+        sure=patch.probability >= score.sure_from,
+    )
+
+
+def _points(points: NDArray[np.float64]) -> list[Point]:
+    return [(round(float(x), 1), round(float(y), 1)) for x, y in points]
 
 
 def schema() -> str:

@@ -89,6 +89,13 @@ class SpotSettings(Group):
     ground_probability: float = threshold(
         0.5, unit="probability", low=0.0, high=1.0, reason="a pixel belongs to a spot when that is more likely than not"
     )
+    bridge_share: float = threshold(
+        0.004,
+        unit="share of the long side",
+        low=0.0,
+        high=0.1,
+        reason="gaps and bumps narrower than this do not split or grow a spot; about 5 px at working size",
+    )
     least_share: float = threshold(
         0.004, unit="share of picture", low=0.0, high=1.0, reason="smaller finds are specks, not spots"
     )

@@ -1,5 +1,7 @@
 """`Photo` to `SurfaceMap`: what each place of the picture shows, and how sure that is."""
 
+from prepcheck.surface.mapping import at_long_side, map_surface
+from prepcheck.surface.model import Model, load_model
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 
-__all__ = ["ModelOrigin", "SurfaceMap"]
+__all__ = ["Model", "ModelOrigin", "SurfaceMap", "at_long_side", "load_model", "map_surface"]

@@ -1,0 +1,200 @@
+"""The whole chain from a photo to its standing. Pure: no file, clock, network or store."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck import __version__
+from prepcheck.photo import Flag, Photo, photo_flags, spot_flags, with_scale
+from prepcheck.score import BrightShare, Score, bright_share, score_spot
+from prepcheck.settings import Settings
+from prepcheck.spot import NoSpot, Spot, drawn_spots, find_spots, touches_edge
+from prepcheck.surface import Model, ModelOrigin, SurfaceMap, map_surface
+from prepcheck.terms import FLAGS, WORST_FIRST, Standing, State
+
+
+@dataclass(frozen=True)
+class Outlines:
+    """What a person says about the outlines.
+
+    Parameters
+    ----------
+    drawn : tuple of ndarray, shape (n, 2), float64
+        Outlines drawn by hand, (x, y) in full-size pixels.
+    refused : dict of int to str
+        Numbers of the tool's spots that are refused, each with the reason.
+    """
+
+    drawn: tuple[NDArray[np.float64], ...] = ()
+    refused: dict[int, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where an answer comes from: enough to make it again."""
+
+    version: str
+    model: ModelOrigin
+    settings_sha256: str
+    photo_sha256: str
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """Spots with their scores, the share over all of them, and the worst of their standings."""
+
+    spots: tuple[tuple[Spot, Score], ...]
+    share: BrightShare | None
+    standing: Standing
+
+
+@dataclass(frozen=True, eq=False)
+class Inspection:
+    """What one photo shows, where, how sure, and where the answer comes from.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo with its plane, when a scale is known.
+    flags : tuple of Flag
+        Blocking ones first.
+    surface : SurfaceMap
+        What each pixel shows.
+    answer : Answer
+        The tool's own answer.
+    by_person : Answer or None
+        The answer with a person's outlines, beside the tool's own.
+    refused : dict of int to str
+        Numbers of the tool's spots that the person refused, with reasons.
+    origin : Origin
+        Program, model, settings and photo.
+    """
+
+    photo: Photo
+    flags: tuple[Flag, ...]
+    surface: SurfaceMap = field(repr=False)
+    answer: Answer
+    by_person: Answer | None
+    refused: dict[int, str]
+    origin: Origin
+
+    @property
+    def standing(self) -> Standing:
+        """The tool's own standing of the photo."""
+        return self.answer.standing
+
+
+def inspect(
+    photo: Photo,
+    model: Model,
+    settings: Settings,
+    *,
+    stated_mm_per_px: float | None = None,
+    outlines: Outlines | None = None,
+) -> Inspection:
+    """Inspect one photo.
+
+    Parameters
+    ----------
+    photo : Photo
+        As read, without scale.
+    model : Model
+        A loaded model.
+    settings : Settings
+        All thresholds.
+    stated_mm_per_px : float, optional
+        A scale that the person states, in mm per full-size pixel.
+    outlines : Outlines, optional
+        What a person drew or refused; scored beside the tool's own spots, never over them.
+
+    Returns
+    -------
+    Inspection
+        A photo that is unfit to be judged is a result too: its standing is ``retake``.
+    """
+    photo, scale_flags, card = with_scale(photo, settings, stated_mm_per_px)
+    surface = map_surface(photo, model, settings, None if card is None else card.outline * photo.reduction)
+    found = find_spots(surface, settings)
+    spots = () if isinstance(found, NoSpot) else found
+    flags = _sorted(
+        [*photo_flags(photo, settings), *scale_flags, *_spot_flags(found, photo, surface, settings)],
+    )
+    origin = Origin(__version__, model.origin, settings.digest(), photo.sha256)
+    refused = {} if outlines is None else outlines.refused
+    return Inspection(
+        photo=photo,
+        flags=flags,
+        surface=surface,
+        answer=_answer(spots, surface, photo, settings, flags),
+        by_person=None if outlines is None else _by_person(outlines, spots, surface, photo, settings, flags),
+        refused=refused,
+        origin=origin,
+    )
+
+
+def worst_standing(standings: list[Standing]) -> Standing:
+    """Return the worst of `standings`, ``retake`` first; ``retake`` when there is none."""
+    return min(standings, key=WORST_FIRST.index, default=Standing.RETAKE)
+
+
+def _answer(
+    spots: tuple[Spot, ...], surface: SurfaceMap, photo: Photo, settings: Settings, flags: tuple[Flag, ...]
+) -> Answer:
+    scored = tuple((spot, score_spot(spot, surface, photo, settings.score)) for spot in spots)
+    if not scored:
+        return Answer((), None, Standing.RETAKE)
+    everywhere = np.logical_or.reduce([spot.mask for spot in spots])
+    blocked = any(flag.blocking for flag in flags)
+    standing = Standing.RETAKE if blocked else worst_standing([score.standing for _, score in scored])
+    return Answer(scored, bright_share(surface, everywhere), standing)
+
+
+def _by_person(
+    outlines: Outlines,
+    spots: tuple[Spot, ...],
+    surface: SurfaceMap,
+    photo: Photo,
+    settings: Settings,
+    flags: tuple[Flag, ...],
+) -> Answer:
+    kept = tuple(spot for spot in spots if spot.number not in outlines.refused)
+    drawn = drawn_spots(list(outlines.drawn), surface, first=len(spots) + 1)
+    own = tuple(flag for flag in flags if not (drawn and flag.code == "no_spot"))
+    return _answer((*kept, *drawn), surface, photo, settings, own)
+
+
+def _spot_flags(
+    found: tuple[Spot, ...] | NoSpot, photo: Photo, surface: SurfaceMap, settings: Settings
+) -> list[Flag]:
+    if isinstance(found, NoSpot):
+        return [raised("no_spot", found.reason)]
+    everywhere = np.logical_or.reduce([spot.mask for spot in found])
+    flags = list(spot_flags(photo, everywhere, settings))
+    if cut := [str(spot.number) for spot in found if touches_edge(spot)]:
+        flags.append(raised("cut_off", f"spot {', '.join(cut)}"))
+    if (parts := _parts(found, surface)) > 1:
+        flags.append(raised("several_parts", f"spots on {parts} parts with background between them"))
+    return flags
+
+
+def _parts(spots: tuple[Spot, ...], surface: SurfaceMap) -> int:
+    """Count the parts, connected places that are not background, on which the spots lie."""
+    part = (surface.states != State.BACKGROUND).astype(np.uint8)
+    for spot in spots:
+        part[spot.mask] = 1
+    _, labels = cv2.connectedComponents(part)
+    return len({int(labels[spot.mask][0]) for spot in spots})
+
+
+def raised(code: str, measured: str) -> Flag:
+    """Raise the flag `code` of the registry with what was measured."""
+    return Flag(code, FLAGS[code].blocking, measured)
+
+
+def _sorted(flags: list[Flag]) -> tuple[Flag, ...]:
+    once = {flag.code: flag for flag in reversed(flags)}
+    return tuple(sorted(once.values(), key=lambda flag: (not flag.blocking, flag.code)))

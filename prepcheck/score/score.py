@@ -1,0 +1,137 @@
+"""A spot's score and its standing by the standing rule."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from prepcheck.photo import Photo, Plane
+from prepcheck.score.patch import Patch, find_patches, pixel_areas
+from prepcheck.score.share import BrightShare, bright_share, state_shares
+from prepcheck.score.unit_area import UnitArea, worst_unit_area
+from prepcheck.settings import ScoreSettings
+from prepcheck.spot import Spot
+from prepcheck.surface import SurfaceMap
+from prepcheck.terms import Standing, State
+
+_ROUNDING = 1e-9
+"""So that a share exactly at the limit is within it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Score:
+    """What was measured on one spot.
+
+    Parameters
+    ----------
+    share : BrightShare
+        Bright share of the readable area, with its interval.
+    shares : dict of State to float
+        Share of each state in the whole spot.
+    area_px : float
+        Area in full-size pixels.
+    area_mm2, mm_per_px : float or None
+        Area on the surface and local scale at the spot's centre; None without a scale.
+    worst : UnitArea
+        The worst unit area.
+    patches : tuple of Patch
+        Residue patches, longest first.
+    sure_from : float
+        Probability from which a patch counts as sure.
+    standing : Standing
+        By the standing rule.
+    reason : str
+        Why, in words.
+    """
+
+    share: BrightShare
+    shares: dict[State, float]
+    area_px: float
+    area_mm2: float | None
+    mm_per_px: float | None
+    worst: UnitArea
+    patches: tuple[Patch, ...] = field(repr=False)
+    sure_from: float
+    standing: Standing
+    reason: str
+
+
+def score_spot(spot: Spot, surface: SurfaceMap, photo: Photo, rule: ScoreSettings) -> Score:
+    """Score one spot."""
+    plane = photo.plane
+    patches = find_patches(surface, spot.mask, plane)
+    worst = worst_unit_area(surface, spot, plane, rule.unit_area_mm)
+    standing, reason = stand(worst.share, patches, spot_width(spot), rule)
+    return Score(
+        share=bright_share(surface, spot.mask),
+        shares=state_shares(surface, spot.mask),
+        area_px=float(np.count_nonzero(spot.mask) * np.prod(surface.reduction)),
+        area_mm2=None if plane is None else float(pixel_areas(surface, plane, spot.mask).sum()),
+        mm_per_px=_scale_at_centre(spot, surface, plane),
+        worst=worst,
+        patches=patches,
+        sure_from=rule.sure_patch_probability,
+        standing=standing,
+        reason=reason,
+    )
+
+
+def stand(
+    share: BrightShare, patches: tuple[Patch, ...], width_px: float, rule: ScoreSettings
+) -> tuple[Standing, str]:
+    """Apply the standing rule (design, section 3).
+
+    Parameters
+    ----------
+    share : BrightShare
+        Of the worst unit area.
+    patches : tuple of Patch
+        Residue patches of the spot.
+    width_px : float
+        The spot's width in full-size pixels: stands in for the scale when none is known.
+    rule : ScoreSettings
+        The limits.
+
+    Returns
+    -------
+    standing, reason : Standing, str
+    """
+    limit = rule.residue_limit + _ROUNDING
+    long = [patch for patch in patches if over_limit(patch, width_px, rule)]
+    sure = [patch for patch in long if patch.probability >= rule.sure_patch_probability]
+    if sure:
+        return Standing.RESIDUE_LEFT, f"a patch of {sure[0].state.label} is longer than {_patch_limit(sure[0], rule)}"
+    if share.least_residue > limit:
+        return Standing.RESIDUE_LEFT, f"at least {share.least_residue:.0%} residue, the limit is {rule.residue_limit:.0%}"
+    if long:
+        return Standing.CANNOT_TELL, f"a doubtful patch is longer than {_patch_limit(long[0], rule)}"
+    if share.most_residue > limit:
+        return Standing.CANNOT_TELL, f"up to {share.most_residue:.0%} may be residue, the limit is {rule.residue_limit:.0%}"
+    return Standing.BRIGHT, f"at most {share.most_residue:.1%} residue, the limit is {rule.residue_limit:.0%}"
+
+
+def over_limit(patch: Patch, width_px: float, rule: ScoreSettings) -> bool:
+    """Say whether a patch is longer than the limit: in mm when a scale is known, else as a share of the width."""
+    if patch.length_mm is not None:
+        return patch.length_mm > rule.patch_limit_mm
+    return patch.length_px > rule.patch_limit_share * width_px
+
+
+def spot_width(spot: Spot) -> float:
+    """Return the spot's width in full-size pixels: the side of the square of the same area as its outline's box."""
+    return float(np.sqrt(np.prod(np.ptp(spot.outline, axis=0))))
+
+
+def _patch_limit(patch: Patch, rule: ScoreSettings) -> str:
+    if patch.length_mm is not None:
+        return f"{rule.patch_limit_mm:g} mm"
+    return f"{rule.patch_limit_share:.0%} of the spot's width (no scale)"
+
+
+def _scale_at_centre(spot: Spot, surface: SurfaceMap, plane: Plane | None) -> float | None:
+    if plane is None:
+        return None
+    ys, xs = np.nonzero(spot.mask)
+    centre = surface.to_full(np.array([[xs.mean(), ys.mean()]]))[0]
+    return plane.mm_per_px(float(centre[0]), float(centre[1]))

@@ -1,0 +1,75 @@
+"""`Photo` to `SurfaceMap`."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.photo import Photo
+from prepcheck.settings import Settings
+from prepcheck.surface.model import Model
+from prepcheck.surface.surface_map import SurfaceMap
+from prepcheck.terms import State
+
+_BEAD, _GROUND = 6, 7
+
+
+def map_surface(photo: Photo, model: Model, settings: Settings, not_surface: NDArray[np.float64] | None = None) -> SurfaceMap:
+    """Ask the model what each pixel of `photo` shows.
+
+    A pixel is `cannot tell` when it is burnt out, shows a weld bead or heat tint, or when the most probable state is
+    less probable than the model's `sure`.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    model : Model
+        A loaded model.
+    settings : Settings
+        Gives the working size and the burnt-out level.
+    not_surface : ndarray, shape (n, 2), float64, optional
+        Outline, in full-size pixels, of something laid on the part (the scale card): mapped as background.
+    """
+    rgb = at_long_side(photo.rgb, settings.photo.working_px)
+    maps = model.run(rgb)
+    burnt = rgb.min(axis=2) >= settings.score.burnt_level
+    states, bright = _told(maps, burnt, model.origin.sure)
+    ground = np.ascontiguousarray(maps[_GROUND])
+    reduction = (photo.width / rgb.shape[1], photo.height / rgb.shape[0])
+    surface = SurfaceMap(states, bright, ground, burnt, reduction, model.origin)
+    return surface if not_surface is None else _without(surface, not_surface)
+
+
+def at_long_side(rgb: NDArray[np.uint8], long_side: int) -> NDArray[np.uint8]:
+    """Reduce a picture (h, w, 3) by area averaging to at most `long_side`; smaller ones stay as they are."""
+    scale = long_side / max(rgb.shape[:2])
+    if scale >= 1:
+        return rgb
+    size = (max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _told(
+    maps: NDArray[np.float32], burnt: NDArray[np.bool_], sure: float
+) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
+    told = maps[:_GROUND]
+    states = told.argmax(axis=0).astype(np.uint8)
+    unsure = (states == _BEAD) | (told.max(axis=0) < sure) | burnt
+    states[unsure] = State.CANNOT_TELL
+    return states, np.clip(told[State.BRIGHT], 0.0, 1.0)
+
+
+def _without(surface: SurfaceMap, outline: NDArray[np.float64]) -> SurfaceMap:
+    mask = np.zeros(surface.states.shape, np.uint8)
+    cv2.fillPoly(mask, [np.round(surface.from_full(outline)).astype(np.int32)], 1)
+    inside = mask.astype(bool)
+    return SurfaceMap(
+        np.where(inside, np.uint8(State.BACKGROUND), surface.states),
+        np.where(inside, np.float32(0), surface.bright),
+        np.where(inside, np.float32(0), surface.ground),
+        surface.burnt,
+        surface.reduction,
+        surface.model,
+    )

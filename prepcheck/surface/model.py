@@ -1,0 +1,128 @@
+"""Loads the model: only a file whose SHA-256 is the registry's is ever run."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.errors import ModelFault
+from prepcheck.resources import folder
+from prepcheck.surface.surface_map import ModelOrigin
+
+CHANNELS = 8
+"""Output channels: probabilities of states 0..5, of weld bead or heat tint, and of lying inside a ground spot."""
+
+STEP = 32
+"""Height and width of the input are multiples of this."""
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """A loaded model and what is known of its error."""
+
+    origin: ModelOrigin
+    net: Any = field(repr=False)
+
+    def run(self, rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+        """Return the model's maps for one picture.
+
+        Parameters
+        ----------
+        rgb : ndarray, shape (h, w, 3), uint8
+            sRGB picture at working size.
+
+        Returns
+        -------
+        ndarray, shape (8, h, w), float32
+            See `CHANNELS`; the first seven sum to 1 at each pixel.
+
+        Raises
+        ------
+        ModelFault
+            The net does not give what the contract says.
+        """
+        height, width = rgb.shape[:2]
+        padded = cv2.copyMakeBorder(rgb, 0, -height % STEP, 0, -width % STEP, cv2.BORDER_REFLECT_101)
+        self.net.setInput(cv2.dnn.blobFromImage(padded, 1 / 255.0))
+        try:
+            maps = self.net.forward()[0]
+        except cv2.error as error:
+            raise ModelFault("the model cannot be run", "Reinstall prepcheck", self.origin.name) from error
+        if maps.ndim != 3 or maps.shape[0] != CHANNELS or not np.isfinite(maps).all():
+            raise ModelFault("the model gives no usable maps", "Reinstall prepcheck", self.origin.name)
+        return _resized(maps, padded.shape[1], padded.shape[0])[:, :height, :width]
+
+
+def load_model(name: str | None = None, models: Path | None = None) -> Model:
+    """Load a model of the registry, checked by its SHA-256.
+
+    Parameters
+    ----------
+    name : str, optional
+        Name in the registry; its default otherwise.
+    models : Path, optional
+        Folder with ``registry.json``; the one that ships with prepcheck otherwise.
+
+    Raises
+    ------
+    ModelFault
+        The registry or file is missing, the name is unknown, the bytes are not the registered ones, or OpenCV cannot
+        read them.
+    """
+    return _load(name, models or folder("models"))
+
+
+@lru_cache(maxsize=4)
+def _load(name: str | None, models: Path) -> Model:
+    registry = _json(models / "registry.json")
+    name = name or str(registry["default"])
+    entry = registry["models"].get(name)
+    if entry is None:
+        raise ModelFault("no such model in the registry", f"Known: {', '.join(registry['models'])}", name)
+    data = _checked(models / entry["file"], entry["sha256"])
+    calibration = _json(models / entry["card"])["calibration"]
+    origin = ModelOrigin(
+        name, entry["sha256"], calibration["sure"], calibration["error_scale"], calibration["error_floor"]
+    )
+    return Model(origin, _net(data, name))
+
+
+def _json(path: Path) -> Any:
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise ModelFault(f"cannot be read ({error})", "Reinstall prepcheck", path.name) from error
+
+
+def _checked(path: Path, sha256: str) -> bytes:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise ModelFault(f"cannot be read ({error.strerror})", "Reinstall prepcheck", path.name) from error
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise ModelFault(
+            "the model file is not the registered one (its SHA-256 differs)", "Reinstall prepcheck", path.name
+        )
+    return data
+
+
+def _net(data: bytes, name: str) -> Any:
+    try:
+        return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
+    except cv2.error as error:
+        raise ModelFault("OpenCV cannot read the model", "Check the version of OpenCV", name) from error
+
+
+def _resized(maps: NDArray[np.float32], width: int, height: int) -> NDArray[np.float32]:
+    if maps.shape[1:] == (height, width):
+        return maps
+    planes = [cv2.resize(plane, (width, height), interpolation=cv2.INTER_LINEAR) for plane in maps]
+    return np.asarray(planes, np.float32)

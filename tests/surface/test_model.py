@@ -1,0 +1,119 @@
+"""Loading the model by its hash, and mapping a photo with it."""
+
+import hashlib
+import json
+
+import numpy as np
+import pytest
+
+from prepcheck.errors import ModelFault
+from prepcheck.photo import Photo
+from prepcheck.settings import Settings
+from prepcheck.surface import ModelOrigin, SurfaceMap, load_model, map_surface
+from prepcheck.surface.model import Model
+from prepcheck.terms import State
+
+
+class FixedNet:
+    """Stands in for a net: gives the same eight numbers at every pixel."""
+
+    def __init__(self, numbers):
+        self.numbers = np.asarray(numbers, np.float32)
+
+    def setInput(self, blob):  # noqa: N802
+        self.shape = blob.shape[2:]
+
+    def forward(self):
+        return np.broadcast_to(self.numbers[None, :, None, None], (1, len(self.numbers), *self.shape))
+
+
+def model_of(numbers, sure=0.5):
+    return Model(ModelOrigin("fixed", "0" * 64, sure, 1.0, 0.0), FixedNet(numbers))
+
+
+def photo(height=100, width=150, value=100):
+    return Photo("p.jpg", "0" * 64, 1, "JPEG", 2 * width, 2 * height, np.full((height, width, 3), value, np.uint8))
+
+
+BRIGHT = [0.1, 0.7, 0.1, 0.1, 0, 0, 0, 0.9]
+
+
+def write_registry(folder, data=b"not a net", sha256=None):
+    card = {"calibration": {"sure": 0.5, "error_scale": 1, "error_floor": 0}}
+    entry = {"file": "m.onnx", "card": "m.json", "sha256": sha256 or hashlib.sha256(data).hexdigest()}
+    (folder / "m.onnx").write_bytes(data)
+    (folder / "m.json").write_text(json.dumps(card))
+    (folder / "registry.json").write_text(json.dumps({"default": "m", "models": {"m": entry}}))
+
+
+def test_a_model_file_with_one_byte_changed_is_refused(tmp_path):
+    data = b"the registered model"
+    write_registry(tmp_path, b"the registered mode1", hashlib.sha256(data).hexdigest())
+    with pytest.raises(ModelFault, match="not the registered one"):
+        load_model(models=tmp_path)
+
+
+def test_a_file_that_is_no_net_is_refused_in_words(tmp_path):
+    write_registry(tmp_path)
+    with pytest.raises(ModelFault, match="OpenCV cannot read"):
+        load_model(models=tmp_path)
+
+
+def test_a_missing_model_file_is_refused_in_words(tmp_path):
+    write_registry(tmp_path)
+    (tmp_path / "m.onnx").unlink()
+    with pytest.raises(ModelFault, match=r"m\.onnx"):
+        load_model(models=tmp_path)
+
+
+def test_an_unknown_model_name_lists_the_known_ones(tmp_path):
+    write_registry(tmp_path)
+    with pytest.raises(ModelFault, match="Known: m"):
+        load_model("other", tmp_path)
+
+
+def test_the_most_probable_state_is_told():
+    surface = map_surface(photo(), model_of(BRIGHT), Settings())
+    assert np.unique(surface.states).tolist() == [State.BRIGHT]
+
+
+def test_a_state_less_probable_than_sure_cannot_be_told():
+    surface = map_surface(photo(), model_of(BRIGHT, sure=0.8), Settings())
+    assert np.unique(surface.states).tolist() == [State.CANNOT_TELL]
+
+
+def test_a_weld_bead_cannot_be_told():
+    surface = map_surface(photo(), model_of([0, 0.2, 0, 0, 0, 0, 0.8, 0.9]), Settings())
+    assert np.unique(surface.states).tolist() == [State.CANNOT_TELL]
+
+
+@pytest.mark.parametrize("value", [250, 255])
+def test_glare_never_turns_into_bright_metal(value):
+    surface = map_surface(photo(value=value), model_of(BRIGHT), Settings())
+    assert np.unique(surface.states).tolist() == [State.CANNOT_TELL]
+
+
+def test_residue_is_what_is_not_bright_metal():
+    surface = map_surface(photo(), model_of(BRIGHT), Settings())
+    assert surface.residue == pytest.approx(0.3, abs=1e-6)
+
+
+def test_something_laid_on_the_part_is_background_and_no_ground():
+    outline = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 200.0], [0.0, 200.0]])
+    surface = map_surface(photo(), model_of(BRIGHT), Settings(), outline)
+    assert surface.states[50, 20] == State.BACKGROUND
+    assert surface.ground[50, 20] == 0
+    assert surface.states[50, 100] == State.BRIGHT
+
+
+def test_positions_go_to_full_size_and_back():
+    states = np.zeros((10, 20), np.uint8)
+    surface = SurfaceMap(states, states, states, states, (3.0, 2.5), model_of(BRIGHT).origin)
+    points = np.array([[0.0, 0.0], [7.5, 3.25]])
+    assert surface.from_full(surface.to_full(points)) == pytest.approx(points)
+
+
+def test_the_first_pixel_lies_at_the_middle_of_those_it_stands_for():
+    states = np.zeros((10, 20), np.uint8)
+    surface = SurfaceMap(states, states, states, states, (4.0, 4.0), model_of(BRIGHT).origin)
+    assert surface.to_full(np.array([[0.0, 0.0]])).tolist() == [[1.5, 1.5]]
