@@ -5,6 +5,8 @@
     PrepcheckError
     |-- WrongUse                exit 2, HTTP 400   the call itself is off
     |   |-- NameClash           exit 2, HTTP 409   two inputs would write the same output file
+    |   |-- BadOutlines         exit 2, HTTP 400   an outline file that cannot be used
+    |   |-- CannotWrite         exit 2, HTTP 400   an output place that cannot be written
     |   |-- UnknownRecord       exit 2, HTTP 404   no such job, spot, person or inspection
     |   `-- BadSettings         exit 2, HTTP 400   a settings file or value that cannot be used
     |-- BrokenInput             exit 3, HTTP 422   a photo that cannot be read as it was made
@@ -80,6 +82,18 @@ class NameClash(WrongUse):
 
     code = "name_clash"
     http_status = 409
+
+
+class BadOutlines(WrongUse):
+    """A file of drawn or refused outlines that cannot be used."""
+
+    code = "bad_outlines"
+
+
+class CannotWrite(WrongUse):
+    """An output file or folder that cannot be written."""
+
+    code = "cannot_write"
 
 
 class UnknownRecord(WrongUse):

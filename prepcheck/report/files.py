@@ -1,0 +1,32 @@
+"""Writes output files whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from prepcheck.errors import CannotWrite
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write `data` beside `path` and move it there; the folder is made when missing.
+
+    Raises
+    ------
+    CannotWrite
+        The folder or file cannot be written.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".prepcheck-")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            Path(beside).chmod(0o644)
+            Path(beside).replace(path)
+        except BaseException:
+            Path(beside).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise CannotWrite(f"cannot be written ({error.strerror})", "Choose another place", str(path)) from error
