@@ -232,7 +232,7 @@ FLAGS: dict[str, FlagCard] = _cards(
 CAUTIONS: tuple[str, ...] = (
     "No published grade exists for oxide left on ground aluminium; the limit used here is a setting.",
     "The native oxide film is invisible in any photo.",
-    "prepcheck cannot know which metal this is.",
+    "The metal itself cannot be known from a photo.",
     "A photo does not show what lies below the surface.",
 )
 """Said wherever a score is shown."""
@@ -244,6 +244,6 @@ CAUTION_LINE = (
 """The cautions in one line, for pictures and narrow screens."""
 
 HOT_WORK_LINE = (
-    "prepcheck does not say that a vessel is safe or that a weld may start: that is for licensed, "
-    "competent people under the local code."
+    "Whether a vessel is clear of vapour and whether a weld may start is for licensed, competent people under the "
+    "local code, never for prepcheck."
 )
