@@ -1,0 +1,132 @@
+"""The terminal's answer: standing, score, spots, flags, next step; reads records only."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from prepcheck.errors import printable
+from prepcheck.record import BrokenRecord, FlagRecord, PersonRecord, Record, SpotRecord
+from prepcheck.report.words import (
+    area_words,
+    flag_action,
+    flag_name,
+    interval_words,
+    patch_words,
+    score_words,
+    share_words,
+    shares_words,
+)
+from prepcheck.terms import Standing
+
+_STYLES = {
+    Standing.RESIDUE_LEFT: "bold reverse",
+    Standing.CANNOT_TELL: "bold underline",
+    Standing.RETAKE: "bold reverse",
+    Standing.BRIGHT: "bold",
+}
+_WIDE = 72
+
+
+def print_record(console: Console, record: Record) -> None:
+    """Print the answer for one photo.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to; lines keep within its width, and nothing depends on colour.
+    record : Record
+        The answer. Names are printed as they are, never read as markup.
+    """
+    _say(console, record.photo.name, "bold")
+    _headline(console, record.standing, score_words(record.bright_share, record.interval))
+    _say(console, f"Next: {record.next_step}", "bold")
+    _spots(console, record.spots)
+    if record.by_person is not None:
+        _person(console, record.by_person)
+    for flag in record.flags:
+        _flag(console, flag)
+    _say(console, " ".join(record.cautions), "dim")
+    console.print()
+
+
+def print_broken(console: Console, broken: BrokenRecord) -> None:
+    """Print the line for an input that could not be read."""
+    name, message = printable(broken.photo.name), broken.error.message
+    _say(console, message if message.startswith(name) else f"{name}: {message}", "bold")
+    console.print()
+
+
+def _plain(console: Console, text: str, style: str = "") -> Text:
+    """Return `text`, never read as markup, with what the console cannot show as escapes."""
+    encoding = console.encoding
+    return Text(printable(text).encode(encoding, "backslashreplace").decode(encoding), style, overflow="fold")
+
+
+def _say(console: Console, text: str, style: str = "", indent: int = 0) -> None:
+    """Print a paragraph, folded at the console's width."""
+    console.print(Padding(_plain(console, text, style), (0, 0, 0, indent), expand=False))
+
+
+def _headline(console: Console, standing: Standing, score: str) -> None:
+    console.print(Text.assemble((f" {str(standing).upper()} ", _STYLES[standing]), "  ", (score, "bold")))
+
+
+def _spots(console: Console, spots: list[SpotRecord]) -> None:
+    if not spots:
+        return
+    if console.width >= _WIDE:
+        _table(console, spots)
+    for spot in spots:
+        if console.width < _WIDE:
+            _block(console, spot)
+        else:
+            _say(console, f"Spot {spot.number}: {spot.reason or spot.standing}. Not bright: {shares_words(spot)}.")
+
+
+def _table(console: Console, spots: list[SpotRecord]) -> None:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for heading in ("spot", "standing", "area", "bright", "interval", "worst area", "longest patch"):
+        table.add_column(heading, justify="right" if heading == "spot" else "left", overflow="fold")
+    for spot in spots:
+        table.add_row(*(_plain(console, cell) for cell in _cells(spot)))
+    console.print(table)
+
+
+def _cells(spot: SpotRecord) -> tuple[str, ...]:
+    interval = "-" if spot.interval is None else f"{interval_words(spot.interval)}%"
+    return (
+        str(spot.number),
+        str(spot.standing),
+        area_words(spot),
+        share_words(spot.bright_share),
+        interval,
+        share_words(spot.worst_unit_area),
+        patch_words(spot.largest_patch),
+    )
+
+
+def _block(console: Console, spot: SpotRecord) -> None:
+    """Say a spot in lines, for a narrow console."""
+    _, standing, area, bright, interval, worst, patch = _cells(spot)
+    _say(console, f"Spot {spot.number}: {standing}", "bold")
+    _say(console, spot.reason, indent=2)
+    _say(console, f"bright {bright} (interval {interval}), area {area}", indent=2)
+    _say(console, f"worst unit area {worst} bright, longest patch {patch}", indent=2)
+    _say(console, f"not bright: {shares_words(spot)}", indent=2)
+
+
+def _person(console: Console, person: PersonRecord) -> None:
+    _say(console, "With the outlines changed by a person, beside the tool's answer above:")
+    _headline(console, person.standing, score_words(person.bright_share, person.interval))
+    for number, why in person.refused.items():
+        _say(console, f"Spot {number} refused: {why}", indent=2)
+    _spots(console, [spot for spot in person.spots if spot.outlined_by == "person"])
+
+
+def _flag(console: Console, flag: FlagRecord) -> None:
+    measured = f" ({flag.measured})" if flag.measured else ""
+    _say(console, f"Flag: {flag_name(flag)}{measured}", "bold")
+    _say(console, flag_action(flag), indent=2)

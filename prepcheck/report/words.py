@@ -1,0 +1,92 @@
+"""How figures of a record are said to a person; shared by picture and table. Computes no score."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from prepcheck.record import FlagRecord, Interval, PatchRecord, Record, SpotRecord
+from prepcheck.terms import FLAGS, State
+
+_LABELS = {state.key: state.label for state in State}
+_SHORT = {State.OXIDE.key: "oxide", State.PIT.key: "pit", State.COATING.key: "coating", State.FOREIGN.key: "foreign"}
+
+
+def score_words(bright_share: float | None, interval: Interval | None) -> str:
+    """Say a score with its interval: ``score 71 (62 to 79)``; the interval rounded outwards, 100 never rounded to."""
+    if bright_share is None:
+        return "no score"
+    score = round(_hundred(bright_share))
+    if score == 100 and bright_share < 1.0:
+        score = 99
+    return f"score {score}" + ("" if interval is None else f" ({interval_words(interval)})")
+
+
+def interval_words(interval: Interval) -> str:
+    """Say an interval of shares in points of the score, rounded outwards: ``62 to 79``."""
+    low, high = interval
+    return f"{math.floor(_hundred(low))} to {math.ceil(_hundred(high))}"
+
+
+def share_words(share: float | None) -> str:
+    """Say a share in per cent; what is there but under half a per cent is ``<1%``, what is missing a dash."""
+    if share is None:
+        return "-"
+    if 0 < share < 0.005:
+        return "<1%"
+    return f"{min(round(_hundred(share)), 100 if share >= 1 else 99)}%"
+
+
+def patch_words(patch: PatchRecord | None) -> str:
+    """Say a patch: ``oxide 11 mm``; ``oxide, no scale`` when its length is not known; a dash when there is none."""
+    if patch is None:
+        return "-"
+    name = _SHORT.get(patch.state, patch.state)
+    doubt = "" if patch.sure else "?"
+    if patch.length_mm is None:
+        return f"{name}{doubt}, no scale"
+    return f"{name}{doubt} {length_words(patch.length_mm)}"
+
+
+def length_words(mm: float) -> str:
+    """Say a length: one decimal under 10 mm, none from there on."""
+    return f"{mm:.1f} mm" if mm < 9.95 else f"{mm:.0f} mm"
+
+
+def area_words(spot: SpotRecord) -> str:
+    """Say a spot's area in cm2 (mm2 when small), in pixels without a scale."""
+    if spot.area_mm2 is None:
+        return f"{spot.area_px} px"
+    return f"{spot.area_mm2:.0f} mm²" if spot.area_mm2 < 1000 else f"{spot.area_mm2 / 100:.1f} cm²"
+
+
+def shares_words(spot: SpotRecord) -> str:
+    """Say the shares of the states other than bright metal, largest first."""
+    left = sorted(((v, k) for k, v in spot.shares.items() if v > 0 and k != State.BRIGHT.key), reverse=True)
+    return ", ".join(f"{_LABELS.get(key, key)} {share_words(share)}" for share, key in left) or "bright metal only"
+
+
+def flag_name(flag: FlagRecord) -> str:
+    """Return the short name of a flag; a flag of a newer version keeps its code."""
+    return FLAGS[flag.code].name if flag.code in FLAGS else flag.code
+
+
+def flag_action(flag: FlagRecord) -> str:
+    """Return what to do about a flag."""
+    return FLAGS[flag.code].action if flag.code in FLAGS else "Not known to this version of prepcheck."
+
+
+def pointed_at(record: Record) -> tuple[SpotRecord, PatchRecord] | None:
+    """Return the patch to point at, with its spot: sure ones first, then the longest; None without any patch."""
+    found = list(_largest(record))
+    return max(found, key=lambda pair: (pair[1].sure, pair[1].length_mm or 0.0, pair[1].length_px)) if found else None
+
+
+def _largest(record: Record) -> Iterator[tuple[SpotRecord, PatchRecord]]:
+    for spot in record.spots:
+        if spot.largest_patch is not None:
+            yield spot, spot.largest_patch
+
+
+def _hundred(share: float) -> float:
+    return round(100 * share, 6)
