@@ -1,0 +1,113 @@
+"""Photo bytes under their SHA-256: written once, checked at each reading."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import secrets
+from pathlib import Path
+
+from prepcheck.errors import StoreFault, UnknownRecord
+from prepcheck.store import os_fault
+
+SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "HEIC": ".heic"}
+"""File name endings by format; another format gets ``.bin``."""
+
+
+class Archive:
+    """A folder of photos named by the SHA-256 of their bytes; nothing is made before the first photo is put in.
+
+    Parameters
+    ----------
+    folder : Path
+        The photo ``abcd...`` lies in ``folder/ab/abcd....jpg``.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def put(self, data: bytes, format: str = "") -> str:
+        """Keep `data`, unless it is kept already, and return its SHA-256 (hex).
+
+        When this returns, the bytes and their name are on the disk: written beside, synced, renamed, folder synced.
+
+        Raises
+        ------
+        StoreFull, StoreFault
+            No room, no permission; or the photo kept under this hash was changed by somebody.
+        """
+        sha256 = hashlib.sha256(data).hexdigest()
+        if self._find(sha256) is not None:
+            self.get(sha256)
+            return sha256
+        path = self.folder / sha256[:2] / (sha256 + SUFFIXES.get(format, ".bin"))
+        try:
+            _make_folder(path.parent)
+            _write(path, data)
+        except OSError as error:
+            raise os_fault(error, path) from error
+        return sha256
+
+    def get(self, sha256: str) -> bytes:
+        """Return the bytes with this hash.
+
+        Raises
+        ------
+        UnknownRecord
+            There is no such photo.
+        StoreFault
+            It cannot be read, or its bytes are no longer those that were put in.
+        """
+        path = self._find(sha256)
+        if path is None:
+            raise UnknownRecord("no such photo in the archive", "Check the store", sha256)
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise os_fault(error, path) from error
+        if hashlib.sha256(data).hexdigest() != sha256:
+            raise StoreFault("was changed since it was logged", "Bring it back from a backup", str(path))
+        return data
+
+    def _find(self, sha256: str) -> Path | None:
+        if not re.fullmatch("[0-9a-f]{64}", sha256):
+            return None
+        try:
+            return next((self.folder / sha256[:2]).glob(f"{sha256}.*"), None)
+        except OSError as error:
+            raise os_fault(error, self.folder) from error
+
+
+def _make_folder(folder: Path) -> None:
+    """Make `folder` and those above it so that they are still there after a power cut."""
+    if folder.is_dir():
+        return
+    _make_folder(folder.parent)
+    folder.mkdir(exist_ok=True)
+    _sync_folder(folder.parent)
+
+
+def _write(path: Path, data: bytes) -> None:
+    beside = path.with_name(f".{path.name}.{secrets.token_hex(8)}.part")
+    try:
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o444)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":  # Windows cannot sync a folder
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,0 +1,96 @@
+"""``prepcheck job``: open jobs, list them, tell their story."""
+
+from __future__ import annotations
+
+import json as json_module
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from prepcheck.cli.options import Json, SettingsFile, Store
+
+if TYPE_CHECKING:
+    from prepcheck.store import Job
+
+app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Open jobs, list them, tell what was logged.")
+
+
+@app.command()
+def new(
+    title: Annotated[str, typer.Argument(help="What is to be done, in a few words.")],
+    person: Annotated[str, typer.Option(help="Who opens the job.")],
+    part: Annotated[str, typer.Option(help="The part and where on it.")] = "",
+    alloy: Annotated[str, typer.Option(help="The alloy, if somebody knows it.")] = "",
+    wall_mm: Annotated[float | None, typer.Option(help="Thickness of the wall in mm.")] = None,
+    previous_contents: Annotated[str, typer.Option(help="What the part held before.")] = "",
+    customer_reference: Annotated[str, typer.Option(help="The customer's own number.")] = "",
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Open a job and print its number."""
+    from prepcheck import tasks
+    from prepcheck.settings import load
+    from prepcheck.store import NewJob
+
+    log, _ = tasks.open_log(store, load(settings))
+    told = NewJob(title, part, alloy, wall_mm, previous_contents, customer_reference)
+    job = tasks.open_job(log, told, person=person, at=now())
+    print_json(job) if json else _say_opened(job)
+
+
+@app.command("list")
+def list_(json: Json = False, settings: SettingsFile = None, store: Store = None) -> None:
+    """List all jobs, newest first."""
+    from prepcheck import tasks
+    from prepcheck.cli.story import jobs_table
+    from prepcheck.settings import load
+
+    log, _ = tasks.open_log(store, load(settings), create=False)
+    jobs = tasks.list_jobs(log)
+    if not json:
+        print_rich(jobs_table(jobs))
+    for line in jobs if json else ():
+        print_json(line)
+
+
+@app.command()
+def show(
+    number: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Tell everything that was logged in a job."""
+    from prepcheck import tasks
+    from prepcheck.cli.story import story_text
+    from prepcheck.settings import load
+
+    log, _ = tasks.open_log(store, load(settings), create=False)
+    story = tasks.job_story(log, number)
+    print_json(story) if json else print_rich(story_text(story))
+
+
+def now() -> datetime:
+    """Return the time of this moment with the local offset."""
+    return datetime.now().astimezone()
+
+
+def print_json(thing: Any) -> None:
+    """Print a frozen object of the log as one line of JSON."""
+    from pydantic import TypeAdapter
+
+    typer.echo(json_module.dumps(TypeAdapter(type(thing)).dump_python(thing, mode="json"), ensure_ascii=False))
+
+
+def print_rich(thing: Any) -> None:
+    """Print something that rich lays out, at the width of the terminal."""
+    from rich.console import Console
+
+    Console(highlight=False).print(thing)
+
+
+def _say_opened(job: Job) -> None:
+    typer.echo(f"{job.number} opened: {job.title}")
+    typer.echo(f"Log a photo: prepcheck inspect PHOTO --job {job.number} --spot 1 --pass-no 1 --person NAME")

@@ -1,0 +1,123 @@
+"""How jobs are told in a terminal, wide or narrow. Text of people is never read as markup."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from prepcheck.errors import printable
+from prepcheck.record import FlagRecord
+from prepcheck.report.words import score_words
+from prepcheck.store import Disagreement, Job, JobLine, LoggedInspection, SpotStory, Story
+from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, Standing
+
+STYLES = {
+    Standing.BRIGHT: "bold green",
+    Standing.RESIDUE_LEFT: "bold red",
+    Standing.CANNOT_TELL: "bold yellow",
+    Standing.RETAKE: "bold magenta",
+}
+
+
+def jobs_table(jobs: list[JobLine]) -> RenderableType:
+    """Lay out the list of jobs."""
+    if not jobs:
+        return Text("No job in this log yet. Open one with prepcheck job new.")
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+    table.add_column("job", no_wrap=True)
+    table.add_column("what", ratio=1, overflow="fold")
+    table.add_column("opened", no_wrap=True)
+    table.add_column("photos", justify="right")
+    table.add_column("last standing")
+    for line in jobs:
+        last = Text("-") if line.last_standing is None else standing_text(line.last_standing)
+        table.add_row(line.job.number, Text(line.job.title), line.job.opened_at[:10], str(line.inspections), last)
+    return table
+
+
+def story_text(story: Story) -> RenderableType:
+    """Lay out all that was logged in a job, with the cautions."""
+    told: list[RenderableType] = [Text(f"{story.job.number}  {story.job.title}", style="bold"), _facts(story.job)]
+    for spot in story.spots:
+        told += [Text(), *_spot(spot)]
+    if not story.spots:
+        told += [Text(), Text("Nothing logged yet. Log a photo with prepcheck inspect PHOTO --job ...")]
+    return Group(*told, Text(), Text(CAUTION_LINE, style="italic"), Text(HOT_WORK_LINE, style="italic"))
+
+
+def standing_text(standing: Standing) -> Text:
+    """Return a standing, coloured where the terminal can."""
+    return Text(standing.value, style=STYLES[standing])
+
+
+def _facts(job: Job) -> Table:
+    facts = {
+        "part": job.part,
+        "alloy": job.alloy or "not told",
+        "wall": "not told" if job.wall_mm is None else f"{job.wall_mm:g} mm",
+        "held before": job.previous_contents or "not told",
+        "customer": job.customer_reference,
+        "opened": f"{_when(job.opened_at)} by {job.opened_by}",
+    }
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for name, fact in facts.items():
+        if fact:
+            grid.add_row(Text(name, style="dim"), Text(fact))
+    return grid
+
+
+def _spot(spot: SpotStory) -> Iterator[RenderableType]:
+    yield Text(f"Spot {spot.number}" + (f", {spot.name}" if spot.name else ""), style="bold")
+    for of_pass in spot.passes:
+        for inspection in of_pass.inspections:
+            head = Text(f"Pass {of_pass.pass_no}: ") + standing_text(inspection.standing)
+            score = score_words(inspection.bright_share, inspection.interval)
+            yield Padding(head.append(f", {score}"), (0, 0, 0, 2))
+            yield Padding(Group(*map(Text, _lines(inspection))), (0, 0, 0, 4))
+
+
+def _lines(inspection: LoggedInspection) -> Iterator[str]:
+    photo = f"inspection {inspection.number}, photo {inspection.photo_name}"
+    yield f"{_when(inspection.at)}, {inspection.person}: {photo}"
+    if inspection.reason:
+        yield f"why: {inspection.reason}"
+    if inspection.flags:
+        yield f"flags: {'; '.join(map(_flag, inspection.flags))}"
+    yield from _outlines(inspection)
+    if inspection.note:
+        yield f"note: {inspection.note}"
+    if inspection.corrects is not None:
+        yield f"corrects inspection {inspection.corrects}"
+    if inspection.corrected_by:
+        yield f"corrected by inspection {', '.join(map(str, inspection.corrected_by))}"
+    yield from map(_disagreement, inspection.disagreements)
+
+
+def _outlines(inspection: LoggedInspection) -> Iterator[str]:
+    if inspection.outline is None:
+        yield "the photo shows no outline"
+    elif inspection.outline in inspection.drawn:
+        yield f"outline {inspection.outline} drawn by {inspection.person}"
+        yield f"the tool's answer with its own outlines: {inspection.tool_standing}"
+    if inspection.not_assigned:
+        yield f"outlines in the photo not assigned to a spot: {', '.join(map(str, inspection.not_assigned))}"
+    for number, reason in inspection.refused.items():
+        yield f"outline {number} refused by {inspection.person}: {printable(reason)}"
+
+
+def _flag(flag: FlagRecord) -> str:
+    name = FLAGS[flag.code].name if flag.code in FLAGS else flag.code
+    return f"{name} ({flag.measured})" if flag.measured else name
+
+
+def _disagreement(told: Disagreement) -> str:
+    return f"{told.person} disagrees: {told.standing}. {told.reason} ({_when(told.at)})"
+
+
+def _when(at: str) -> str:
+    return f"{datetime.fromisoformat(at):%Y-%m-%d %H:%M}"

@@ -1,0 +1,166 @@
+"""Reads the log. Importing this loads SQLAlchemy."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from itertools import groupby
+from typing import Any
+
+import sqlalchemy as sa
+
+from prepcheck.record import FlagRecord, Record
+from prepcheck.store import tables as t
+from prepcheck.store.append import job_id_of, standing_spots
+from prepcheck.store.rows import Disagreement, Job, JobLine, LoggedInspection, PassStory, SpotStory, Story
+from prepcheck.terms import Standing
+
+_JOB = [t.jobs.c[name] for name in Job.__dataclass_fields__ if name != "opened_by"]
+
+
+def cached_record(connection: sa.Connection, **key: str) -> Record | None:
+    """Return the newest answer with exactly this origin (columns of ``results``), or None."""
+    query = sa.select(t.results.c.record).filter_by(**key).order_by(t.results.c.id.desc()).limit(1)
+    text = connection.scalar(query)
+    return None if text is None else Record.model_validate_json(text)
+
+
+def list_jobs(connection: sa.Connection) -> list[JobLine]:
+    """Return all jobs, newest first."""
+    last = {row.job_id: row for row in connection.execute(_last_inspections())}
+    counted = sa.select(t.spots.c.job_id, sa.func.count()).group_by(t.spots.c.job_id)
+    spots = {job_id: count for job_id, count in connection.execute(counted)}
+    rows = connection.execute(_jobs().order_by(t.jobs.c.id.desc()))
+    return [_job_line(row, spots.get(row.id, 0), last.get(row.id)) for row in rows]
+
+
+def story(connection: sa.Connection, number: str) -> Story:
+    """Return everything logged in a job, in order of spot, pass and time; an unknown one is an `UnknownRecord`."""
+    job_id = job_id_of(connection, number)
+    job = connection.execute(_jobs().where(t.jobs.c.id == job_id)).one()
+    beside = _Beside(connection, job_id)
+    rows = connection.execute(_inspections(job_id)).all()
+    spots = tuple(
+        SpotStory(spot, name, _passes(list(of_spot), beside))
+        for (spot, name), of_spot in groupby(rows, key=lambda row: (row.spot, row.spot_name))
+    )
+    return Story(_job(job), spots)
+
+
+class _Beside:
+    """What lies beside the inspections of a job: outlines, disagreements, corrections, by inspection."""
+
+    def __init__(self, connection: sa.Connection, job_id: int) -> None:
+        i = t.inspections
+        of_job = sa.select(i.c.id).select_from(i.join(t.passes).join(t.spots)).where(t.spots.c.job_id == job_id)
+        self.outlines = _by_inspection(
+            connection.execute(
+                sa.select(t.outlines).where(t.outlines.c.inspection_id.in_(of_job)).order_by(t.outlines.c.id)
+            )
+        )
+        d = t.disagreements
+        self.disagreements = _by_inspection(
+            connection.execute(
+                sa.select(d, t.people.c.name.label("person"))
+                .select_from(d.join(t.people))
+                .where(d.c.inspection_id.in_(of_job))
+                .order_by(d.c.id)
+            )
+        )
+        corrections = sa.select(i.c.id, i.c.corrects.label("inspection_id")).where(i.c.corrects.in_(of_job))
+        self.corrections = _by_inspection(connection.execute(corrections.order_by(i.c.id)))
+
+
+def _by_inspection(rows: Any) -> dict[int, list[Any]]:
+    found: dict[int, list[Any]] = defaultdict(list)
+    for row in rows:
+        found[row.inspection_id].append(row)
+    return found
+
+
+def _jobs() -> sa.Select[Any]:
+    return sa.select(t.jobs.c.id, *_JOB, t.people.c.name.label("opened_by")).select_from(t.jobs.join(t.people))
+
+
+def _job(row: Any) -> Job:
+    return Job(**{name: getattr(row, name) for name in Job.__dataclass_fields__})
+
+
+def _last_inspections() -> sa.Select[Any]:
+    """For each job: its count of inspections, and when the last was with which standing of the spot or photo."""
+    i = t.inspections
+    of_job = (
+        sa.select(t.spots.c.job_id, sa.func.count().label("count"), sa.func.max(i.c.id).label("last"))
+        .select_from(i.join(t.passes).join(t.spots))
+        .group_by(t.spots.c.job_id)
+        .subquery()
+    )
+    tied = sa.and_(t.outlines.c.inspection_id == i.c.id, t.outlines.c.spot_id.is_not(None))
+    standing = sa.func.coalesce(t.outlines.c.standing, t.results.c.standing).label("standing")
+    return sa.select(of_job.c.job_id, of_job.c.count, i.c.at, standing).select_from(
+        of_job.join(i, i.c.id == of_job.c.last).join(t.results).outerjoin(t.outlines, tied)
+    )
+
+
+def _job_line(row: Any, spots: int, last: Any) -> JobLine:
+    if last is None:
+        return JobLine(_job(row), spots, 0, None, None)
+    return JobLine(_job(row), spots, last._mapping["count"], Standing(last.standing), last.at)
+
+
+def _inspections(job_id: int) -> sa.Select[Any]:
+    i = t.inspections
+    return (
+        sa.select(
+            *(i.c[name] for name in ("id", "at", "photo_name", "photo_sha256", "outline", "note", "flags", "corrects")),
+            t.people.c.name.label("person"),
+            t.spots.c.number.label("spot"),
+            t.spots.c.name.label("spot_name"),
+            t.passes.c.pass_no,
+            t.results.c.record,
+        )
+        .select_from(i.join(t.passes).join(t.spots).join(t.people).join(t.results))
+        .where(t.spots.c.job_id == job_id)
+        .order_by(t.spots.c.number, t.passes.c.pass_no, i.c.id)
+    )
+
+
+def _passes(rows: list[Any], beside: _Beside) -> tuple[PassStory, ...]:
+    return tuple(
+        PassStory(pass_no, tuple(_inspection(row, beside) for row in of_pass))
+        for pass_no, of_pass in groupby(rows, key=lambda row: row.pass_no)
+    )
+
+
+def _inspection(row: Any, beside: _Beside) -> LoggedInspection:
+    record = Record.model_validate_json(row.record)
+    spot = next((spot for spot in standing_spots(record) if spot.number == row.outline), None)
+    answer = spot or record.by_person or record
+    outlines = beside.outlines[row.id]
+    return LoggedInspection(
+        number=row.id,
+        at=row.at,
+        person=row.person,
+        photo_name=row.photo_name,
+        photo_sha256=row.photo_sha256,
+        taken=record.photo.taken,
+        outline=row.outline,
+        not_assigned=tuple(o.number for o in outlines if o.spot_id is None and o.refused is None),
+        standing=answer.standing,
+        tool_standing=record.standing,
+        bright_share=answer.bright_share,
+        interval=answer.interval,
+        reason="" if spot is None else spot.reason,
+        flags=(*record.flags, *(FlagRecord(**flag) for flag in json.loads(row.flags))),
+        refused={o.number: o.refused for o in outlines if o.refused is not None},
+        drawn=tuple(o.number for o in outlines if o.outlined_by == "person"),
+        note=row.note,
+        corrects=row.corrects,
+        corrected_by=tuple(c.id for c in beside.corrections[row.id]),
+        disagreements=tuple(_disagreement(d) for d in beside.disagreements[row.id]),
+        origin=f"prepcheck {record.origin.version}, {record.origin.model}",
+    )
+
+
+def _disagreement(row: Any) -> Disagreement:
+    return Disagreement(row.inspection_id, row.person, Standing(row.standing), row.reason, row.at)

@@ -1,0 +1,165 @@
+"""What goes into the log and comes out of it: frozen, without a database behind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from prepcheck.record import FlagRecord, Interval, Record
+from prepcheck.terms import Standing
+
+
+@dataclass(frozen=True)
+class NewJob:
+    """What is told about a job when it is opened; texts are cleaned, `wall_mm` is the wall in mm or None."""
+
+    title: str
+    part: str = ""
+    alloy: str = ""
+    wall_mm: float | None = None
+    previous_contents: str = ""
+    customer_reference: str = ""
+
+
+@dataclass(frozen=True)
+class Job:
+    """A job as logged; `opened_at` is ISO 8601 with offset."""
+
+    number: str
+    title: str
+    part: str
+    alloy: str
+    wall_mm: float | None
+    previous_contents: str
+    customer_reference: str
+    opened_at: str
+    opened_by: str
+
+
+@dataclass(frozen=True)
+class JobLine:
+    """A job in the list of jobs: how much was logged in it, and its last standing."""
+
+    job: Job
+    spots: int
+    inspections: int
+    last_standing: Standing | None
+    last_at: str | None
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One photo's answer on its way into the log.
+
+    Parameters
+    ----------
+    record : Record
+        The tool's answer, with what a person changed about the outlines beside it.
+    job, spot : str
+        Number of the job; number or name of the spot on it.
+    pass_no : int
+        Grinding pass on this spot, 1..99.
+    person : str
+        Who answers for the photo.
+    at : datetime
+        When, with time zone.
+    outline : int or None
+        Number of the outline that is the job's spot; None when the photo shows none.
+    inputs_sha256 : str
+        Hash of what else the answer depends on (outlines drawn, stated scale); empty for nothing.
+    note : str
+        Anything the person adds.
+    corrects : int or None
+        Number of the older inspection that this one corrects.
+    """
+
+    record: Record
+    job: str
+    spot: str
+    pass_no: int
+    person: str
+    at: datetime
+    outline: int | None = None
+    inputs_sha256: str = ""
+    note: str = ""
+    corrects: int | None = None
+
+
+@dataclass(frozen=True)
+class Logged:
+    """What was logged: `inspection` is its number, `record` the answer with the flags that the log itself raised."""
+
+    inspection: int
+    job: str
+    spot: int
+    pass_no: int
+    outline: int | None
+    not_assigned: tuple[int, ...]
+    record: Record
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """A person's own standing beside the tool's, with the reason."""
+
+    inspection: int
+    person: str
+    standing: Standing
+    reason: str
+    at: str
+
+
+@dataclass(frozen=True)
+class LoggedInspection:
+    """One logged photo as told again.
+
+    `standing`, `bright_share` and `interval` are those of the outline tied to the spot (of the photo when there is
+    none), as the tool answered with the outlines that stood; `tool_standing` is the tool's own for the photo.
+    """
+
+    number: int
+    at: str
+    person: str
+    photo_name: str
+    photo_sha256: str
+    taken: str | None
+    outline: int | None
+    not_assigned: tuple[int, ...]
+    standing: Standing
+    tool_standing: Standing
+    bright_share: float | None
+    interval: Interval | None
+    reason: str
+    flags: tuple[FlagRecord, ...]
+    refused: dict[int, str]
+    drawn: tuple[int, ...]
+    note: str
+    corrects: int | None
+    corrected_by: tuple[int, ...]
+    disagreements: tuple[Disagreement, ...]
+    origin: str
+
+
+@dataclass(frozen=True)
+class PassStory:
+    """A grinding pass with its inspections, oldest first."""
+
+    pass_no: int
+    inspections: tuple[LoggedInspection, ...]
+
+
+@dataclass(frozen=True)
+class SpotStory:
+    """A spot of the job with its passes."""
+
+    number: int
+    name: str
+    passes: tuple[PassStory, ...]
+
+
+@dataclass(frozen=True)
+class Story:
+    """A job from its opening to the last thing logged."""
+
+    job: Job
+    spots: tuple[SpotStory, ...]

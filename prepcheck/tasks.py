@@ -1,0 +1,200 @@
+"""Use cases of the log. Time, person and place are arguments; nothing here reads a clock or the surroundings."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from prepcheck import __version__
+from prepcheck.archive import Archive
+from prepcheck.errors import StoreFault, WrongUse
+from prepcheck.record import Record, SpotRecord
+from prepcheck.settings import Settings
+from prepcheck.store import (
+    PHOTO_FOLDER,
+    Disagreement,
+    Entry,
+    Job,
+    JobLine,
+    Logged,
+    NewJob,
+    Story,
+    default_folder,
+    open_store,
+)
+from prepcheck.store import words as w
+from prepcheck.terms import Standing
+
+if TYPE_CHECKING:
+    from prepcheck.store.store import Store
+
+
+def open_log(folder: Path | None, settings: Settings, *, create: bool = True) -> tuple[Store, Archive]:
+    """Open the store in `folder`, or in the user's data folder: its log, and its archive of photos.
+
+    Raises
+    ------
+    UnknownRecord
+        There is no log and `create` is off.
+    StoreFault
+        See `prepcheck.store.open_store`.
+    """
+    place = default_folder() if folder is None else folder
+    return open_store(place, settings.store, create=create), Archive(place / PHOTO_FOLDER)
+
+
+def open_job(store: Store, new: NewJob, *, person: str, at: datetime) -> Job:
+    """Open a job and give it a number.
+
+    Raises
+    ------
+    WrongUse
+        A text is too long, unprintable or missing, or the wall is no length in mm.
+    """
+    if new.wall_mm is not None and not (math.isfinite(new.wall_mm) and 0 < new.wall_mm <= 1000):
+        raise WrongUse("the wall must be above 0 and at most 1000 mm", "Give its thickness in mm", str(new.wall_mm))
+    checked = replace(
+        new,
+        title=w.clean(new.title, "the title", w.TITLE),
+        part=w.clean(new.part, "the part", w.TITLE, needed=False),
+        alloy=w.clean(new.alloy, "the alloy", needed=False),
+        previous_contents=w.clean(new.previous_contents, "the previous contents", w.TITLE, needed=False),
+        customer_reference=w.clean(new.customer_reference, "the customer reference", needed=False),
+    )
+    return store.open_job(checked, _person(person), at)
+
+
+def list_jobs(store: Store) -> list[JobLine]:
+    """Return all jobs, newest first."""
+    return store.jobs()
+
+
+def job_story(store: Store, number: str) -> Story:
+    """Return everything logged in a job; an unknown one is an `UnknownRecord`."""
+    return store.story(w.job_number(number))
+
+
+def log_inspection(
+    store: Store,
+    archive: Archive,
+    record: Record,
+    photo_bytes: bytes,
+    *,
+    job: str,
+    spot: str,
+    pass_no: int,
+    person: str,
+    at: datetime,
+    outline_number: int | None = None,
+    inputs_sha256: str = "",
+    note: str = "",
+    corrects: int | None = None,
+) -> Logged:
+    """Log a photo's answer: its bytes into the archive, then all rows in one transaction.
+
+    Parameters
+    ----------
+    store, archive : Store, Archive
+        From `open_log`.
+    record : Record
+        The answer for exactly these bytes.
+    photo_bytes : bytes
+        As received.
+    job, spot, pass_no, person, at
+        The job's number, the spot's number or name on it, the grinding pass (1..99), who answers, when.
+    outline_number : int, optional
+        The outline that is the job's spot; needed when the photo shows several. The others are logged as not assigned.
+    inputs_sha256 : str
+        Hash of what else the answer depends on (drawn outlines, stated scale); empty for nothing.
+    note, corrects
+        Anything the person adds, and the older inspection of this job that this one corrects.
+
+    Raises
+    ------
+    UnknownRecord
+        No such job, or no such inspection to correct in it.
+    WrongUse
+        A text or number that cannot be logged, or several outlines and none named.
+    StoreFault
+        Nothing was logged.
+    """
+    entry = Entry(
+        record=record,
+        job=w.job_number(job),
+        spot=w.clean(spot, "the spot"),
+        pass_no=w.checked_pass_no(pass_no),
+        person=_person(person),
+        at=at,
+        outline=tied_outline(record, outline_number),
+        inputs_sha256=inputs_sha256,
+        note=w.clean(note, "the note", w.NOTE, needed=False),
+        corrects=corrects,
+    )
+    w.spot_label(entry.spot)
+    store.check_job(entry.job)
+    if archive.put(photo_bytes, record.photo.format) != record.photo.sha256:
+        raise StoreFault("its record belongs to other bytes; nothing was logged", "Inspect it again", record.photo.name)
+    return store.log(entry)
+
+
+def tied_outline(record: Record, asked: int | None) -> int | None:
+    """Return the number of the outline that is the job's spot: the only one or the one asked for, None without any.
+
+    Raises
+    ------
+    WrongUse
+        Several outlines and none asked for, or one that the photo does not have.
+    """
+    spots: list[SpotRecord] = record.spots if record.by_person is None else record.by_person.spots
+    numbers = [spot.number for spot in spots]
+    if not numbers:
+        return None
+    have = ", ".join(map(str, numbers))
+    if asked is None and len(numbers) > 1:
+        raise WrongUse(f"shows outlines {have}", "Name the job's spot with --outline", record.photo.name)
+    if asked is not None and asked not in numbers:
+        raise WrongUse(f"has no outline {asked}, only {have}", "Name one of these with --outline", record.photo.name)
+    return numbers[0] if asked is None else asked
+
+
+def cached_result(
+    store: Store, photo_sha256: str, model_sha256: str, settings_sha256: str, inputs_sha256: str = "", *, name: str = ""
+) -> Record | None:
+    """Return the logged answer of this version of prepcheck with exactly this origin, under the file name `name`.
+
+    None when there is none. Flags that the log raises and the position are no part of it.
+    """
+    record = store.cached(
+        photo_sha256=photo_sha256,
+        version=__version__,
+        model_sha256=model_sha256,
+        settings_sha256=settings_sha256,
+        inputs_sha256=inputs_sha256,
+    )
+    if record is None or not name:
+        return record
+    return record.model_copy(update={"photo": record.photo.model_copy(update={"name": name})})
+
+
+def disagree(store: Store, inspection: int, *, standing: str, reason: str, person: str, at: datetime) -> Disagreement:
+    """Log a person's own standing, with the reason, beside the tool's answer.
+
+    Raises
+    ------
+    UnknownRecord
+        No such inspection.
+    WrongUse
+        `standing` is none of the four words, or a text cannot be logged.
+    """
+    word = w.clean(standing, "the standing").lower()
+    if word not in list(Standing):
+        raise WrongUse("is no standing", f"Use one of: {', '.join(Standing)}", word)
+    said = w.clean(reason, "the reason", w.NOTE)
+    return store.disagree(Disagreement(inspection, _person(person), Standing(word), said, w.stamp(at)))
+
+
+def _person(name: str) -> str:
+    return w.clean(name, "the person's name")
