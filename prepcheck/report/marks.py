@@ -27,6 +27,9 @@ TAG_COLOURS: dict[Standing, tuple[Colour, Colour]] = {
 """Fill and lettering of a spot's number."""
 
 
+_FAR = 16_000
+
+
 @dataclass(frozen=True)
 class View:
     """Where the photo lies on its mat.
@@ -51,34 +54,28 @@ class View:
     unit: float
 
     def place(self, points: list[tuple[float, float]]) -> Points:
-        """Turn full-size positions into positions on the mat, shape (n, 2)."""
+        """Turn full-size positions into positions on the mat, shape (n, 2); far ones are moved nearer."""
         drawn = (np.asarray(points, np.float64).reshape(-1, 2) + 0.5) * self.scale - 0.5
-        moved: Points = drawn + np.array([self.left, self.top])
+        moved: Points = np.clip(drawn + np.array([self.left, self.top]), -_FAR, _FAR)
         return moved
 
 
 def draw_marks(mat: NDArray[np.uint8], view: View, record: Record, states: NDArray[np.uint8] | None) -> set[State]:
     """Draw all marks of `record` on `mat`, in place; return the states that were hatched."""
-    spots = drawn_spots(record)
-    inside = _filled(mat.shape[:2], [view.place(spot.outline) for spot in spots])
+    inside = _filled(mat.shape[:2], [view.place(spot.outline) for spot in (*record.spots, *person_spots(record))])
     full = _on_mat(states, view, mat.shape[:2]) if states is not None else np.zeros(mat.shape[:2], np.uint8)
     full[~inside] = State.BACKGROUND
     used = _draw_hatches(mat, full, view.unit)
     for spot in record.spots:
-        _outline(mat, view.place(spot.outline), view.unit)
-    for spot in _by_person(record):
+        _solid(mat, view.place(spot.outline), view.unit)
+    for spot in person_spots(record):
         _dashed(mat, view.place(spot.outline), view.unit)
     _draw_labels(mat, view, record, inside, np.isin(full, RESIDUE))
     return used
 
 
-def drawn_spots(record: Record) -> list[SpotRecord]:
-    """Return the tool's spots, then those outlined by a person."""
-    return [*record.spots, *_by_person(record)]
-
-
-def _by_person(record: Record) -> list[SpotRecord]:
-    """Spots with an outline of a person's own; those kept from the tool are drawn once."""
+def person_spots(record: Record) -> list[SpotRecord]:
+    """Return the spots with an outline of a person's own; those kept from the tool are not among them."""
     spots = record.by_person.spots if record.by_person else []
     return [spot for spot in spots if spot.outlined_by == "person"]
 
@@ -108,13 +105,16 @@ def _draw_hatches(mat: NDArray[np.uint8], full: NDArray[np.uint8], unit: float) 
     return used
 
 
-def _outline(mat: NDArray[np.uint8], outline: Points, unit: float) -> None:
+def _solid(mat: NDArray[np.uint8], outline: Points, unit: float) -> None:
+    """Draw an outline of the tool."""
     for colour, width in ((PAPER, 3.6), (INK, 1.6)):
         cv2.polylines(mat, [_whole(outline)], True, colour, max(1, round(width * unit)), cv2.LINE_AA)
 
 
 def _dashed(mat: NDArray[np.uint8], outline: Points, unit: float) -> None:
-    """Draw an outline of dashes."""
+    """Draw an outline of a person."""
+    if len(outline) < 2:
+        return
     closed = np.vstack([outline, outline[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
     starts = np.arange(0.0, along[-1], 14 * unit)
@@ -135,7 +135,7 @@ def _draw_labels(
     refused = record.by_person.refused if record.by_person else {}
     for spot in record.spots:
         _tag(mat, view, spot, taken, refused=spot.number in refused)
-    for spot in _by_person(record):
+    for spot in person_spots(record):
         _tag(mat, view, spot, taken)
 
 
@@ -147,7 +147,7 @@ def _point_at(
     target = view.place([patch.at])[0]
     half = np.array([kind.width(text) / 2 + 7 * unit, 12 * unit])
     middle = _free_place(taken, target, half, [r * unit for r in (45, 70, 100, 140, 190)])
-    tip = _first_hit(middle, target, residue)
+    tip = _clear_of_plate(middle, half, _first_hit(middle, target, residue), target, 24 * unit)
     _arrow(mat, middle, tip, unit)
     _plate(mat, middle, half, PAPER, INK, unit)
     _letters(mat, middle, text, kind, INK)
@@ -158,6 +158,8 @@ def _tag(
     mat: NDArray[np.uint8], view: View, spot: SpotRecord, taken: NDArray[np.int32], *, refused: bool = False
 ) -> None:
     """Write a spot's number at its outline, where it hides least of any spot."""
+    if not spot.outline:
+        return
     unit, outline = view.unit, view.place(spot.outline)
     text = tag_text(spot)
     fill, ink = TAG_COLOURS[spot.standing]
@@ -225,6 +227,16 @@ def _first_hit(start: Points, target: Points, residue: NDArray[np.bool_]) -> Poi
     outside = np.flatnonzero(~residue[y, x])
     tip: Points = steps[outside[0]] if len(outside) else target
     return tip
+
+
+def _clear_of_plate(middle: Points, half: Points, tip: Points, target: Points, least: float) -> Points:
+    """Return `tip`, moved on where the arrow from under the plate to it would be shorter than `least`."""
+    way = target - middle
+    distance = max(float(np.linalg.norm(way)), 1e-9)
+    covered = float(np.min(half / np.maximum(np.abs(way / distance), 1e-9)))
+    length = max(float(np.linalg.norm(tip - middle)), covered + least)
+    moved: Points = middle + way / distance * min(length, max(distance, covered + 0.6 * least))
+    return moved
 
 
 def _arrow(mat: NDArray[np.uint8], start: Points, tip: Points, unit: float) -> None:

@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw
 from prepcheck.record import FlagRecord, Record, SpotRecord
 from prepcheck.report.hatch import PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, wrapped, write
-from prepcheck.report.marks import INK, SIGNAL, View
+from prepcheck.report.marks import INK, SIGNAL, View, person_spots
 from prepcheck.report.words import flag_action, flag_name, patch_words, score_words
 from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE, Standing, State
 
@@ -28,6 +28,7 @@ _BAND: dict[Standing, tuple[Colour, Colour]] = {
     Standing.BRIGHT: (PAPER, INK),
 }
 _MOST_ROWS = 30
+_MOST_REASONS = 6
 
 
 @dataclass(frozen=True)
@@ -142,14 +143,16 @@ def legend(used: set[State], dashed: bool, width: int, unit: float) -> Raster | 
 
 def spot_rows(record: Record, width: int, unit: float) -> Raster | None:
     """Return a row for each spot, and what a person changed; None when there is nothing to say."""
-    alone = len(record.spots) == 1 and record.by_person is None
-    lines = [_spot_line(spot, alone=alone) for spot in record.spots[:_MOST_ROWS]]
+    if len(record.spots) == 1 and record.by_person is None:
+        return paragraphs([Line(_why(record.spots[0]), 14.0)], width, unit)
+    brief = len(record.spots) > _MOST_REASONS
+    lines = [_spot_line(spot, brief=brief) for spot in record.spots[:_MOST_ROWS]]
     if len(record.spots) > _MOST_ROWS:
         lines.append(Line(f"and {len(record.spots) - _MOST_ROWS} more spots: see the table"))
     person = record.by_person
     if person is not None:
         lines += [Line(why, 12.0, f"spot {number} refused by a person", 2) for number, why in person.refused.items()]
-        lines += [_spot_line(spot) for spot in person.spots if spot.outlined_by == "person"]
+        lines += [_spot_line(spot) for spot in person_spots(record)]
         answer = f"{person.standing}, {score_words(person.bright_share, person.interval)}"
         lines.append(Line("beside the tool's own answer above", 12.0, f"by a person's outlines: {answer}"))
     return paragraphs(lines, width, unit) if lines else None
@@ -173,12 +176,18 @@ def _flag_line(flag: FlagRecord, size: float) -> Line:
     return Line(flag_action(flag), size, flag_name(flag))
 
 
-def _spot_line(spot: SpotRecord, *, alone: bool = False) -> Line:
-    """Say a spot's outcome and why; of a spot `alone` in the photo only why, as the band says the rest."""
+def _spot_line(spot: SpotRecord, *, brief: bool = False) -> Line:
+    """Say a spot's outcome and, unless `brief`, why."""
     drawn = " (drawn by a person)" if spot.outlined_by == "person" else ""
+    outcome = f"{spot.number}{drawn}: {spot.standing}, {score_words(spot.bright_share, spot.interval)}"
+    if brief:
+        return Line(outcome if spot.largest_patch is None else f"{outcome}, {patch_words(spot.largest_patch)}", 12.0)
+    return Line(_why(spot), 12.0, outcome, 3)
+
+
+def _why(spot: SpotRecord) -> str:
     longest = "" if spot.largest_patch is None else f"; longest patch: {patch_words(spot.largest_patch)}"
-    lead = f"{spot.number}{drawn}: {spot.standing}, {score_words(spot.bright_share, spot.interval)}"
-    return Line(spot.reason + longest, 13.0 if alone else 12.0, "" if alone else lead, 3)
+    return spot.reason + longest
 
 
 def _scale_text(strip: Raster, x: float, length: str, record: Record, unit: float) -> Raster:

@@ -14,7 +14,7 @@ from prepcheck.errors import WrongUse
 from prepcheck.record import Record
 from prepcheck.report import panels
 from prepcheck.report.files import write_whole
-from prepcheck.report.marks import View, draw_marks
+from prepcheck.report.marks import View, draw_marks, person_spots
 
 Raster = NDArray[np.uint8]
 PHONE_PX = 390
@@ -56,14 +56,13 @@ def draw_picture(
     mat, view = _lay_on_mat(record, rgb)
     used = draw_marks(mat, view, record, states)
     width, unit = mat.shape[1], view.unit
-    dashed = record.by_person is not None and any(s.outlined_by == "person" for s in record.by_person.spots)
     parts = [
         panels.job_strip(job_line, when, width, unit),
         panels.standing_band(record, width, unit),
         panels.next_step(record, width, unit),
         mat,
         panels.scale_strip(record, view, width),
-        panels.legend(used, dashed, width, unit),
+        panels.legend(used, bool(person_spots(record)), width, unit),
         panels.spot_rows(record, width, unit),
         panels.flag_rows(record, width, unit),
         panels.foot(record, width, unit),

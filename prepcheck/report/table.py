@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -66,8 +65,10 @@ def _plain(console: Console, text: str, style: str = "") -> Text:
 
 
 def _say(console: Console, text: str, style: str = "", indent: int = 0) -> None:
-    """Print a paragraph, folded at the console's width."""
-    console.print(Padding(_plain(console, text, style), (0, 0, 0, indent), expand=False))
+    """Print a paragraph, wrapped at the console's width."""
+    for line in _plain(console, text, style).wrap(console, max(console.width - indent, 8)):
+        line.rstrip()
+        console.print(Text(" " * indent) + line)
 
 
 def _headline(console: Console, standing: Standing, score: str) -> None:
