@@ -79,7 +79,29 @@ class CardSettings(Group):
     """The scale card."""
 
     check_line_mm: float = threshold(
-        100.0, unit="mm", low=90.0, high=110.0, reason="true length of the printed checking line; measure after printing"
+        100.0, unit="mm", low=90.0, high=110.0, reason="true length of the printed checking line: measure it"
+    )
+    print_error: float = threshold(
+        0.003,
+        unit="share of a length",
+        low=0.0,
+        high=0.1,
+        reason="what a ruler read to a quarter of a millimetre leaves open on the 100 mm checking line",
+    )
+    least_markers: int = threshold(
+        3, unit="of 4 markers", low=2, high=4, reason="one corner may be covered; two leave the tilt open"
+    )
+    most_misfit: float = threshold(
+        0.04, unit="share of a marker's side", low=0.0, high=1.0, reason="1 mm: a card that is bent or not ours"
+    )
+    most_error: float = threshold(
+        0.05, unit="share of a length", low=0.0, high=1.0, reason="a 3 mm patch limit stays within 0.15 mm"
+    )
+    stated_error: float = threshold(
+        0.02, unit="share of a length", low=0.0, high=1.0, reason="what a person reads off a ruler in the photo"
+    )
+    most_difference: float = threshold(
+        0.05, unit="share of a length", low=0.0, high=1.0, reason="a print shrunk to fit the page is off by as much"
     )
 
 

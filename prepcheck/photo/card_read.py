@@ -1,0 +1,154 @@
+"""Which markers of the scale card are in a picture, where their corners are, and what its grey steps show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.photo import card_design as design
+
+Array = NDArray[np.float64]
+Picture = NDArray[np.uint8]
+_FLAT = 6
+"""Pixels per mm of the flattened card on which corners are measured; a module is 24 px."""
+_EDGE = 24
+"""Pixels kept around the flattened card."""
+_WRONG_MODULES = 2
+"""Modules of 36 that may be read wrong in a marker whose place is known."""
+_LEAST_CONTRAST = 20.0
+"""Between the modules of a marker, of 255."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sighting:
+    """Markers read: ids, corners (4 x ids, 2) on the card in mm and in the picture in px; gains as in `CardFind`."""
+
+    ids: tuple[int, ...]
+    mm: Array
+    px: Array
+    gains: Array | None
+
+
+def sight_card(rgb: Picture) -> Sighting | None:
+    """Read the card's markers in `rgb`, (h, w, 3) uint8; None when fewer than two are readable.
+
+    Large cards are sought on the raster halved, small ones on all of it. The markers found give a first homography; on
+    the card flattened by it the other markers are read and all corners measured.
+    """
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    best: tuple[Array, dict[int, Array]] | None = None
+    for first in (_detected_halved, _detected):
+        found = first(grey)
+        for _ in range(2):
+            if not found or (flatten := _flattening(found)) is None:
+                break
+            found = _measured(grey, flatten, set(found))
+            if best is None or len(found) > len(best[1]):
+                best = flatten, found
+        if best is not None and len(best[1]) >= 3:
+            break
+    if best is None or len(best[1]) < 2:
+        return None
+    return _sighting(rgb, *best)
+
+
+def _sighting(rgb: Picture, flatten: Array, found: dict[int, Array]) -> Sighting:
+    ids = tuple(sorted(found))
+    mm = design.marker_corners()
+    return Sighting(
+        ids=ids,
+        mm=np.concatenate([mm[number] for number in ids]),
+        px=np.concatenate([found[number] for number in ids]),
+        gains=_gains(_flattened(rgb, flatten)),
+    )
+
+
+def _detected_halved(grey: Picture) -> dict[int, Array]:
+    half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return {number: corners * 2 + 0.5 for number, corners in _detected(half).items()}
+
+
+def _detected(grey: Picture) -> dict[int, Array]:
+    """Corners (4, 2) px by id of the markers that OpenCV finds; an id seen twice is left out."""
+    corners, indices, _ = _detector().detectMarkers(grey)
+    ids = [] if indices is None else [design.IDS[i] for i in np.ravel(indices)]
+    found = {number: np.asarray(c, np.float64).reshape(4, 2) for number, c in zip(ids, corners, strict=True)}
+    return {number: c for number, c in found.items() if ids.count(number) == 1}
+
+
+def _detector() -> cv2.aruco.ArucoDetector:
+    knobs = cv2.aruco.DetectorParameters()
+    knobs.minMarkerPerimeterRate = 0.02
+    knobs.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
+    return cv2.aruco.ArucoDetector(design.dictionary(), knobs)
+
+
+def _flattening(found: dict[int, Array]) -> Array | None:
+    """Homography from px to the flattened card, by the markers found."""
+    mm = design.marker_corners()
+    flat = np.concatenate([mm[number] for number in found]) * _FLAT + _EDGE - 0.5
+    px = np.concatenate(list(found.values()))
+    homography, _ = cv2.findHomography(px, flat, cv2.RANSAC, 0.25 * design.MARKER * _FLAT)
+    return None if homography is None or not np.isfinite(homography).all() else np.asarray(homography, np.float64)
+
+
+def _flattened(picture: Picture, flatten: Array) -> Picture:
+    size = (round(design.WIDTH * _FLAT) + 2 * _EDGE, round(design.HEIGHT * _FLAT) + 2 * _EDGE)
+    flat = cv2.warpPerspective(picture, flatten, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(flat, np.uint8)
+
+
+def _measured(grey: Picture, flatten: Array, detected: set[int]) -> dict[int, Array]:
+    """Corners in px of all markers that can be read on the flattened card."""
+    flat = _flattened(grey, flatten)
+    back = np.linalg.inv(flatten)
+    found = {}
+    for index, (number, mm) in enumerate(design.marker_corners().items()):
+        corners = mm * _FLAT + _EDGE - 0.5
+        if not _readable(flat, corners, index):
+            continue
+        refined = _refined(flat, corners)
+        found[number] = cv2.perspectiveTransform(refined[None], back)[0]
+    return found
+
+
+def _readable(flat: Picture, corners: Array, index: int) -> bool:
+    """Whether the modules at a marker's known place are that marker's."""
+    x, y = (round(float(v) + 0.5) for v in corners[0])
+    side = round(design.MARKER * _FLAT)
+    cells = flat[y : y + side, x : x + side].reshape(design.MODULES, side // design.MODULES, design.MODULES, -1)
+    inner = cells[:, 6:-6, :, 6:-6].mean(axis=(1, 3))
+    low, high = np.percentile(inner, (20, 85))
+    expected = design.dictionary().generateImageMarker(index, design.MODULES, borderBits=1) > 0
+    wrong = int(np.sum((inner > (low + high) / 2) != expected))
+    return bool(high - low >= _LEAST_CONTRAST and wrong <= _WRONG_MODULES)
+
+
+def _refined(flat: Picture, corners: Array) -> Array:
+    start = corners.astype(np.float32).reshape(-1, 1, 2)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.01)
+    return np.asarray(cv2.cornerSubPix(flat, start, (11, 11), (-1, -1), stop), np.float64).reshape(4, 2)
+
+
+def _gains(flat: Picture) -> Array | None:
+    """Factors that make the grey steps neutral in linear light: their median over the steps that are well exposed.
+
+    Only ratios within a step count, so a shadow over some of them does no harm.
+    """
+    ratios = []
+    for box in design.grey_steps():
+        x, y = (int((v + 0.25 * s) * _FLAT) + _EDGE for v, s in ((box.x, box.width), (box.y, box.height)))
+        patch = flat[y : y + int(box.height * _FLAT / 2), x : x + int(box.width * _FLAT / 2)]
+        level = np.median(patch.reshape(-1, 3), axis=0)
+        if level.max() < 250 and level.min() > 20:
+            ratios.append(linear(level)[1] / linear(level))
+    return np.median(ratios, axis=0) if len(ratios) >= 2 else None
+
+
+def linear(srgb: Array) -> Array:
+    """Linear light, 0 to 1, of sRGB levels 0 to 255 (IEC 61966-2-1)."""
+    level = np.asarray(srgb) / 255
+    return np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
