@@ -25,7 +25,7 @@ class Hatch:
 
 HATCHES: dict[State, Hatch] = {
     State.OXIDE: Hatch((190, 52, 10), ((1, 1),), 7.0),
-    State.PIT: Hatch((20, 20, 20), ((1, 1), (1, -1)), 8.0),
+    State.PIT: Hatch((20, 20, 20), ((1, 1), (1, -1)), 9.0),
     State.COATING: Hatch((20, 62, 140), ((0, 1),), 6.0),
     State.FOREIGN: Hatch((104, 38, 128), ((1, 0),), 6.0),
     State.CANNOT_TELL: Hatch((20, 20, 20), (), 7.0),
@@ -58,8 +58,9 @@ def _lines(
     x: NDArray[np.intp], y: NDArray[np.intp], directions: tuple[tuple[int, int], ...], period: int
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     phases = [(dx * x + dy * y) % period for dx, dy in directions]
-    thick = max(2, round(period * (0.27 if len(directions) == 1 else 0.22)))
-    flank = max(1, round(period * 0.13))
+    crossed = len(directions) > 1
+    thick = max(2, round(period * (0.19 if crossed else 0.27)))
+    flank = max(1, round(period * (0.1 if crossed else 0.13)))
     ink = np.any([phase < thick for phase in phases], axis=0)
     both = np.any([(phase + flank) % period < thick + 2 * flank for phase in phases], axis=0)
     return ink, both

@@ -1,0 +1,111 @@
+"""Small records made by hand for the tests of pictures and tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.record import (
+    FlagRecord,
+    OriginRecord,
+    PatchRecord,
+    PersonRecord,
+    PhotoRecord,
+    Record,
+    ScaleRecord,
+    SpotRecord,
+)
+from prepcheck.terms import CAUTIONS, FLAGS, Standing
+
+HASH = "0" * 64
+
+
+def ring(x: float, y: float, r: float, count: int = 40) -> list[tuple[float, float]]:
+    """Make a round outline."""
+    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    return [(float(x + r * np.cos(t)), float(y + r * np.sin(t))) for t in turn]
+
+
+def patch_at(x: float, y: float, *, mm: float | None = 11.2, px: float = 40.0, sure: bool = True) -> PatchRecord:
+    """Make an oxide patch."""
+    area = None if mm is None else mm * mm / 2
+    return PatchRecord(
+        state="oxide", at=(x, y), area_px=600, area_mm2=area, length_px=px, length_mm=mm, probability=0.95, sure=sure
+    )
+
+
+def spot_of(number: int, outline: list[tuple[float, float]], standing: Standing, **changes: Any) -> SpotRecord:
+    """Make a spot of 71 (62 to 79); `changes` replace fields."""
+    fields: dict[str, Any] = {
+        "number": number,
+        "outline": outline,
+        "area_px": 12_000,
+        "area_mm2": 1234.0,
+        "mm_per_px": 0.1,
+        "bright_share": 0.71,
+        "interval": (0.62, 0.79),
+        "shares": {"bright": 0.71, "oxide": 0.285, "foreign": 0.005},
+        "readable_share": 1.0,
+        "worst_unit_area": 0.66,
+        "worst_unit_interval": (0.5, 0.7),
+        "worst_unit_outline": [],
+        "largest_patch_mm": None,
+        "largest_patch": None,
+        "patches": 0,
+        "standing": standing,
+        "reason": "at least 21% residue, the limit is 5%",
+    }
+    return SpotRecord(**{**fields, **changes})
+
+
+def record_of(
+    spots: list[SpotRecord],
+    standing: Standing,
+    *,
+    size: tuple[int, int] = (1280, 960),
+    name: str = "seam 3.jpg",
+    mm_per_px: float | None = 0.1,
+    flags: tuple[str, ...] = (),
+    share: float | None = 0.71,
+    interval: tuple[float, float] | None = (0.62, 0.79),
+    by_person: PersonRecord | None = None,
+) -> Record:
+    """Make a record of a photo of `size` (width, height)."""
+    scale = None if mm_per_px is None else ScaleRecord(source="card", relative_error=0.004)
+    photo = PhotoRecord(
+        name=name, sha256=HASH, width=size[0], height=size[1], mm_per_px=mm_per_px, scale=scale, format="JPEG", bytes=9
+    )
+    origin = OriginRecord(version="0", model="m", model_sha256=HASH, settings_sha256=HASH, photo_sha256=HASH)
+    return Record(
+        photo=photo,
+        standing=standing,
+        flags=[FlagRecord(code=code, blocking=FLAGS[code].blocking) for code in flags],
+        score=None if share is None else 100 * share,
+        bright_share=share,
+        interval=interval,
+        spots=spots,
+        by_person=by_person,
+        next_step=standing.next_step,
+        cautions=list(CAUTIONS),
+        origin=origin,
+    )
+
+
+def retake(**changes: Any) -> Record:
+    """Make the record of a blurred photo without spots."""
+    return record_of([], Standing.RETAKE, share=None, interval=None, mm_per_px=None, flags=("blurred",), **changes)
+
+
+def grey(width: int = 1280, height: int = 960, level: int = 150) -> NDArray[np.uint8]:
+    """Make an even photo."""
+    return np.full((height, width, 3), level, np.uint8)
+
+
+def twenty() -> Record:
+    """Make a record with 20 spots of three standings."""
+    kinds = (Standing.RESIDUE_LEFT, Standing.BRIGHT, Standing.CANNOT_TELL)
+    places = [(140 + 250 * (i % 5), 130 + 235 * (i // 5)) for i in range(20)]
+    spots = [spot_of(i + 1, ring(x, y, 80), kinds[i % 3]) for i, (x, y) in enumerate(places)]
+    return record_of(spots, Standing.RESIDUE_LEFT)

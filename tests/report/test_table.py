@@ -1,0 +1,131 @@
+"""The terminal's answer."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from rich.console import Console
+
+from prepcheck.record import BrokenPhoto, BrokenRecord, Fault, PersonRecord, Record
+from prepcheck.report.table import print_broken, print_record
+from prepcheck.terms import CAUTIONS, FLAGS, Standing
+from tests.report.made import patch_at, record_of, retake, ring, spot_of, twenty
+
+WIDTHS = pytest.mark.parametrize("width", [50, 80])
+
+
+def printed(record: Record | BrokenRecord, width: int = 80, **options: object) -> str:
+    file = io.StringIO()
+    console = Console(file=file, width=width, **options)  # type: ignore[arg-type]
+    print_broken(console, record) if isinstance(record, BrokenRecord) else print_record(console, record)
+    return file.getvalue()
+
+
+def words(text: str) -> str:
+    return " ".join(text.split())
+
+
+def dirty(**changes: object) -> Record:
+    spot = spot_of(3, ring(300, 300, 90), Standing.RESIDUE_LEFT, largest_patch=patch_at(300, 300))
+    return record_of([spot], Standing.RESIDUE_LEFT, **changes)  # type: ignore[arg-type]
+
+
+@WIDTHS
+def test_standing_score_and_interval_are_said(width: int) -> None:
+    assert "RESIDUE LEFT score 71 (62 to 79)" in words(printed(dirty(), width))
+
+
+@WIDTHS
+def test_the_next_step_is_said(width: int) -> None:
+    assert Standing.RESIDUE_LEFT.next_step in words(printed(dirty(), width))
+
+
+@WIDTHS
+def test_a_spot_has_its_figures(width: int) -> None:
+    text = words(printed(dirty(), width))
+    for figure in ("12.3 cm²", "71%", "62 to 79%", "66%", "oxide 11 mm", "residual oxide 28%", "at least 21% residue"):
+        assert figure in text
+
+
+@WIDTHS
+def test_flags_are_said_with_their_action(width: int) -> None:
+    text = words(printed(dirty(flags=("cut_off", "no_scale")), width))
+    for code in ("cut_off", "no_scale"):
+        assert f"{FLAGS[code].name} {FLAGS[code].action}" in text
+
+
+@WIDTHS
+def test_every_caution_is_said(width: int) -> None:
+    text = words(printed(retake(), width))
+    assert all(caution in text for caution in CAUTIONS)
+
+
+@WIDTHS
+@pytest.mark.parametrize(
+    "record", [dirty(name="x" * 200), twenty(), retake(name="a b " * 40)], ids=["long", "20", "none"]
+)
+def test_no_line_is_wider_than_the_console(width: int, record: Record) -> None:
+    assert max(len(line) for line in printed(record, width).splitlines()) <= width
+
+
+def test_twenty_spots_have_a_line_each() -> None:
+    lines = printed(twenty()).splitlines()
+    assert sum(line.split()[:1] == [str(n)] for n in range(1, 21) for line in lines) == 20
+
+
+def test_markup_in_a_name_is_text() -> None:
+    assert "[red]bad[/] [link=x]y" in printed(dirty(name="[red]bad[/] [link=x]y"))
+
+
+def test_a_newline_in_a_name_is_escaped() -> None:
+    assert printed(dirty(name="a\nb.jpg")).splitlines()[0] == r"a\nb.jpg"
+
+
+def test_an_escape_sequence_in_a_name_is_escaped() -> None:
+    assert "\x1b" not in printed(dirty(name="\x1b[2Jx.jpg"))
+
+
+def test_markup_in_a_persons_reason_is_text() -> None:
+    person = PersonRecord(refused={3: "[b]bead[/b]"}, standing=Standing.BRIGHT, bright_share=0.9, interval=(0.8, 1.0))
+    assert "Spot 3 refused: [b]bead[/b]" in printed(dirty(by_person=person))
+
+
+def test_a_persons_answer_stands_beside_the_tools() -> None:
+    person = PersonRecord(standing=Standing.CANNOT_TELL, bright_share=0.9, interval=(0.8, 1.0))
+    text = words(printed(dirty(by_person=person)))
+    assert "RESIDUE LEFT score 71 (62 to 79)" in text
+    assert "CANNOT TELL score 90 (80 to 100)" in text
+
+
+def test_a_pipe_gets_no_escape_codes() -> None:
+    assert "\x1b" not in printed(dirty())
+
+
+def test_no_color_gives_no_colours(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    codes = {part.split("m")[0] for part in printed(dirty(), force_terminal=True).split("\x1b[")[1:]}
+    assert codes <= {"0", "1", "2", "1;4", "1;7"}  # bold, dim, underlined, reversed
+
+
+def test_a_console_without_unicode_gets_escapes() -> None:
+    raw = io.BytesIO()
+    file = io.TextIOWrapper(raw, encoding="ascii")
+    print_record(Console(file=file, width=80), dirty(name="Søren \udc80.jpg"))
+    file.flush()
+    assert raw.getvalue().startswith(rb"S\xf8ren \udc80.jpg")
+
+
+def test_a_retake_names_the_flag_and_what_to_do() -> None:
+    text = words(printed(retake()))
+    assert f"RETAKE no score Next: {Standing.RETAKE.next_step} Flag: blurred {FLAGS['blurred'].action}" in text
+
+
+def test_a_broken_input_is_one_line_with_its_name_once() -> None:
+    fault = Fault(code="not_a_photo", message="[x].jpg: the bytes are no picture. Give a photo.")
+    assert printed(BrokenRecord(photo=BrokenPhoto(name="[x].jpg"), error=fault)).strip() == fault.message
+
+
+def test_a_broken_input_whose_message_lacks_the_name_gets_it() -> None:
+    broken = BrokenRecord(photo=BrokenPhoto(name="a.jpg"), error=Fault(code="x", message="cut short. Copy it again."))
+    assert printed(broken).strip() == "a.jpg: cut short. Copy it again."

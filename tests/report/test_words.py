@@ -1,0 +1,92 @@
+"""How figures are said."""
+
+from __future__ import annotations
+
+import pytest
+
+from prepcheck.record import FlagRecord
+from prepcheck.report.words import (
+    area_words,
+    flag_action,
+    flag_name,
+    patch_words,
+    pointed_at,
+    score_words,
+    share_words,
+    shares_words,
+)
+from prepcheck.terms import FLAGS, Standing
+from tests.report.made import patch_at, record_of, ring, spot_of
+
+
+def test_a_score_is_said_with_its_interval() -> None:
+    assert score_words(0.71, (0.62, 0.79)) == "score 71 (62 to 79)"
+
+
+def test_an_interval_is_rounded_outwards() -> None:
+    assert score_words(0.5, (0.4401, 0.5599)) == "score 50 (44 to 56)"
+
+
+def test_an_interval_on_whole_points_stays_there() -> None:
+    assert score_words(0.57, (0.29, 0.58)) == "score 57 (29 to 58)"  # 100 * 0.29 is below 29 and 100 * 0.58 below 58
+
+
+def test_a_score_rounds_to_100_only_when_all_is_bright() -> None:
+    assert (score_words(0.9999, None), score_words(1.0, None)) == ("score 99", "score 100")
+
+
+def test_no_score_is_said_in_words() -> None:
+    assert score_words(None, None) == "no score"
+
+
+@pytest.mark.parametrize(
+    ("share", "words"), [(None, "-"), (0.0, "0%"), (0.002, "<1%"), (0.285, "28%"), (0.999, "99%"), (1.0, "100%")]
+)
+def test_a_share_is_never_rounded_to_none_or_all(share: float | None, words: str) -> None:
+    assert share_words(share) == words
+
+
+def test_a_patch_is_said_with_its_length() -> None:
+    assert patch_words(patch_at(0, 0, mm=11.24)) == "oxide 11 mm"
+
+
+def test_a_short_patch_is_said_to_a_tenth() -> None:
+    assert patch_words(patch_at(0, 0, mm=2.24)) == "oxide 2.2 mm"
+
+
+def test_a_doubtful_patch_has_a_question_mark() -> None:
+    assert patch_words(patch_at(0, 0, mm=11.2, sure=False)) == "oxide? 11 mm"
+
+
+def test_a_patch_without_scale_says_so() -> None:
+    assert patch_words(patch_at(0, 0, mm=None)) == "oxide, no scale"
+
+
+def test_shares_are_said_largest_first_without_the_bright() -> None:
+    spot = spot_of(1, ring(5, 5, 3), Standing.BRIGHT, shares={"bright": 0.7, "pit": 0.1, "oxide": 0.2, "coating": 0.0})
+    assert shares_words(spot) == "residual oxide 20%, pit or void 10%"
+
+
+def test_an_area_is_said_in_pixels_without_a_scale() -> None:
+    assert area_words(spot_of(1, ring(5, 5, 3), Standing.BRIGHT, area_mm2=None)) == "12000 px"
+
+
+def test_every_flag_has_name_and_action() -> None:
+    flags = [FlagRecord(code=code, blocking=card.blocking) for code, card in FLAGS.items()]
+    assert all(flag_name(flag) and flag_action(flag) for flag in flags)
+
+
+def test_a_flag_of_a_newer_version_keeps_its_code() -> None:
+    assert flag_name(FlagRecord(code="moon_phase", blocking=False)) == "moon_phase"
+
+
+def test_the_patch_pointed_at_is_the_longest_sure_one() -> None:
+    patches = [patch_at(0, 0, mm=5.0), patch_at(0, 0, mm=9.0, sure=False), patch_at(0, 0, mm=7.0)]
+    spots = [spot_of(i, ring(9, 9, 5), Standing.RESIDUE_LEFT, largest_patch=p) for i, p in enumerate(patches)]
+    pointed = pointed_at(record_of(spots, Standing.RESIDUE_LEFT))
+    assert pointed is not None
+    assert pointed[1].length_mm == 7.0
+
+
+def test_nothing_is_pointed_at_without_a_patch() -> None:
+    assert pointed_at(record_of([spot_of(1, ring(9, 9, 5), Standing.BRIGHT)], Standing.BRIGHT)) is None
