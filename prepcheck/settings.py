@@ -66,12 +66,23 @@ class PhotoSettings(Group):
 class FitnessSettings(Group):
     """When a photo is fit to be judged."""
 
-    blur_scale: float = threshold(
-        0.35,
-        unit="share of detail energy",
-        low=0.0,
-        high=1.0,
-        reason="placeholder until fitted on own degraded renders",
+    blur_px: float = threshold(
+        2.0, unit="px at working size", low=0.0, reason="placeholder until fitted on blurred copies of photographs"
+    )
+    dark_level: float = threshold(
+        40.0, unit="of 255", low=0.0, high=255.0, reason="below, in linear light 2 % of white, noise of a phone hides scratches"
+    )
+    white_share: float = threshold(
+        0.75, unit="share of picture", low=0.0, high=1.0, reason="a part before a white wall still shows in the rest"
+    )
+    burnt_share: float = threshold(
+        0.25, unit="share of the spots", low=0.0, high=1.0, reason="with more than that unseen no spot can be called bright"
+    )
+    cast_degrees: float = threshold(
+        12.0, unit="degree in linear RGB", low=0.0, high=60.0, reason="placeholder until fitted on tinted copies"
+    )
+    patch_px: float = threshold(
+        4.0, unit="px at working size", low=1.0, reason="a patch as long as the limit must be resolved"
     )
 
 

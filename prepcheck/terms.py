@@ -116,6 +116,14 @@ FLAGS: dict[str, FlagCard] = _cards(
         "Bring a lamp or switch the torch on, hold it to the side, take it again.",
     ),
     FlagCard(
+        "too_bright",
+        "too bright",
+        True,
+        "Most of the picture is pure white.",
+        "Where the camera recorded only white, no surface can be seen.",
+        "Turn the lamp away or lower the exposure on the phone, take it again.",
+    ),
+    FlagCard(
         "burnt_out",
         "burnt-out highlights",
         True,

@@ -1,0 +1,207 @@
+"""Is a photo fit to be judged? Measurements, each against its setting, as flags."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.photo.photo import Flag, Photo
+from prepcheck.photo.sharpness import blur_px
+from prepcheck.settings import Settings
+from prepcheck.terms import FLAGS
+
+Raster = NDArray[np.uint8]
+
+
+def photo_flags(photo: Photo, settings: Settings) -> tuple[Flag, ...]:
+    """Return the flags on the whole picture, before its surface is known.
+
+    Parameters
+    ----------
+    photo : Photo
+        As read.
+    settings : Settings
+        All thresholds.
+
+    Returns
+    -------
+    tuple of Flag
+        Of ``blurred``, ``too_dark``, ``too_bright``, ``colour_cast``, ``small_spot``, ``re_encoded``. Flags on the scale: see
+        `prepcheck.photo.card`.
+    """
+    rgb = working_raster(photo.rgb, settings.photo.working_px)
+    luma = _luma(rgb)
+    found = [
+        _small_picture(photo, settings),
+        _exposure(luma, rgb, settings),
+        _blurred(luma, None, settings, "in the picture"),
+        _colour_cast(rgb, settings),
+        _re_encoded(photo),
+    ]
+    return tuple(flag for flag in found if flag)
+
+
+def spot_flags(photo: Photo, mask: NDArray[np.bool_], settings: Settings) -> tuple[Flag, ...]:
+    """Return the flags on the ground spots.
+
+    Parameters
+    ----------
+    photo : Photo
+        With its plane, when a scale is known.
+    mask : ndarray, shape (h, w), bool
+        Where the spots are, at any size of the same frame.
+    settings : Settings
+        All thresholds.
+
+    Returns
+    -------
+    tuple of Flag
+        Of ``burnt_out``, ``too_dark``, ``blurred``, ``small_spot``; empty for an empty mask.
+    """
+    rgb = working_raster(photo.rgb, settings.photo.working_px)
+    height, width = rgb.shape[:2]
+    inside = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST).astype(bool)
+    if not inside.any():
+        return ()
+    luma = _luma(rgb)
+    found = [
+        _burnt_out(rgb, inside, settings),
+        _dark_spot(luma, inside, settings),
+        _blurred(luma, inside, settings, "inside the spot"),
+        _small_spot(photo, inside, settings),
+    ]
+    return tuple(flag for flag in found if flag)
+
+
+def working_raster(rgb: Raster, working_px: int) -> Raster:
+    """Return the raster at the size that the model sees: long side at most `working_px`."""
+    height, width = rgb.shape[:2]
+    scale = working_px / max(height, width)
+    if scale >= 1:
+        return rgb
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _luma(rgb: Raster) -> NDArray[np.float32]:
+    return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.float32)
+
+
+def _small_picture(photo: Photo, settings: Settings) -> Flag | None:
+    least = settings.spot.least_width_px
+    if min(photo.width, photo.height) >= least:
+        return None
+    return _raised(
+        "small_spot", f"the whole picture has {photo.width} x {photo.height} pixels, at least {least:.0f} needed"
+    )
+
+
+def _exposure(luma: NDArray[np.float32], rgb: Raster, settings: Settings) -> Flag | None:
+    fit = settings.fitness
+    light = float(np.percentile(luma, 90))
+    if light < fit.dark_level:
+        return _raised(
+            "too_dark", f"nine tenths of the picture lie below {light:.0f} of 255, limit {fit.dark_level:.0f}"
+        )
+    burnt = float(np.mean(_burnt(rgb, settings)))
+    if burnt > fit.white_share:
+        return _raised("too_bright", f"{burnt:.0%} of the picture is pure white, limit {fit.white_share:.0%}")
+    return None
+
+
+def _dark_spot(luma: NDArray[np.float32], inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
+    middle, least = float(np.median(luma[inside])), settings.fitness.dark_level
+    if middle >= least:
+        return None
+    return _raised("too_dark", f"half of the spot lies below {middle:.0f} of 255, limit {least:.0f}")
+
+
+def _burnt(rgb: Raster, settings: Settings) -> NDArray[np.bool_]:
+    return np.asarray(rgb.min(axis=2) >= settings.score.burnt_level)
+
+
+def _burnt_out(rgb: Raster, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
+    share, most = float(np.mean(_burnt(rgb, settings)[inside])), settings.fitness.burnt_share
+    return _raised("burnt_out", f"{share:.0%} of the spot is pure white, limit {most:.0%}") if share > most else None
+
+
+def _blurred(
+    luma: NDArray[np.float32], inside: NDArray[np.bool_] | None, settings: Settings, where: str
+) -> Flag | None:
+    blur, most = blur_px(luma, inside), settings.fitness.blur_px
+    if blur is None or blur <= most:
+        return None
+    return _raised(
+        "blurred", f"the sharpest edges {where} are smeared by {min(blur, 99):.1f} px at working size, limit {most:.1f}"
+    )
+
+
+def _colour_cast(rgb: Raster, settings: Settings) -> Flag | None:
+    angle, most = cast_degrees(rgb), settings.fitness.cast_degrees
+    return (
+        _raised("colour_cast", f"the light is {angle:.0f} degrees off white, limit {most:.0f}")
+        if angle > most
+        else None
+    )
+
+
+def cast_degrees(rgb: Raster) -> float:
+    """Angle between the colour of the light and white, by the more cautious of two estimates.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (h, w, 3), uint8
+        sRGB.
+
+    Returns
+    -------
+    float
+        Degrees in linear RGB. The light's colour is taken once from the brightest places (white patch), once from edges
+        (grey edge: J. van de Weijer, T. Gevers and A. Gijsenij, IEEE Trans. Image Processing 16, 2007).
+    """
+    small = working_raster(rgb, 256).astype(np.float32)
+    usable = (small.max(axis=2) < 250) & (small.max(axis=2) > 20)
+    if np.count_nonzero(usable) < 64:
+        return 0.0
+    linear = (small / 255) ** 2.2
+    bright = np.percentile(linear[usable], 95, axis=0)
+    edges = np.stack(
+        [cv2.magnitude(*np.gradient(cv2.GaussianBlur(linear[:, :, c], (0, 0), 1))) for c in range(3)], axis=2
+    )
+    return min(_degrees_off_white(bright), _degrees_off_white(edges[usable].mean(axis=0)))
+
+
+def _degrees_off_white(light: NDArray[np.floating]) -> float:
+    length = float(np.linalg.norm(light))
+    return 0.0 if length == 0 else float(np.degrees(np.arccos(min(1.0, float(light.sum()) / (length * 3**0.5)))))
+
+
+def _small_spot(photo: Photo, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
+    reach = cv2.distanceTransform(np.pad(inside.astype(np.uint8), 1), cv2.DIST_L2, 5)
+    width, least = 2 * float(reach.max()), settings.spot.least_width_px
+    if width < least:
+        return _raised("small_spot", f"the widest spot is {width:.0f} px wide at working size, limit {least:.0f}")
+    if photo.plane is None:
+        return None
+    return _coarse_scale(photo, inside, settings)
+
+
+def _coarse_scale(photo: Photo, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
+    assert photo.plane is not None
+    step = photo.width / inside.shape[1]
+    y, x = (float(where.mean()) for where in np.nonzero(inside))
+    patch = settings.score.patch_limit_mm / (photo.plane.mm_per_px(x * step, y * step) * step)
+    least = settings.fitness.patch_px
+    if patch >= least:
+        return None
+    limit = settings.score.patch_limit_mm
+    return _raised("small_spot", f"a patch of {limit:.0f} mm is {patch:.1f} px long at working size, limit {least:.0f}")
+
+
+def _re_encoded(photo: Photo) -> Flag | None:
+    return _raised("re_encoded", "by what the file says of itself") if photo.re_encoded else None
+
+
+def _raised(code: str, measured: str) -> Flag:
+    return Flag(code, FLAGS[code].blocking, measured)
