@@ -28,7 +28,7 @@ HATCHES: dict[State, Hatch] = {
     State.PIT: Hatch((20, 20, 20), ((1, 1), (1, -1)), 9.0),
     State.COATING: Hatch((20, 62, 140), ((0, 1),), 6.0),
     State.FOREIGN: Hatch((104, 38, 128), ((1, 0),), 6.0),
-    State.CANNOT_TELL: Hatch((20, 20, 20), (), 7.0),
+    State.CANNOT_TELL: Hatch((20, 20, 20), (), 6.0),
 }
 """Slanted lines, crossed lines, level lines, upright lines, dots."""
 

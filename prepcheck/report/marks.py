@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -96,13 +97,21 @@ def _on_mat(states: NDArray[np.uint8], view: View, size: tuple[int, ...]) -> NDA
 
 
 def _draw_hatches(mat: NDArray[np.uint8], full: NDArray[np.uint8], unit: float) -> set[State]:
-    used = {state for state in HATCHES if np.any(full == state)}
-    for state in used:
-        hatch(mat, full == state, state, unit)
-    for state in used & set(RESIDUE):
-        edges, _ = cv2.findContours((full == state).astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-        cv2.polylines(mat, edges, True, HATCHES[state].ink, max(1, round(0.7 * unit)))
-    return used
+    """Draw each state's hatch, with an edge so that places smaller than the pattern show too."""
+    masks = {state: full == state for state in HATCHES}
+    edges = {state: _edges(mask) for state, mask in masks.items() if mask.any()}
+    for state in edges:
+        cv2.polylines(mat, edges[state], True, PAPER, max(1, round((2.6 if state in RESIDUE else 1.2) * unit)))
+    for state in edges:
+        hatch(mat, masks[state], state, unit)
+    for state in edges.keys() & set(RESIDUE):
+        cv2.polylines(mat, edges[state], True, HATCHES[state].ink, max(1, round(unit)))
+    return set(edges)
+
+
+def _edges(mask: NDArray[np.bool_]) -> Sequence[NDArray[np.int32]]:
+    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    return found  # type: ignore[return-value]
 
 
 def _solid(mat: NDArray[np.uint8], outline: Points, unit: float) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from prepcheck.record import PersonRecord, Record
 from prepcheck.report.marks import INK, SIGNAL, View, draw_marks
-from prepcheck.terms import Standing, State
+from prepcheck.terms import RESIDUE, Standing, State
 from tests.report.made import grey, patch_at, record_of, ring, spot_of, twenty
 
 UNIT = 1280 / 390
@@ -89,6 +89,18 @@ def test_background_and_bright_metal_are_not_hatched() -> None:
     states = np.full((240, 320), State.BRIGHT, np.uint8)
     states[:120] = State.BACKGROUND
     assert np.array_equal(marked(one_spot(), states), marked(one_spot()))
+
+
+@pytest.mark.parametrize("state", RESIDUE)
+@pytest.mark.parametrize("level", [20, 240])
+def test_a_place_smaller_than_the_pattern_shows(state: State, level: int) -> None:
+    states = np.full((960, 1280), State.BRIGHT, np.uint8)
+    states[448:452, 498:502] = state
+    mats = [grey(level=level), grey(level=level)]
+    draw_marks(mats[0], VIEW, one_spot(), states)
+    draw_marks(mats[1], VIEW, one_spot(), None)
+    greys = [cv2.cvtColor(mat, cv2.COLOR_RGB2GRAY).astype(int) for mat in mats]
+    assert np.sum(np.abs(greys[0] - greys[1]) > 60) > UNIT**2
 
 
 def test_the_hatched_states_are_returned_for_the_legend() -> None:
