@@ -28,16 +28,11 @@ def jobs_table(jobs: list[JobLine]) -> RenderableType:
     """Lay out the list of jobs."""
     if not jobs:
         return Text("No job in this log yet. Open one with prepcheck job new.")
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
-    table.add_column("job", no_wrap=True)
-    table.add_column("what", ratio=1, overflow="fold")
-    table.add_column("opened", no_wrap=True)
-    table.add_column("photos", justify="right")
-    table.add_column("last standing")
+    grid = Table.grid(padding=(0, 2, 0, 0))
     for line in jobs:
-        last = Text("-") if line.last_standing is None else standing_text(line.last_standing)
-        table.add_row(line.job.number, Text(line.job.title), line.job.opened_at[:10], str(line.inspections), last)
-    return table
+        grid.add_row(Text(line.job.number, no_wrap=True), Text(line.job.title, style="bold"))
+        grid.add_row("", _logged_so_far(line))
+    return grid
 
 
 def story_text(story: Story) -> RenderableType:
@@ -53,6 +48,17 @@ def story_text(story: Story) -> RenderableType:
 def standing_text(standing: Standing) -> Text:
     """Return a standing, coloured where the terminal can."""
     return Text(standing.value, style=STYLES[standing])
+
+
+def _logged_so_far(line: JobLine) -> Text:
+    if line.last_standing is None or line.last_at is None:
+        return Text(f"nothing logged yet, opened {line.job.opened_at[:10]} by {line.job.opened_by}")
+    count = f"{_count(line.inspections, 'inspection')} of {_count(line.spots, 'spot')}"
+    return Text.assemble("last ", standing_text(line.last_standing), f" on {line.last_at[:10]}, {count}")
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" + ("" if number == 1 else "s")
 
 
 def _facts(job: Job) -> Table:

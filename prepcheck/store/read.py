@@ -28,8 +28,8 @@ def cached_record(connection: sa.Connection, **key: str) -> Record | None:
 def list_jobs(connection: sa.Connection) -> list[JobLine]:
     """Return all jobs, newest first."""
     last = {row.job_id: row for row in connection.execute(_last_inspections())}
-    counted = sa.select(t.spots.c.job_id, sa.func.count()).group_by(t.spots.c.job_id)
-    spots = {job_id: count for job_id, count in connection.execute(counted)}
+    counted = sa.select(t.spots.c.job_id, sa.func.count().label("n")).group_by(t.spots.c.job_id)
+    spots = {row.job_id: row.n for row in connection.execute(counted)}
     rows = connection.execute(_jobs().order_by(t.jobs.c.id.desc()))
     return [_job_line(row, spots.get(row.id, 0), last.get(row.id)) for row in rows]
 
@@ -90,14 +90,14 @@ def _last_inspections() -> sa.Select[Any]:
     """For each job: its count of inspections, and when the last was with which standing of the spot or photo."""
     i = t.inspections
     of_job = (
-        sa.select(t.spots.c.job_id, sa.func.count().label("count"), sa.func.max(i.c.id).label("last"))
+        sa.select(t.spots.c.job_id, sa.func.count().label("n"), sa.func.max(i.c.id).label("last"))
         .select_from(i.join(t.passes).join(t.spots))
         .group_by(t.spots.c.job_id)
         .subquery()
     )
     tied = sa.and_(t.outlines.c.inspection_id == i.c.id, t.outlines.c.spot_id.is_not(None))
     standing = sa.func.coalesce(t.outlines.c.standing, t.results.c.standing).label("standing")
-    return sa.select(of_job.c.job_id, of_job.c.count, i.c.at, standing).select_from(
+    return sa.select(of_job.c.job_id, of_job.c.n, i.c.at, standing).select_from(
         of_job.join(i, i.c.id == of_job.c.last).join(t.results).outerjoin(t.outlines, tied)
     )
 
@@ -105,7 +105,7 @@ def _last_inspections() -> sa.Select[Any]:
 def _job_line(row: Any, spots: int, last: Any) -> JobLine:
     if last is None:
         return JobLine(_job(row), spots, 0, None, None)
-    return JobLine(_job(row), spots, last._mapping["count"], Standing(last.standing), last.at)
+    return JobLine(_job(row), spots, last.n, Standing(last.standing), last.at)
 
 
 def _inspections(job_id: int) -> sa.Select[Any]:

@@ -1,0 +1,48 @@
+"""How the database is opened."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+
+from prepcheck.store.engine import journal_mode
+
+
+@pytest.mark.parametrize(
+    ("version", "mode"), [((3, 40, 1), "delete"), ((3, 51, 2), "delete"), ((3, 51, 3), "wal"), ((3, 53, 0), "wal")]
+)
+def test_the_write_ahead_log_is_used_only_where_sqlite_has_its_reset_mended(version, mode):
+    # sqlite.org/wal.html: the WAL-reset bug is in 3.7.0 to 3.51.2
+    assert journal_mode(version) == mode
+
+
+def test_the_file_is_in_the_journal_mode_of_this_sqlite(log):
+    store, _ = log
+    with store.reading() as connection:
+        found = connection.exec_driver_sql("PRAGMA journal_mode").scalar()
+    assert found == journal_mode(sqlite3.sqlite_version_info)
+
+
+def test_each_commit_is_synced(log):
+    store, _ = log
+    with store.reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() in (2, 3)  # FULL, EXTRA: sqlite.org/pragma
+
+
+def test_a_writer_holds_the_lock_from_its_first_read_on(log):
+    store, _ = log
+    with store.writing(), sqlite3.connect(store.path, timeout=0) as other:
+        with pytest.raises(sqlite3.OperationalError, match="locked"):
+            other.execute("BEGIN IMMEDIATE")
+    other.close()
+
+
+def test_a_reader_does_not_keep_a_writer_from_beginning(log):
+    store, _ = log
+    with store.reading() as connection:
+        connection.exec_driver_sql("SELECT count(*) FROM jobs").scalar()
+        other = sqlite3.connect(store.path, timeout=0)
+        other.execute("BEGIN IMMEDIATE")
+        assert other.in_transaction
+        other.close()

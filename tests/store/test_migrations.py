@@ -1,0 +1,124 @@
+"""The log grows by named migrations, each whole or not at all."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from alembic import op
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from prepcheck import tasks
+from prepcheck.errors import StoreFault, StoreNewer
+from prepcheck.settings import Settings
+from prepcheck.store import NewJob, migrate, tables
+from prepcheck.terms import Standing
+from tests.store.records import AT, start
+
+OLD = Path(__file__).with_name("log_v0001.sqlite")
+"""A log written by the first version: job J-0001, one inspection of spot 1, one disagreement. Never written again."""
+
+
+def scripts() -> ScriptDirectory:
+    config = Config()
+    config.set_main_option("script_location", "prepcheck.store:migrations")
+    return ScriptDirectory.from_config(config)
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Path:
+    shutil.copy(OLD, tmp_path / "log.sqlite")
+    return tmp_path
+
+
+def test_the_newest_migration_is_the_one_the_store_looks_for():
+    assert scripts().get_current_head() == migrate.HEAD
+
+
+def test_each_migration_is_named_like_its_file():
+    assert all(Path(script.path).stem == script.revision for script in scripts().walk_revisions())
+
+
+def test_the_migrations_lead_to_the_tables_of_the_code(log):
+    store, _ = log
+    with store.reading() as connection:
+        context = MigrationContext.configure(connection, opts={"version_table": migrate.VERSION_TABLE})
+        assert compare_metadata(context, tables.metadata) == []
+
+
+def test_every_table_refuses_changes(log):
+    store, _ = log
+    with store.reading() as connection:
+        found = set(connection.scalars(sa.text("SELECT name FROM sqlite_master WHERE type = 'trigger'")))
+    assert found == {f"{table}_no_{what}" for table in tables.metadata.tables for what in ("update", "delete")}
+
+
+def test_a_log_of_the_first_version_tells_the_same_story(old):
+    store, _ = tasks.open_log(old, Settings(), create=False)
+    story = tasks.job_story(store, "J-0001")
+    (inspection,) = story.spots[0].passes[0].inspections
+    assert (story.job.title, story.job.wall_mm) == ("Bowser, crack at the filler neck", 5.0)
+    assert (inspection.standing, inspection.bright_share) == (Standing.RESIDUE_LEFT, 0.82)
+    assert [told.person for told in inspection.disagreements] == ["Jon"]
+
+
+def test_a_log_of_the_first_version_takes_new_rows(old):
+    store, _ = tasks.open_log(old, Settings())
+    assert tasks.open_job(store, NewJob("Next"), person="IDA", at=AT).number == "J-0002"
+
+
+def test_opening_a_current_log_writes_nothing(log, tmp_path):
+    before = (tmp_path / "log.sqlite").read_bytes()
+    tasks.open_log(tmp_path, Settings())
+    assert (tmp_path / "log.sqlite").read_bytes() == before
+
+
+def test_a_migration_that_raises_midway_leaves_nothing_and_can_be_tried_again(tmp_path, monkeypatch):
+    def trip(*_: object) -> None:
+        raise OSError("pulled the plug")
+
+    with monkeypatch.context() as broken, pytest.raises(StoreFault):
+        broken.setattr(op, "create_index", trip)
+        tasks.open_log(tmp_path, Settings())
+    left = sqlite3.connect(tmp_path / "log.sqlite")
+    assert left.execute("SELECT name FROM sqlite_master").fetchall() == []
+    left.close()
+    store, _ = tasks.open_log(tmp_path, Settings())
+    assert tasks.list_jobs(store) == []
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from alembic import op
+from prepcheck import tasks
+from prepcheck.settings import Settings
+op.create_index = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+tasks.open_log(Path(sys.argv[1]), Settings())
+"""
+
+
+def test_a_migration_that_is_killed_can_be_tried_again(tmp_path):
+    with start(KILLED, tmp_path) as process:
+        process.communicate(timeout=60)
+    assert process.returncode == -9
+    store, _ = tasks.open_log(tmp_path, Settings())
+    assert tasks.list_jobs(store) == []
+
+
+def test_a_log_of_a_newer_version_is_left_alone(log, tmp_path):
+    path = tmp_path / "log.sqlite"
+    newer = sqlite3.connect(path)
+    newer.execute(f"UPDATE {migrate.VERSION_TABLE} SET version_num = 'v9999_from_the_future'")
+    newer.commit()
+    newer.close()
+    before = path.read_bytes()
+    with pytest.raises(StoreNewer, match=r"newer version of prepcheck \(v9999_from_the_future\)"):
+        tasks.open_log(tmp_path, Settings())
+    assert path.read_bytes() == before
