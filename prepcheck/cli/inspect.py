@@ -1,0 +1,107 @@
+"""``prepcheck inspect``: look at photos and say where residue is left."""
+
+from __future__ import annotations
+
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from prepcheck.cli.options import Json, SettingsFile, Store
+
+if TYPE_CHECKING:
+    from prepcheck.looking import Looked
+    from prepcheck.record import Record
+    from prepcheck.report.outputs import Outputs
+
+
+def inspect(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of ground spots.")],
+    json: Json = False,
+    picture: Annotated[
+        Path | None, typer.Option(help="Write the marked picture here: .png or .jpg, or a folder for several photos.")
+    ] = None,
+    maps: Annotated[Path | None, typer.Option(help="Write state, spot and residue maps into this folder.")] = None,
+    mm_per_px: Annotated[float | None, typer.Option(help="State a known scale, mm per pixel of the photo.")] = None,
+    outline_file: Annotated[
+        Path | None, typer.Option(help='JSON: {"draw": [[[x, y], ..], ..], "refuse": {"1": "why"}} in photo pixels.')
+    ] = None,
+    job: Annotated[str | None, typer.Option(help="Log into this job.")] = None,
+    spot: Annotated[str | None, typer.Option(help="The job's spot that the photo shows.")] = None,
+    pass_no: Annotated[int | None, typer.Option(help="Which grinding pass, from 1.")] = None,
+    person: Annotated[str | None, typer.Option(help="Who answers for the photo.")] = None,
+    outline: Annotated[int | None, typer.Option(help="Number of the outline that is the job's spot.")] = None,
+    note: Annotated[str, typer.Option(help="Anything to add to the log entry.")] = "",
+    show_position: Annotated[bool, typer.Option("--show-position", help="Print where the photo was taken.")] = False,
+    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Find the ground spots in photos and say where residue is left, how sure that is, and what to do next.
+
+    No photo shows the native oxide film or what lies below the surface, and no published grade exists for oxide left
+    on ground aluminium.
+    """
+    from prepcheck import looking
+    from prepcheck.cli.job import now
+    from prepcheck.report.outputs import Outputs
+
+    outputs = Outputs.of(photos, maps=maps, picture=picture)
+    look = looking.prepare(
+        settings_file=settings,
+        model_name=model,
+        mm_per_px=mm_per_px,
+        outline_file=outline_file,
+        keep_position=show_position,
+    )
+    place = looking.place_in_log(
+        store, look.settings, job=job, spot=spot, pass_no=pass_no, person=person, outline=outline, note=note
+    )
+    codes = []
+    for photo in photos:
+        looked = looking.look_at(photo, look, place, now(), keep_maps=outputs.wanted)
+        written = write(looked, outputs, now())
+        tell(looked, written, json)
+        codes.append(looked.exit_code)
+    sys.exit(max(codes))
+
+
+def write(looked: Looked, outputs: Outputs, at: datetime) -> list[Path]:
+    """Write the picture and maps of one answer and return the files; a broken input has none."""
+    from prepcheck.record import Record
+
+    if looked.inspection is None or not isinstance(looked.line, Record):
+        return []
+    logged = looked.logged
+    job_line = None if logged is None else f"{logged.job}, spot {logged.spot}, pass {logged.pass_no}"
+    return outputs.write(looked.inspection, looked.line, job_line=job_line, when=at.date().isoformat())
+
+
+def tell(looked: Looked, written: list[Path], json: bool) -> None:
+    """Print one answer: its line or table, where it was logged and written, and any error on standard error."""
+    from prepcheck.record import Record
+
+    if looked.error is not None:
+        typer.echo(f"prepcheck: {looked.error.message}", err=True)
+    if json:
+        typer.echo(looked.line.model_dump_json())
+    elif isinstance(looked.line, Record):
+        _table(looked, looked.line, written)
+
+
+def _table(looked: Looked, record: Record, written: list[Path]) -> None:
+    from rich.console import Console
+
+    from prepcheck.report.table import print_record
+
+    console = Console(highlight=False)
+    print_record(console, record)
+    if looked.logged is not None:
+        logged = looked.logged
+        entry = f"Logged as inspection {logged.inspection}: {logged.job}, spot {logged.spot}, pass {logged.pass_no}"
+        rest = ", ".join(map(str, logged.not_assigned))
+        console.print(entry + (f"; outlines not assigned: {rest}" if rest else ""), markup=False)
+    for path in written:
+        console.print(f"Written: {path}", markup=False, soft_wrap=True)
