@@ -1,0 +1,155 @@
+"""The chain from a photo to its standing, on painted plates with known truth."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from prepcheck.inspection import Outlines, inspect, worst_standing
+from prepcheck.record import Record, record_of
+from prepcheck.settings import Settings
+from prepcheck.terms import Standing, State
+from tests.painted import model, paint, photo, plate
+
+SETTINGS = Settings()
+
+
+def look(states, settings=SETTINGS, *, scale=0.2, reduction=1, **options):
+    return inspect(photo(states, reduction=reduction), model(), settings, stated_mm_per_px=scale, **options)
+
+
+def codes(inspection):
+    return {flag.code for flag in inspection.flags}
+
+
+def test_a_clean_spot_is_bright():
+    assert look(plate()).standing == Standing.BRIGHT
+
+
+def test_a_large_patch_of_oxide_leaves_residue():
+    assert look(plate((State.OXIDE, 320, 240, 60))).standing == Standing.RESIDUE_LEFT
+
+
+def test_the_share_is_that_of_the_painted_truth():
+    states = plate((State.OXIDE, 320, 240, 60))
+    assert look(states).answer.share.value == pytest.approx(1 - (60 / 150) ** 2, abs=0.01)
+
+
+def test_the_area_is_that_of_the_circle_at_the_stated_scale():
+    record = record_of(look(plate(), scale=0.2))
+    assert record.spots[0].area_mm2 == pytest.approx(np.pi * (150 * 0.2) ** 2, rel=0.03)
+
+
+def test_sizes_do_not_depend_on_how_far_the_photo_was_reduced():
+    one, two = (record_of(look(plate((State.OXIDE, 320, 240, 40)), scale=0.2 / r, reduction=r)) for r in (1, 2))
+    assert two.spots[0].largest_patch_mm == pytest.approx(one.spots[0].largest_patch_mm, rel=1e-3)
+
+
+def test_no_spot_is_a_retake_with_its_flag():
+    inspection = look(np.full((480, 640), State.COATING, np.uint8))
+    assert inspection.standing == Standing.RETAKE
+    assert "no_spot" in codes(inspection)
+
+
+def test_a_blocking_flag_makes_every_spot_a_retake():
+    dark = dataclasses.replace(photo(plate()), rgb=(paint(plate()) // 40).astype(np.uint8))
+    record = record_of(inspect(dark, model(), SETTINGS))
+    assert record.standing == Standing.RETAKE
+    assert {spot.standing for spot in record.spots} <= {Standing.RETAKE}
+
+
+def test_a_spot_at_the_edge_is_flagged_as_cut_off():
+    inspection = look(plate(spot=(100, 240, 150)))
+    assert "cut_off" in codes(inspection)
+
+
+def test_spots_on_two_parts_are_flagged():
+    states = np.full((480, 640), State.BACKGROUND, np.uint8)
+    states[40:440, 20:300] = State.COATING
+    states[40:440, 340:620] = State.COATING
+    states[160:320, 80:240] = State.BRIGHT
+    states[160:320, 400:560] = State.BRIGHT
+    assert "several_parts" in codes(look(states))
+
+
+def test_two_spots_on_one_part_are_not():
+    states = plate(spot=(160, 240, 90))
+    states[160:320, 400:560] = State.BRIGHT
+    inspection = look(states)
+    assert len(inspection.answer.spots) == 2
+    assert "several_parts" not in codes(inspection)
+
+
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_quarter_turns_do_not_move_the_share(turns):
+    states = plate((State.OXIDE, 260, 200, 50), (State.PIT, 400, 300, 12))
+    turned = np.ascontiguousarray(np.rot90(states, turns))
+    assert look(turned).answer.share.value == pytest.approx(look(states).answer.share.value, abs=0.005)
+
+
+def test_more_residue_never_raises_a_share():
+    values = [look(plate((State.OXIDE, 320, 240, radius))).answer.share.value for radius in range(0, 120, 20)]
+    assert values == sorted(values, reverse=True)
+
+
+def test_a_refused_outline_stays_in_the_tools_answer():
+    states = plate(spot=(160, 240, 90))
+    states[160:320, 400:560] = State.BRIGHT
+    inspection = look(states, outlines=Outlines(refused={2: "that is the bench"}))
+    record = record_of(inspection)
+    assert [spot.number for spot in record.spots] == [1, 2]
+    assert [spot.number for spot in record.by_person.spots] == [1]
+    assert record.by_person.refused == {2: "that is the bench"}
+
+
+def test_a_drawn_outline_is_scored_beside_the_tools_spots():
+    square = np.array([[250.0, 170.0], [390.0, 170.0], [390.0, 310.0], [250.0, 310.0]])
+    states = plate((State.OXIDE, 320, 240, 30))
+    record = record_of(look(states, outlines=Outlines(drawn=(square,))))
+    assert len(record.spots) == 1
+    drawn = record.by_person.spots[1]
+    assert drawn.outlined_by == "person"
+    assert drawn.bright_share == pytest.approx(1 - np.pi * 30**2 / 141**2, abs=0.01)
+
+
+def test_a_persons_spot_can_be_judged_where_the_tool_found_none():
+    square = np.array([[250.0, 170.0], [390.0, 170.0], [390.0, 310.0], [250.0, 310.0]])
+    states = np.full((480, 640), State.COATING, np.uint8)
+    record = record_of(look(states, outlines=Outlines(drawn=(square,))))
+    assert record.standing == Standing.RETAKE
+    assert record.by_person.standing == Standing.RESIDUE_LEFT
+
+
+def test_the_origin_names_model_settings_and_photo():
+    origin = record_of(look(plate())).origin
+    assert (origin.model, origin.model_sha256) == ("palette", "1" * 64)
+    assert origin.settings_sha256 == SETTINGS.digest()
+    assert origin.photo_sha256 == "2" * 64
+
+
+def test_other_settings_have_another_hash():
+    other = SETTINGS.model_copy(update={"score": SETTINGS.score.model_copy(update={"residue_limit": 0.04})})
+    assert other.digest() != SETTINGS.digest()
+
+
+def test_a_record_reads_back_as_itself():
+    record = record_of(look(plate((State.OXIDE, 320, 240, 60))))
+    assert Record.model_validate_json(record.model_dump_json()) == record
+
+
+def test_every_record_carries_the_cautions():
+    assert any("native oxide film" in caution for caution in record_of(look(plate())).cautions)
+
+
+@pytest.mark.parametrize(
+    ("standings", "worst"),
+    [
+        ([Standing.BRIGHT, Standing.CANNOT_TELL], Standing.CANNOT_TELL),
+        ([Standing.CANNOT_TELL, Standing.RESIDUE_LEFT], Standing.RESIDUE_LEFT),
+        ([Standing.RESIDUE_LEFT, Standing.RETAKE], Standing.RETAKE),
+        ([Standing.BRIGHT, Standing.BRIGHT], Standing.BRIGHT),
+        ([], Standing.RETAKE),
+    ],
+)
+def test_the_worst_spot_decides(standings, worst):
+    assert worst_standing(standings) == worst
