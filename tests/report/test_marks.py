@@ -78,11 +78,11 @@ def test_without_patches_and_states_only_outlines_and_numbers_are_drawn() -> Non
     assert np.ptp(xs) < 40 * UNIT
 
 
-def test_hatches_stay_inside_the_outlines() -> None:
+def test_hatches_reach_no_further_than_the_strokes_of_the_outlines() -> None:
     record = one_spot()
     hatched = changed(marked(record, all_oxide()), marked(record))
     assert hatched.any()
-    assert not np.any(hatched & ~inside(record, grow=2))
+    assert not np.any(hatched & ~inside(record, grow=1.8 * UNIT))
 
 
 def test_background_and_bright_metal_are_not_hatched() -> None:
