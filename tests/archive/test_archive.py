@@ -93,12 +93,12 @@ def test_a_failed_write_leaves_no_file_behind(archive, monkeypatch, number, kind
 
 def test_file_and_folder_are_synced_before_the_hash_is_returned(archive, monkeypatch):
     synced = []
-    monkeypatch.setattr(os, "fsync", lambda descriptor: synced.append(os.readlink(f"/proc/self/fd/{descriptor}")))
+    monkeypatch.setattr(os, "fsync", lambda descriptor: synced.append(Path(f"/proc/self/fd/{descriptor}").readlink()))
     if not Path("/proc/self/fd").exists():
         pytest.skip("needs /proc to see what is synced")
     archive.put(b"abc", "JPEG")
-    assert [Path(path).name.endswith(".part") for path in synced[-2:]] == [True, False]
-    assert synced[-1] == str(archive.folder / "ba")
+    assert [path.name.endswith(".part") for path in synced[-2:]] == [True, False]
+    assert synced[-1] == archive.folder / "ba"
 
 
 def test_a_file_in_the_way_is_one_line_not_a_traceback(tmp_path):

@@ -5,12 +5,18 @@ from __future__ import annotations
 import hashlib
 import subprocess
 import sys
+import tempfile
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
-from prepcheck import __version__
+from prepcheck import __version__, tasks
+from prepcheck.archive import Archive
 from prepcheck.record import FlagRecord, OriginRecord, PersonRecord, PhotoRecord, Record, SpotRecord
+from prepcheck.settings import Settings
+from prepcheck.store import LOG_FILE, NewJob
+from prepcheck.store.store import Store
 from prepcheck.terms import Standing
 
 AT = datetime(2026, 11, 24, 10, 12, tzinfo=UTC)
@@ -87,6 +93,20 @@ def drawn_by_person(*spots: SpotRecord, refused: dict[int, str]) -> PersonRecord
     return PersonRecord(
         refused=refused, spots=list(spots), standing=spots[0].standing, bright_share=0.8, interval=(0.6, 0.9)
     )
+
+
+@cache
+def _new_log_file() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        store, _ = tasks.open_log(Path(folder), Settings())
+        tasks.open_job(store, NewJob("Bowser, crack at the filler neck"), person="Ida", at=AT)
+        return store.path.read_bytes()
+
+
+def new_log(folder: Path) -> tuple[Store, Archive]:
+    """Make a log with the job J-0001 in it; migrated once for all tests, then copied."""
+    (folder / LOG_FILE).write_bytes(_new_log_file())
+    return tasks.open_log(folder, Settings())
 
 
 def start(code: str, *arguments: object) -> subprocess.Popen[str]:

@@ -32,9 +32,9 @@ def test_each_commit_is_synced(log):
 
 def test_a_writer_holds_the_lock_from_its_first_read_on(log):
     store, _ = log
-    with store.writing(), sqlite3.connect(store.path, timeout=0) as other:
-        with pytest.raises(sqlite3.OperationalError, match="locked"):
-            other.execute("BEGIN IMMEDIATE")
+    other = sqlite3.connect(store.path, timeout=0)
+    with store.writing(), pytest.raises(sqlite3.OperationalError, match="locked"):
+        other.execute("BEGIN IMMEDIATE")
     other.close()
 
 

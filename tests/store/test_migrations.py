@@ -83,12 +83,13 @@ def test_a_migration_that_raises_midway_leaves_nothing_and_can_be_tried_again(tm
     def trip(*_: object) -> None:
         raise OSError("pulled the plug")
 
-    with monkeypatch.context() as broken, pytest.raises(StoreFault):
-        broken.setattr(op, "create_index", trip)
+    monkeypatch.setattr(op, "create_index", trip)
+    with pytest.raises(StoreFault):
         tasks.open_log(tmp_path, Settings())
     left = sqlite3.connect(tmp_path / "log.sqlite")
     assert left.execute("SELECT name FROM sqlite_master").fetchall() == []
     left.close()
+    monkeypatch.undo()
     store, _ = tasks.open_log(tmp_path, Settings())
     assert tasks.list_jobs(store) == []
 
