@@ -47,7 +47,7 @@ def sqlite_fault(error: sqlite3.Error, subject: Path) -> StoreFault:
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF  # the low byte names the kind
     if code == sqlite3.SQLITE_IOERR and _room(subject) < _LITTLE_ROOM:
         code = sqlite3.SQLITE_FULL
-    kind, what, do = _PLAIN.get(code, (StoreFault, f"failed ({error})", _DAMAGED[1]))
+    kind, what, do = _PLAIN.get(code, (StoreFault, f"is refused by SQLite ({error})", _DAMAGED[1]))
     return kind(what, do, str(subject))
 
 
