@@ -67,6 +67,16 @@ def test_none_of_twenty_numbers_is_covered_by_another(numbers: list[np.ndarray])
     assert min(sizes) > 0.8 * max(sizes)
 
 
+def test_numbers_of_spots_with_the_same_outline_do_not_cover_one_another() -> None:
+    spots = [spot_of(number, ring(500, 450, 200), Standing.BRIGHT) for number in (55, 55)]
+    base = marked(record_of(spots, Standing.BRIGHT))
+    sizes = []
+    for i in (0, 1):
+        other = [spot.model_copy(update={"number": 88}) if i == k else spot for k, spot in enumerate(spots)]
+        sizes.append(changed(base, marked(record_of(other, Standing.BRIGHT))).sum())
+    assert min(sizes) > 0.8 * max(sizes) > 0
+
+
 def test_without_patches_and_states_only_outlines_and_numbers_are_drawn() -> None:
     record = one_spot()
     drawn = changed(marked(record), grey())

@@ -24,7 +24,7 @@ def test_a_score_is_said_with_its_interval() -> None:
 
 
 def test_an_interval_is_rounded_outwards() -> None:
-    assert score_words(0.5, (0.4401, 0.5599)) == "score 50 (44 to 56)"
+    assert score_words(0.5, (0.4499, 0.5501)) == "score 50 (44 to 56)"
 
 
 def test_an_interval_on_whole_points_stays_there() -> None:
