@@ -66,7 +66,8 @@ def draw_marks(mat: NDArray[np.uint8], view: View, record: Record, states: NDArr
     inside = _filled(mat.shape[:2], [view.place(spot.outline) for spot in (*record.spots, *person_spots(record))])
     full = _on_mat(states, view, mat.shape[:2]) if states is not None else np.zeros(mat.shape[:2], np.uint8)
     full[~inside] = State.BACKGROUND
-    used = _draw_hatches(mat, full, view.unit)
+    x, y, w, h = cv2.boundingRect(full)
+    used = _draw_hatches(mat[y : y + h, x : x + w], full[y : y + h, x : x + w], view.unit)
     for spot in record.spots:
         _solid(mat, view.place(spot.outline), view.unit)
     for spot in person_spots(record):
