@@ -106,7 +106,18 @@ class CardSettings(Group):
         0.04, unit="share of a marker's side", low=0.0, high=1.0, reason="1 mm: a card that is bent or not ours"
     )
     most_error: float = threshold(
-        0.05, unit="share of a length", low=0.0, high=1.0, reason="a 3 mm patch limit stays within 0.15 mm"
+        0.03,
+        unit="share of a length, standard deviation, beside the card",
+        low=0.0,
+        high=1.0,
+        reason="a patch limit of 3 mm then means 2.8 to 3.2 mm, about what a person measures with a ruler",
+    )
+    most_error_middle: float = threshold(
+        0.1,
+        unit="share of a length, standard deviation, in the middle of the picture",
+        low=0.0,
+        high=1.0,
+        reason="a card small and far from the middle hardly shows its tilt; beyond this the number misleads",
     )
     stated_error: float = threshold(
         0.02, unit="share of a length", low=0.0, high=1.0, reason="what a person reads off a ruler in the photo"

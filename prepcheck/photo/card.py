@@ -16,6 +16,8 @@ from prepcheck.photo.photo import Flag, Photo, Plane
 from prepcheck.settings import CardSettings, Settings
 from prepcheck.terms import FLAGS
 
+Array = NDArray[np.float64]
+
 
 @dataclass(frozen=True, eq=False)
 class CardFind:
@@ -26,7 +28,7 @@ class CardFind:
     to_mm : ndarray, shape (3, 3), float64
         Homography from raster pixels to mm on the card, true mm by the checking line.
     relative_error : float
-        Standard deviation of a length as a share of it, the worse of card and middle of the picture.
+        Standard deviation of a length as a share of it, in the middle of the picture or beside the card, the worse one.
     markers : tuple of int
         Ids of the markers that were read.
     outline : ndarray, shape (4, 2), float64
@@ -39,12 +41,12 @@ class CardFind:
         Why the scale is not certain enough to be used; empty when it is.
     """
 
-    to_mm: NDArray[np.float64] = field(repr=False)
+    to_mm: Array = field(repr=False)
     relative_error: float
     markers: tuple[int, ...]
-    outline: NDArray[np.float64] = field(repr=False)
-    corners: NDArray[np.float64] = field(repr=False)
-    gains: NDArray[np.float64] | None
+    outline: Array = field(repr=False)
+    corners: Array = field(repr=False)
+    gains: Array | None
     doubt: str
 
     @property
@@ -76,25 +78,35 @@ def find_card(rgb: NDArray[np.uint8], settings: CardSettings) -> CardFind | None
     if fit is None:
         return None
     middle = np.array([(width - 1) / 2, (height - 1) / 2])
-    error = math.hypot(max(fit.length_error(fit.card_middle), fit.length_error(middle)), settings.print_error)
+    beside, far = (math.hypot(fit.length_error(at), settings.print_error) for at in (_beside(fit, middle), middle))
     return CardFind(
         to_mm=np.diag([settings.check_line_mm / design.CHECK_LINE] * 2 + [1.0]) @ fit.to_mm,
-        relative_error=error,
+        relative_error=max(beside, far),
         markers=sighting.ids,
         outline=fit.to_px(design.outline()),
         corners=sighting.px,
         gains=sighting.gains,
-        doubt=_doubt(sighting, fit, error, settings),
+        doubt=_doubt(sighting, fit, beside, far, settings),
     )
 
 
-def _doubt(sighting: Sighting, fit: Fit, error: float, settings: CardSettings) -> str:
+def _beside(fit: Fit, middle: Array) -> Array:
+    """Where a spot lies as a rule: two card widths from the card towards the middle of the picture, at most there."""
+    card = fit.to_px(design.outline())
+    start, reach = card.mean(axis=0), 2 * float(np.linalg.norm(card[1] - card[0]))
+    away = middle - start
+    return np.asarray(start + away * min(1.0, reach / max(float(np.linalg.norm(away)), 1e-9)))
+
+
+def _doubt(sighting: Sighting, fit: Fit, beside: float, far: float, settings: CardSettings) -> str:
     if len(sighting.ids) < settings.least_markers:
         return f"{len(sighting.ids)} of 4 corner markers seen, {settings.least_markers} needed"
     if fit.misfit > settings.most_misfit:
         return f"corners are {fit.misfit:.1%} of a marker off a flat card, limit {settings.most_misfit:.1%}"
-    if error > settings.most_error:
-        return f"a length is uncertain by {error:.1%}, limit {settings.most_error:.1%}"
+    if beside > settings.most_error:
+        return f"a length beside the card is uncertain by {beside:.1%}, limit {settings.most_error:.1%}"
+    if far > settings.most_error_middle:
+        return f"a length in mid-picture is uncertain by {far:.1%}, limit {settings.most_error_middle:.1%}"
     return ""
 
 

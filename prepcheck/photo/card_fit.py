@@ -22,8 +22,8 @@ _PERSPECTIVE = 1.2
 """Prior: change of depth over the long side, as a share: tan(40 degrees) x 36 mm / 26 mm, a usual phone lens."""
 _CORNER_PX = 0.1
 """Least error of a measured corner that is believed, px."""
-_HUBER = 2.0
-"""Corners further off than this many standard errors weigh less."""
+_FAR = 3.0
+"""A corner this many standard errors off weighs a quarter, further ones less and less."""
 _ROUNDS = 12
 
 
@@ -129,17 +129,21 @@ def _prior(values: Array, size: tuple[int, int]) -> Array:
 
 
 def _least_squares(units: Array, px: Array, values: Array, prior: Array) -> tuple[Array, Array, Array]:
-    """Gauss-Newton with Huber weights; returns values, their covariance and the residuals (n, 2)."""
-    sigma = _CORNER_PX
+    """Gauss-Newton with weights that fall off (Geman and McClure); returns values, covariance, residuals (n, 2)."""
+    sigma = max(_CORNER_PX, _spread(px - project(_matrix(values), units)))
     for _ in range(_ROUNDS):
         rest, slope = px - project(_matrix(values), units), _slopes(values, units)
-        far = np.linalg.norm(rest, axis=1)
-        weight = np.repeat(np.minimum(1.0, _HUBER * sigma / np.maximum(far, 1e-12)), 2)
+        weight = np.repeat((1 + np.sum(rest**2, axis=1) / (_FAR * sigma) ** 2) ** -2, 2)
         normal = slope.T @ (slope * weight[:, None]) / sigma**2 + np.diag(prior)
         values = values + np.linalg.solve(normal, slope.T @ (weight * rest.ravel()) / sigma**2 - prior * values)
-        freedom = max(2 * len(px) - 8, 1)
-        sigma = max(_CORNER_PX, math.sqrt(float(weight @ rest.ravel() ** 2) / freedom))
+        sigma = max(_CORNER_PX, _spread(rest))
     return values, np.linalg.inv(normal), px - project(_matrix(values), units)
+
+
+def _spread(rest: Array) -> float:
+    """Standard error of a coordinate by the median residual, corrected for the eight values fitted."""
+    freedom = max(rest.size - 8, 1)
+    return float(np.median(np.linalg.norm(rest, axis=1))) / 1.1774 * math.sqrt(rest.size / freedom)
 
 
 def _slopes(values: Array, units: Array) -> Array:

@@ -104,13 +104,14 @@ def _flattened(picture: Picture, flatten: Array) -> Picture:
 def _measured(grey: Picture, flatten: Array, detected: set[int]) -> dict[int, Array]:
     """Corners in px of all markers that can be read on the flattened card."""
     flat = _flattened(grey, flatten)
+    light = cv2.LUT(flat, _LIGHT)
     back = np.linalg.inv(flatten)
     found = {}
     for index, (number, mm) in enumerate(design.marker_corners().items()):
         corners = mm * _FLAT + _EDGE - 0.5
         if not _readable(flat, corners, index):
             continue
-        refined = _refined(flat, corners)
+        refined = _refined(light, corners)
         found[number] = cv2.perspectiveTransform(refined[None], back)[0]
     return found
 
@@ -127,10 +128,11 @@ def _readable(flat: Picture, corners: Array, index: int) -> bool:
     return bool(high - low >= _LEAST_CONTRAST and wrong <= _WRONG_MODULES)
 
 
-def _refined(flat: Picture, corners: Array) -> Array:
+def _refined(light: NDArray[np.float32], corners: Array) -> Array:
+    """Measure corners in linear light: there blur leaves an edge in its place, in sRGB it moves into the dark."""
     start = corners.astype(np.float32).reshape(-1, 1, 2)
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.01)
-    return np.asarray(cv2.cornerSubPix(flat, start, (11, 11), (-1, -1), stop), np.float64).reshape(4, 2)
+    return np.asarray(cv2.cornerSubPix(light, start, (11, 11), (-1, -1), stop), np.float64).reshape(4, 2)
 
 
 def _gains(flat: Picture) -> Array | None:
@@ -152,3 +154,6 @@ def linear(srgb: Array) -> Array:
     """Linear light, 0 to 1, of sRGB levels 0 to 255 (IEC 61966-2-1)."""
     level = np.asarray(srgb) / 255
     return np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
+
+
+_LIGHT = linear(np.arange(256)).astype(np.float32)
