@@ -1,0 +1,1 @@
+"""Training of the surface model: data, fit, calibration, export, card (needs the extra ``train``)."""
