@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json as json_module
+import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -88,6 +90,8 @@ def print_rich(thing: Any) -> None:
     """Print something that rich lays out, at the width of the terminal."""
     from rich.console import Console
 
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a screen that cannot show a letter shows its escape
     Console(highlight=False).print(thing)
 
 

@@ -17,11 +17,12 @@ from prepcheck.store import Disagreement, Job, JobLine, LoggedInspection, SpotSt
 from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, Standing
 
 STYLES = {
-    Standing.BRIGHT: "bold green",
-    Standing.RESIDUE_LEFT: "bold red",
-    Standing.CANNOT_TELL: "bold yellow",
-    Standing.RETAKE: "bold magenta",
+    Standing.BRIGHT: "bold",
+    Standing.RESIDUE_LEFT: "bold reverse",
+    Standing.CANNOT_TELL: "bold underline",
+    Standing.RETAKE: "bold reverse",
 }
+"""Without colour: green would say more than a photo can."""
 
 
 def jobs_table(jobs: list[JobLine]) -> RenderableType:
@@ -46,7 +47,7 @@ def story_text(story: Story) -> RenderableType:
 
 
 def standing_text(standing: Standing) -> Text:
-    """Return a standing, coloured where the terminal can."""
+    """Return a standing in bold; it reads the same without."""
     return Text(standing.value, style=STYLES[standing])
 
 

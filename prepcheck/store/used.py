@@ -18,37 +18,38 @@ def log_flags(
 
     Two photos of one pass may look alike, and an inspection may correct the one it points to; neither is flagged.
     """
-    elsewhere = _elsewhere(pass_id, corrects)
-    same = connection.execute(elsewhere.where(t.inspections.c.photo_sha256 == photo.sha256).limit(1)).first()
+    same = _elsewhere(connection, photo.sha256, pass_id, corrects)
     if same is not None:
         return [_flag("used_before", f"the same bytes as {_place(same)}")]
-    near = _nearest(connection, elsewhere, photo.picture_hash)
-    if near is not None and near[0] <= near_bits:
-        return [_flag("looks_used_before", f"{near[0]} of 64 bits differ from {_place(near[1])}")]
+    for distance, sha256 in _alike(connection, photo, near_bits):
+        near = _elsewhere(connection, sha256, pass_id, corrects)
+        if near is not None:
+            return [_flag("looks_used_before", f"{distance} of 64 bits differ from {_place(near)}")]
     return []
 
 
-def hash_distance(a: str, b: str) -> int:
-    """Count the bits in which two picture hashes (hex) differ."""
-    return (int(a, 16) ^ int(b, 16)).bit_count()
-
-
-def _elsewhere(pass_id: int, corrects: int | None) -> sa.Select[Any]:
-    return (
+def _elsewhere(connection: sa.Connection, sha256: str, pass_id: int, corrects: int | None) -> Any:
+    """Return the first inspection of a photo for another pass, or None."""
+    query = (
         sa.select(t.inspections.c.id, t.jobs.c.number, t.spots.c.number.label("spot"), t.passes.c.pass_no)
-        .add_columns(t.photos.c.picture_hash)
-        .select_from(t.inspections.join(t.photos).join(t.passes).join(t.spots).join(t.jobs))
-        .where(t.inspections.c.pass_id != pass_id, t.inspections.c.id != (corrects or 0))
+        .select_from(t.inspections.join(t.passes).join(t.spots).join(t.jobs))
+        .where(t.inspections.c.photo_sha256 == sha256, t.inspections.c.pass_id != pass_id)
+        .where(t.inspections.c.id != (corrects or 0))
         .order_by(t.inspections.c.id)
     )
+    return connection.execute(query.limit(1)).first()
 
 
-def _nearest(connection: sa.Connection, elsewhere: sa.Select[Any], picture_hash: str) -> tuple[int, Any] | None:
-    if not picture_hash:
-        return None
-    rows = connection.execute(elsewhere.where(t.photos.c.picture_hash != ""))
-    found = ((hash_distance(picture_hash, row.picture_hash), row) for row in rows)
-    return min(found, key=lambda pair: pair[0], default=None)
+def _alike(connection: sa.Connection, photo: PhotoRecord, near_bits: int) -> list[tuple[int, str]]:
+    """Return distance and SHA-256 of the other photos within `near_bits`, nearest first."""
+    if not photo.picture_hash:
+        return []
+    from prepcheck.photo import hash_distance  # loads OpenCV, which telling a story does without
+
+    query = sa.select(t.photos.c.sha256, t.photos.c.picture_hash)
+    rows = connection.execute(query.where(t.photos.c.picture_hash != "", t.photos.c.sha256 != photo.sha256))
+    found = ((hash_distance(photo.picture_hash, other), sha256) for sha256, other in rows)
+    return sorted(pair for pair in found if pair[0] <= near_bits)
 
 
 def _place(row: Any) -> str:

@@ -6,7 +6,6 @@ import pytest
 
 from prepcheck import tasks
 from prepcheck.settings import StoreSettings
-from prepcheck.store.used import hash_distance
 from tests.store.records import PLACE, record_for, spot
 
 BITS = StoreSettings().near_duplicate_bits
@@ -68,7 +67,3 @@ def test_the_nearest_picture_is_named(log):
 def test_a_photo_without_picture_hash_is_compared_by_its_bytes_only(log):
     codes(log, b"photo")
     assert codes(log, b"another", pass_no=2) == []
-
-
-def test_the_distance_counts_differing_bits():
-    assert hash_distance("00000000000000f0", "8000000000000000") == 5

@@ -11,7 +11,6 @@ context.configure(
     connection=context.config.attributes["connection"],
     target_metadata=metadata,
     version_table=VERSION_TABLE,
-    transactional_ddl=True,
 )
 with context.begin_transaction():
     context.run_migrations()
