@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 from prepcheck.record import PatchRecord, Record, SpotRecord
 from prepcheck.report.hatch import HATCHES, PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, shown, write
-from prepcheck.report.words import patch_words, pointed_at
+from prepcheck.report.words import judged, patch_words, person_spots, pointed_at
 from prepcheck.terms import RESIDUE, Standing, State
 
 Points = NDArray[np.float64]
@@ -62,10 +62,15 @@ class View:
 
 
 def draw_marks(mat: NDArray[np.uint8], view: View, record: Record, states: NDArray[np.uint8] | None) -> set[State]:
-    """Draw all marks of `record` on `mat`, in place; return the states that were hatched."""
-    inside = _filled(mat.shape[:2], [view.place(spot.outline) for spot in (*record.spots, *person_spots(record))])
+    """Draw all marks of `record` on `mat`, in place; return the states that were hatched.
+
+    Spots of a photo to retake get an outline and a number only: what was mapped there means nothing.
+    """
+    spots = [*record.spots, *person_spots(record)]
+    inside = _filled(mat.shape[:2], [view.place(spot.outline) for spot in spots])
+    read = _filled(mat.shape[:2], [view.place(spot.outline) for spot in judged(spots)])
     full = _on_mat(states, view, mat.shape[:2]) if states is not None else np.zeros(mat.shape[:2], np.uint8)
-    full[~inside] = State.BACKGROUND
+    full[~read] = State.BACKGROUND
     x, y, w, h = cv2.boundingRect(full)
     used = _draw_hatches(mat[y : y + h, x : x + w], full[y : y + h, x : x + w], view.unit)
     for spot in record.spots:
@@ -74,12 +79,6 @@ def draw_marks(mat: NDArray[np.uint8], view: View, record: Record, states: NDArr
         _dashed(mat, view.place(spot.outline), view.unit)
     _draw_labels(mat, view, record, inside, np.isin(full, RESIDUE))
     return used
-
-
-def person_spots(record: Record) -> list[SpotRecord]:
-    """Return the spots with an outline of a person's own; those kept from the tool are not among them."""
-    spots = record.by_person.spots if record.by_person else []
-    return [spot for spot in spots if spot.outlined_by == "person"]
 
 
 def _filled(size: tuple[int, ...], outlines: list[Points]) -> NDArray[np.bool_]:
@@ -141,7 +140,7 @@ def _draw_labels(
     taken = inside.astype(np.int32)
     worst = pointed_at(record)
     if worst is not None:
-        _point_at(mat, view, worst[1], taken, residue)
+        _point_at(mat, view, worst, taken, residue)
     refused = record.by_person.refused if record.by_person else {}
     for spot in record.spots:
         _tag(mat, view, spot, taken, refused=spot.number in refused)

@@ -14,8 +14,8 @@ from PIL import Image, ImageDraw
 from prepcheck.record import FlagRecord, Record, SpotRecord
 from prepcheck.report.hatch import PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, wrapped, write
-from prepcheck.report.marks import INK, SIGNAL, View, person_spots
-from prepcheck.report.words import flag_action, flag_name, patch_words, score_words
+from prepcheck.report.marks import INK, SIGNAL, View
+from prepcheck.report.words import answer_words, flag_action, flag_name, judged, patch_words, person_spots, score_words
 from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE, Standing, State
 
 Raster = NDArray[np.uint8]
@@ -71,7 +71,7 @@ def standing_band(record: Record, width: int, unit: float) -> Raster:
     room = width - (3 * MARGIN + 52) * unit
     word = str(record.standing)
     large = Type(42 * unit, bold=True).shrunk(word, room)
-    score = score_words(record.bright_share, record.interval)
+    score = answer_words(record)
     small = Type(22 * unit, bold=True).shrunk(score, room)
     height = round(large.line + small.line + 18 * unit)
     sheet = Image.new("RGB", (width, height), paper)
@@ -93,6 +93,15 @@ def next_step(record: Record, width: int, unit: float) -> Raster:
     if blocking:
         return paragraphs([_flag_line(flag, 15.0) for flag in blocking], width, unit)
     return paragraphs([Line(record.next_step, 16.0)], width, unit)
+
+
+def person_answer(record: Record, width: int, unit: float) -> Raster | None:
+    """Return the answer with the outlines that a person changed, below the tool's own; None without such."""
+    person = record.by_person
+    if person is None:
+        return None
+    lead = f"With outlines changed by a person: {person.standing}, {answer_words(person)}"
+    return paragraphs([Line(person.standing.next_step, 13.0, lead)], width, unit, SHADE)
 
 
 def scale_strip(record: Record, view: View, width: int) -> Raster:
@@ -143,18 +152,16 @@ def legend(used: set[State], dashed: bool, width: int, unit: float) -> Raster | 
 
 def spot_rows(record: Record, width: int, unit: float) -> Raster | None:
     """Return a row for each spot, and what a person changed; None when there is nothing to say."""
-    if len(record.spots) == 1 and record.by_person is None:
+    if len(record.spots) == 1 and record.by_person is None and judged(record.spots):
         return paragraphs([Line(_why(record.spots[0]), 14.0)], width, unit)
     brief = len(record.spots) > _MOST_REASONS
-    lines = [_spot_line(spot, brief=brief) for spot in record.spots[:_MOST_ROWS]]
+    lines = [_spot_line(spot, brief=brief) for spot in judged(record.spots)[:_MOST_ROWS]]
     if len(record.spots) > _MOST_ROWS:
         lines.append(Line(f"and {len(record.spots) - _MOST_ROWS} more spots: see the table"))
     person = record.by_person
     if person is not None:
         lines += [Line(why, 12.0, f"spot {number} refused by a person", 2) for number, why in person.refused.items()]
-        lines += [_spot_line(spot) for spot in person_spots(record)]
-        answer = f"{person.standing}, {score_words(person.bright_share, person.interval)}"
-        lines.append(Line("beside the tool's own answer above", 12.0, f"by a person's outlines: {answer}"))
+        lines += [_spot_line(spot) for spot in judged(person_spots(record))]
     return paragraphs(lines, width, unit) if lines else None
 
 

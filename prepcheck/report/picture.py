@@ -14,7 +14,8 @@ from prepcheck.errors import WrongUse
 from prepcheck.record import Record
 from prepcheck.report import panels
 from prepcheck.report.files import write_whole
-from prepcheck.report.marks import View, draw_marks, person_spots
+from prepcheck.report.marks import View, draw_marks
+from prepcheck.report.words import person_spots
 
 Raster = NDArray[np.uint8]
 PHONE_PX = 390
@@ -60,6 +61,7 @@ def draw_picture(
         panels.job_strip(job_line, when, width, unit),
         panels.standing_band(record, width, unit),
         panels.next_step(record, width, unit),
+        panels.person_answer(record, width, unit),
         mat,
         panels.scale_strip(record, view, width),
         panels.legend(used, bool(person_spots(record)), width, unit),

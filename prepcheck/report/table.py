@@ -9,12 +9,14 @@ from rich.text import Text
 from prepcheck.errors import printable
 from prepcheck.record import BrokenRecord, FlagRecord, PersonRecord, Record, SpotRecord
 from prepcheck.report.words import (
+    answer_words,
     area_words,
     flag_action,
     flag_name,
     interval_words,
+    judged,
     patch_words,
-    score_words,
+    person_spots,
     share_words,
     shares_words,
 )
@@ -40,11 +42,11 @@ def print_record(console: Console, record: Record) -> None:
         The answer. Names are printed as they are, never read as markup.
     """
     _say(console, record.photo.name, "bold")
-    _headline(console, record.standing, score_words(record.bright_share, record.interval))
+    _headline(console, record.standing, answer_words(record))
     _say(console, f"Next: {record.next_step}", "bold")
-    _spots(console, record.spots)
+    _spots(console, judged(record.spots))
     if record.by_person is not None:
-        _person(console, record.by_person)
+        _person(console, record.by_person, person_spots(record))
     for flag in record.flags:
         _flag(console, flag)
     _say(console, " ".join(record.cautions), "dim")
@@ -119,12 +121,13 @@ def _block(console: Console, spot: SpotRecord) -> None:
     _say(console, f"not bright: {shares_words(spot)}", indent=2)
 
 
-def _person(console: Console, person: PersonRecord) -> None:
+def _person(console: Console, person: PersonRecord, drawn: list[SpotRecord]) -> None:
     _say(console, "With the outlines changed by a person, beside the tool's answer above:")
-    _headline(console, person.standing, score_words(person.bright_share, person.interval))
+    _headline(console, person.standing, answer_words(person))
+    _say(console, f"Next: {person.standing.next_step}")
     for number, why in person.refused.items():
         _say(console, f"Spot {number} refused: {why}", indent=2)
-    _spots(console, [spot for spot in person.spots if spot.outlined_by == "person"])
+    _spots(console, judged(drawn))
 
 
 def _flag(console: Console, flag: FlagRecord) -> None:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
-from prepcheck.record import FlagRecord, Interval, PatchRecord, Record, SpotRecord
-from prepcheck.terms import FLAGS, State
+from prepcheck.record import FlagRecord, Interval, PatchRecord, PersonRecord, Record, SpotRecord
+from prepcheck.terms import FLAGS, Standing, State
 
 _LABELS = {state.key: state.label for state in State}
 _SHORT = {State.OXIDE.key: "oxide", State.PIT.key: "pit", State.COATING.key: "coating", State.FOREIGN.key: "foreign"}
@@ -20,6 +19,13 @@ def score_words(bright_share: float | None, interval: Interval | None) -> str:
     if score == 100 and bright_share < 1.0:
         score = 99
     return f"score {score}" + ("" if interval is None else f" ({interval_words(interval)})")
+
+
+def answer_words(answer: Record | PersonRecord) -> str:
+    """Say the score of an answer for a photo; that of a photo to retake is not said."""
+    if answer.standing is Standing.RETAKE:
+        return "photo not fit to judge"
+    return score_words(answer.bright_share, answer.interval)
 
 
 def interval_words(interval: Interval) -> str:
@@ -76,16 +82,23 @@ def flag_action(flag: FlagRecord) -> str:
     return FLAGS[flag.code].action if flag.code in FLAGS else "Not known to this version of prepcheck."
 
 
-def pointed_at(record: Record) -> tuple[SpotRecord, PatchRecord] | None:
-    """Return the patch to point at, with its spot: sure ones first, then the longest; None without any patch."""
-    found = list(_largest(record))
-    return max(found, key=lambda pair: (pair[1].sure, pair[1].length_mm or 0.0, pair[1].length_px)) if found else None
+def person_spots(record: Record) -> list[SpotRecord]:
+    """Return the spots with an outline of a person's own; those kept from the tool are not among them."""
+    spots = record.by_person.spots if record.by_person else []
+    return [spot for spot in spots if spot.outlined_by == "person"]
 
 
-def _largest(record: Record) -> Iterator[tuple[SpotRecord, PatchRecord]]:
-    for spot in record.spots:
-        if spot.largest_patch is not None:
-            yield spot, spot.largest_patch
+def judged(spots: list[SpotRecord]) -> list[SpotRecord]:
+    """Return the spots whose figures mean something: not those of a photo to retake."""
+    return [spot for spot in spots if spot.standing is not Standing.RETAKE]
+
+
+def pointed_at(record: Record) -> PatchRecord | None:
+    """Return the patch to point at: sure ones first, then the longest; None without any in a spot that is judged."""
+    refused = record.by_person.refused if record.by_person else {}
+    spots = [spot for spot in record.spots if spot.number not in refused] + person_spots(record)
+    found = [spot.largest_patch for spot in judged(spots) if spot.largest_patch is not None]
+    return max(found, key=lambda patch: (patch.sure, patch.length_mm or 0.0, patch.length_px), default=None)
 
 
 def _hundred(share: float) -> float:

@@ -101,6 +101,18 @@ def test_background_and_bright_metal_are_not_hatched() -> None:
     assert np.array_equal(marked(one_spot(), states), marked(one_spot()))
 
 
+def test_a_spot_of_a_photo_to_retake_is_neither_hatched_nor_pointed_at() -> None:
+    record = one_spot(Standing.RETAKE, largest_patch=patch_at(520, 460))
+    assert np.array_equal(marked(record, all_oxide()), marked(one_spot(Standing.RETAKE)))
+
+
+def test_a_persons_spot_is_hatched_when_the_tool_says_retake() -> None:
+    spot = spot_of(2, ring(500, 450, 200), Standing.RESIDUE_LEFT, outlined_by="person")
+    person = PersonRecord(spots=[spot], standing=Standing.RESIDUE_LEFT, bright_share=0.7, interval=(0.6, 0.8))
+    record = record_of([], Standing.RETAKE, by_person=person)
+    assert draw_marks(grey(), VIEW, record, all_oxide()) == {State.OXIDE}
+
+
 @pytest.mark.parametrize("state", RESIDUE)
 @pytest.mark.parametrize("level", [20, 240])
 def test_a_place_smaller_than_the_pattern_shows(state: State, level: int) -> None:

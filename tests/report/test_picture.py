@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from prepcheck.errors import CannotWrite, WrongUse
-from prepcheck.record import Record
+from prepcheck.record import PersonRecord, Record
 from prepcheck.report.marks import INK, View
 from prepcheck.report.panels import legend, next_step, scale_bar, scale_strip, standing_band
 from prepcheck.report.picture import draw_picture, write_picture
@@ -84,6 +84,13 @@ def test_panels_leave_the_photo_whole() -> None:
 def test_score_and_interval_come_from_the_record_only() -> None:
     bands = [standing_band(dirty(share=share), 1280, UNIT) for share in (0.71, 0.72)]
     assert not np.array_equal(bands[0], bands[1])
+
+
+def test_a_persons_answer_stands_below_the_tools_own() -> None:
+    person = PersonRecord(standing=Standing.CANNOT_TELL, bright_share=0.9, interval=(0.8, 1.0))
+    drawn = draw_picture(dirty(by_person=person), grey(), None)
+    assert holds(drawn, standing_band(dirty(), 1280, UNIT))
+    assert drawn.shape[0] > draw_picture(dirty(), grey(), None).shape[0]
 
 
 @pytest.mark.parametrize(("one", "other"), list(combinations(Standing, 2)))

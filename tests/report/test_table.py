@@ -118,7 +118,16 @@ def test_a_console_without_unicode_gets_escapes() -> None:
 
 def test_a_retake_names_the_flag_and_what_to_do() -> None:
     text = words(printed(retake()))
-    assert f"RETAKE no score Next: {Standing.RETAKE.next_step} Flag: blurred {FLAGS['blurred'].action}" in text
+    assert (
+        f"RETAKE photo not fit to judge Next: {Standing.RETAKE.next_step} Flag: blurred {FLAGS['blurred'].action}"
+        in text
+    )
+
+
+def test_a_retake_shows_no_figures_of_its_spots() -> None:
+    spot = spot_of(1, ring(300, 300, 90), Standing.RETAKE, largest_patch=patch_at(300, 300))
+    record = record_of([spot], Standing.RETAKE, flags=("blurred",))
+    assert not any(figure in printed(record) for figure in ("71", "62", "11 mm"))
 
 
 def test_a_broken_input_is_one_line_with_its_name_once() -> None:

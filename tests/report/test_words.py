@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from prepcheck.record import FlagRecord
+from prepcheck.record import FlagRecord, PersonRecord
 from prepcheck.report.words import (
+    answer_words,
     area_words,
     flag_action,
     flag_name,
@@ -85,7 +86,28 @@ def test_the_patch_pointed_at_is_the_longest_sure_one() -> None:
     spots = [spot_of(i, ring(9, 9, 5), Standing.RESIDUE_LEFT, largest_patch=p) for i, p in enumerate(patches)]
     pointed = pointed_at(record_of(spots, Standing.RESIDUE_LEFT))
     assert pointed is not None
-    assert pointed[1].length_mm == 7.0
+    assert pointed.length_mm == 7.0
+
+
+def test_a_patch_in_a_refused_spot_is_not_pointed_at() -> None:
+    spots = [
+        spot_of(number, ring(9, 9, 5), Standing.RESIDUE_LEFT, largest_patch=patch_at(0, 0, mm=mm))
+        for number, mm in ((1, 9.0), (2, 4.0))
+    ]
+    person = PersonRecord(refused={1: "bead"}, standing=Standing.RESIDUE_LEFT, bright_share=0.7, interval=(0.6, 0.8))
+    pointed = pointed_at(record_of(spots, Standing.RESIDUE_LEFT, by_person=person))
+    assert pointed is not None
+    assert pointed.length_mm == 4.0
+
+
+def test_a_patch_in_a_spot_drawn_by_a_person_is_pointed_at() -> None:
+    spot = spot_of(4, ring(9, 9, 5), Standing.RESIDUE_LEFT, largest_patch=patch_at(0, 0), outlined_by="person")
+    person = PersonRecord(spots=[spot], standing=Standing.RESIDUE_LEFT, bright_share=0.7, interval=(0.6, 0.8))
+    assert pointed_at(record_of([], Standing.RETAKE, by_person=person)) == spot.largest_patch
+
+
+def test_no_score_is_said_of_a_photo_to_retake() -> None:
+    assert answer_words(record_of([], Standing.RETAKE, share=0.9)) == "photo not fit to judge"
 
 
 def test_nothing_is_pointed_at_without_a_patch() -> None:
