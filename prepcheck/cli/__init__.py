@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from prepcheck import __version__
-from prepcheck.cli import demo, disagree, inspect, job
+from prepcheck.cli import demo, disagree, evaluate, inspect, job
 from prepcheck.errors import PrepcheckError
 
 app = typer.Typer(
@@ -23,6 +23,7 @@ app = typer.Typer(
 app.command("inspect")(inspect.inspect)
 app.command("demo")(demo.demo)
 app.command("disagree")(disagree.disagree)
+app.command("evaluate")(evaluate.evaluate)
 app.add_typer(job.app, name="job")
 
 

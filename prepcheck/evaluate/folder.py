@@ -1,0 +1,200 @@
+"""Measures a labelled folder (layout in the design, section 5): runs the inspection on each photo and compares."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.errors import Unreadable
+from prepcheck.evaluate.measures import (
+    MEASURES,
+    POINT_MEASURES,
+    PointTally,
+    Tally,
+    bootstrap,
+    point_tally,
+    tally,
+    total,
+)
+from prepcheck.inspection import Inspection, inspect
+from prepcheck.photo import read
+from prepcheck.score import stand
+from prepcheck.score.patch import find_patches
+from prepcheck.score.share import BrightShare
+from prepcheck.settings import Settings
+from prepcheck.surface import Model
+from prepcheck.terms import Standing, State
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One labelled photo: its group, what to split by, its counts, and its standings by the tool and by the truth."""
+
+    name: str
+    group: str
+    split: dict[str, str]
+    tally: Tally
+    said: Standing
+    truly_clean: bool
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A measure with its 95 % bootstrap interval over groups."""
+
+    value: float
+    low: float
+    high: float
+
+
+def judge_folder(folder: Path, model: Model, settings: Settings) -> list[Judged]:
+    """Inspect every photo of a folder with ``states/`` and compare.
+
+    A scale in ``meta/NAME.json`` is used for patch sizes only; the tool itself is told nothing.
+
+    Raises
+    ------
+    Unreadable
+        There is no photo with truth.
+    """
+    photos = sorted(path for path in (folder / "images").glob("*") if (folder / f"states/{path.stem}.png").is_file())
+    if not photos:
+        raise Unreadable("holds no images/NAME with states/NAME.png", "See the layout in the docs", str(folder))
+    return [_judged(path, folder, model, settings) for path in photos]
+
+
+def judge_points(folder: Path, model: Model, settings: Settings) -> list[tuple[str, PointTally]]:
+    """Inspect every photo named in ``points.json`` and compare at its points; photos that are missing are left out."""
+    judged = []
+    for entry in json.loads((folder / "points.json").read_text(encoding="utf-8")):
+        path = _inside(folder, str(entry["file"]))
+        if path is not None:
+            inspection = inspect(read(path, settings), model, settings)
+            points = np.asarray(entry["points"], np.float64)
+            judged.append((str(entry["file"]), point_tally(_at(inspection, points), np.asarray(entry["labels"], np.uint8))))
+    return judged
+
+
+def figures(judged: Sequence[Judged], *, draws: int = 1000) -> dict[str, Figure]:
+    """Return every measure over all photos, with intervals by groups."""
+    groups: dict[str, list[Tally]] = {}
+    for one in judged:
+        groups.setdefault(one.group, []).append(one.tally)
+    summed = [total(tallies) for tallies in groups.values()]
+    return {name: _figure(summed, measure, draws) for name, measure in MEASURES.items()}
+
+
+def point_figures(judged: Sequence[tuple[str, PointTally]], *, draws: int = 1000) -> dict[str, Figure]:
+    """Return every point measure over all photos, with intervals by photo."""
+    tallies = [tally for _, tally in judged]
+    return {name: _figure(tallies, measure, draws) for name, measure in POINT_MEASURES.items()}
+
+
+def splits(judged: Sequence[Judged]) -> Iterator[tuple[str, str, list[Judged]]]:
+    """Give the photos by each value of each key of their meta that splits them into two to twelve groups."""
+    keys = sorted({key for one in judged for key in one.split})
+    for key in keys:
+        values = sorted({one.split.get(key, "") for one in judged})
+        if 2 <= len(values) <= 12:
+            for value in values:
+                yield key, value, [one for one in judged if one.split.get(key, "") == value]
+
+
+def standings(judged: Sequence[Judged]) -> dict[tuple[str, Standing], int]:
+    """Count photos by what they truly are (``clean`` or ``dirty``, the rule applied to the truth) and their standing."""
+    counts: dict[tuple[str, Standing], int] = {}
+    for one in judged:
+        key = ("clean" if one.truly_clean else "dirty", one.said)
+        counts[key] = counts.get(key, 0) + 1
+    return counts
+
+
+def _figure(tallies: Sequence[Any], measure: Any, draws: int) -> Figure:
+    low, high = bootstrap(tallies, measure, draws=draws)
+    return Figure(measure(total(tallies)), low, high)
+
+
+def _judged(path: Path, folder: Path, model: Model, settings: Settings) -> Judged:
+    meta_file = folder / f"meta/{path.stem}.json"
+    meta = json.loads(meta_file.read_text(encoding="utf-8")) if meta_file.is_file() else {}
+    truth = _plane(folder / f"states/{path.stem}.png")
+    ground_file = folder / f"ground/{path.stem}.png"
+    ground = _plane(ground_file) > 0 if ground_file.is_file() else truth != State.CANNOT_TELL
+    inspection = inspect(read(path, settings), model, settings)
+    states, residue, spots, burnt = _full_size(inspection, truth.shape)
+    scale = meta.get("mm_per_px")
+    share = inspection.answer.share
+    compared = tally(
+        states,
+        residue,
+        spots,
+        truth,
+        ground,
+        burnt,
+        mm_per_px=scale,
+        interval=None if share is None else (share.low, share.high),
+    )
+    split = {key: str(value) for key, value in meta.items() if isinstance(value, str | bool)}
+    clean = _truly_clean(truth, ground, scale, settings)
+    return Judged(path.stem, str(meta.get("group", path.stem)), split, compared, inspection.standing, clean)
+
+
+def _truly_clean(truth: NDArray[np.uint8], ground: NDArray[np.bool_], scale: float | None, settings: Settings) -> bool:
+    """Apply the standing rule to the truth itself: exact share, sure patches."""
+    from prepcheck.photo import Plane
+    from prepcheck.surface import ModelOrigin, SurfaceMap
+
+    exact = (truth == State.BRIGHT).astype(np.float32)
+    nothing = np.zeros(truth.shape, bool)
+    surface = SurfaceMap(truth, exact, exact, nothing, (1.0, 1.0), ModelOrigin("truth", "", 0.0, 0.0, 0.0))
+    inside = ground & (truth != State.CANNOT_TELL) & (truth != State.BACKGROUND)
+    if not inside.any():
+        return False
+    share = float(exact[inside].mean())
+    plane = None if scale is None else Plane(np.diag([scale, scale, 1.0]), 0.0, "stated")
+    width = float(np.sqrt(inside.sum()))
+    standing, _ = stand(
+        BrightShare(share, share, share, 1.0), find_patches(surface, inside, plane), width, settings.score
+    )
+    return standing is Standing.BRIGHT
+
+
+def _full_size(inspection: Inspection, shape: tuple[int, ...]) -> tuple[Any, Any, Any, Any]:
+    size = (shape[1], shape[0])
+    surface = inspection.surface
+    spots = np.zeros(surface.states.shape, np.uint8)
+    for spot, _ in inspection.answer.spots:
+        spots[spot.mask] = 1
+    rgb = cv2.resize(inspection.photo.rgb, size, interpolation=cv2.INTER_NEAREST_EXACT)
+    return (
+        cv2.resize(surface.states, size, interpolation=cv2.INTER_NEAREST_EXACT),
+        cv2.resize(surface.residue, size, interpolation=cv2.INTER_LINEAR),
+        cv2.resize(spots, size, interpolation=cv2.INTER_NEAREST_EXACT) > 0,
+        rgb.min(axis=2) >= 250,
+    )
+
+
+def _plane(path: Path) -> NDArray[np.uint8]:
+    plane = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_GRAYSCALE)
+    if plane is None:
+        raise Unreadable("is no readable picture", "Mend the labelled folder", path.name)
+    return np.asarray(plane, np.uint8)
+
+
+def _at(inspection: Inspection, points: NDArray[np.float64]) -> NDArray[np.uint8]:
+    surface = inspection.surface
+    places = np.round(surface.from_full(points)).astype(int)
+    height, width = surface.states.shape
+    return surface.states[places[:, 1].clip(0, height - 1), places[:, 0].clip(0, width - 1)]
+
+
+def _inside(folder: Path, name: str) -> Path | None:
+    path = (folder / name).resolve()
+    return path if path.is_relative_to(folder.resolve()) and path.is_file() else None
