@@ -178,7 +178,7 @@ def _tag(
     _plate(mat, middle, half, fill, INK if fill == PAPER else PAPER, unit)
     _letters(mat, middle, text, kind, ink)
     if refused:
-        for colour, width in ((PAPER, 4.5), (SIGNAL, 2.2)):
+        for colour, width in ((PAPER, 2.8), (SIGNAL, 1.4)):
             _line(mat, middle - half, middle + half, colour, width * unit)
     _take(taken, middle, half)
 
