@@ -68,7 +68,7 @@ def faults(subject: Path) -> Iterator[None]:
     except DBAPIError as error:
         if isinstance(error.orig, sqlite3.Error):
             raise sqlite_fault(error.orig, subject) from error
-        raise StoreFault(f"failed ({error.orig})", "Check the database", str(subject)) from error
+        raise StoreFault(f"is refused by its database ({error.orig})", "Check the database", str(subject)) from error
     except sqlite3.Error as error:
         raise sqlite_fault(error, subject) from error
     except OSError as error:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from prepcheck.errors import UnknownRecord
+from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.record import Record
 from prepcheck.settings import StoreSettings
 from prepcheck.store import append, migrate, read
@@ -92,8 +92,10 @@ class Store:
 
 
 def _find_or_make(path: Path, create: bool) -> None:
-    if path.exists():
+    if path.is_file():
         return
+    if path.exists():
+        raise StoreFault("is no file", "Check the path given with --store", str(path))
     if not create:
         raise UnknownRecord("holds no log yet", "Open a job with prepcheck job new, or check --store", str(path.parent))
     path.parent.mkdir(parents=True, exist_ok=True)

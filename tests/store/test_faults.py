@@ -111,9 +111,10 @@ def test_a_file_where_the_folder_should_be_is_one_line(tmp_path):
         tasks.open_log(tmp_path / "store", Settings())
 
 
-def test_a_folder_where_the_log_should_be_is_one_line(tmp_path):
-    (tmp_path / "log.sqlite").mkdir()
-    with pytest.raises(StoreFault, match="cannot be opened"):
+@pytest.mark.parametrize("make", [Path.mkdir, os.mkfifo])
+def test_a_folder_or_a_pipe_where_the_log_should_be_is_one_line(tmp_path, make):
+    make(tmp_path / "log.sqlite")
+    with pytest.raises(StoreFault, match=r"log\.sqlite: is no file"):
         tasks.open_log(tmp_path, Settings())
 
 
