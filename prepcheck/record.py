@@ -307,7 +307,11 @@ def _points(points: NDArray[np.float64]) -> list[Point]:
 
 def schema() -> str:
     """Return the JSON Schema of one line, as text."""
-    made = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "prepcheck record", **LINE.json_schema()}
+    made = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "prepcheck record",
+        **LINE.json_schema(),
+    }
     return json.dumps(made, indent=1, sort_keys=True) + "\n"
 
 

@@ -43,7 +43,10 @@ class PhotoSettings(Group):
     """Limits on what is read."""
 
     max_bytes: int = threshold(
-        150_000_000, unit="byte", low=1, reason="a 200 MP JPEG at high quality stays below 100 MB; more is no phone photo"
+        150_000_000,
+        unit="byte",
+        low=1,
+        reason="a 200 MP JPEG at high quality stays below 100 MB; more is no phone photo",
     )
     max_pixels_jpeg: int = threshold(
         200_000_000, unit="px", low=1, reason="largest phone sensors; JPEG is decoded reduced, so memory stays bounded"
@@ -69,14 +72,25 @@ class FitnessSettings(Group):
     blur_px: float = threshold(
         2.0, unit="px at working size", low=0.0, reason="placeholder until fitted on blurred copies of photographs"
     )
+    spot_blur_px: float = threshold(
+        2.0, unit="px at working size", low=0.0, reason="placeholder until fitted on blurred copies of photographs"
+    )
     dark_level: float = threshold(
-        40.0, unit="of 255", low=0.0, high=255.0, reason="below, in linear light 2 % of white, noise of a phone hides scratches"
+        40.0,
+        unit="of 255",
+        low=0.0,
+        high=255.0,
+        reason="below, in linear light 2 % of white, noise of a phone hides scratches",
     )
     white_share: float = threshold(
         0.75, unit="share of picture", low=0.0, high=1.0, reason="a part before a white wall still shows in the rest"
     )
     burnt_share: float = threshold(
-        0.25, unit="share of the spots", low=0.0, high=1.0, reason="with more than that unseen no spot can be called bright"
+        0.25,
+        unit="share of the spots",
+        low=0.0,
+        high=1.0,
+        reason="with more than that unseen no spot can be called bright",
     )
     cast_degrees: float = threshold(
         12.0, unit="degree in linear RGB", low=0.0, high=60.0, reason="placeholder until fitted on tinted copies"
@@ -103,7 +117,17 @@ class CardSettings(Group):
         3, unit="of 4 markers", low=2, high=4, reason="one corner may be covered; two leave the tilt open"
     )
     most_misfit: float = threshold(
-        0.04, unit="share of a marker's side", low=0.0, high=1.0, reason="1 mm: a card that is bent or not ours"
+        0.01,
+        unit="share of a marker's side",
+        low=0.0,
+        high=1.0,
+        reason="a card bent to a radius of 100 mm is off by more, and wrong by 2 % in length",
+    )
+    most_misfit_px: float = threshold(
+        0.6,
+        unit="px of the detail raster",
+        low=0.0,
+        reason="twice the error of a corner measured in blurred pictures; counts where markers are small",
     )
     most_error: float = threshold(
         0.03,
@@ -181,7 +205,11 @@ class ScoreSettings(Group):
         0.95, unit="probability", low=0.5, high=0.999, reason="two-sided level of every interval", source=COMMON
     )
     sure_patch_probability: float = threshold(
-        0.9, unit="probability", low=0.5, high=1.0, reason="a patch counts as sure when its mean residue probability is so"
+        0.9,
+        unit="probability",
+        low=0.5,
+        high=1.0,
+        reason="a patch counts as sure when its mean residue probability is so",
     )
     burnt_level: int = threshold(
         250, unit="of 255, all channels", low=1, high=255, reason="at and above, the sensor recorded no surface",
@@ -196,7 +224,11 @@ class StoreSettings(Group):
         10.0, unit="s", low=0.0, high=600.0, reason="how long to wait for another process before saying so"
     )
     near_duplicate_bits: int = threshold(
-        4, unit="of 64 bits", low=0, high=32, reason="difference of picture hashes up to which two pictures look the same"
+        4,
+        unit="of 64 bits",
+        low=0,
+        high=32,
+        reason="difference of picture hashes up to which two pictures look the same",
     )
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 WORKER = "Demo Welder"
-BOWSER = {
+BOWSER: dict[str, Any] = {
     "title": "Diesel bowser, leak at the lower seam (invented demo)",
     "part": "farm co-op's diesel bowser, lower shell, road side",
     "alloy": "5083 by the plate on the tank, not checked",
@@ -19,7 +19,9 @@ BOWSER = {
 
 
 def demo(
-    out: Annotated[Path | None, typer.Option(help="Folder for pictures and log; a new temporary one otherwise.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for pictures and log; a new temporary one otherwise.")
+    ] = None,
 ) -> None:
     """Run the whole job on shipped samples: open a job, inspect photos pass by pass, log them, tell the story.
 

@@ -78,7 +78,9 @@ def judge_points(folder: Path, model: Model, settings: Settings) -> list[tuple[s
         if path is not None:
             inspection = inspect(read(path, settings), model, settings)
             points = np.asarray(entry["points"], np.float64)
-            judged.append((str(entry["file"]), point_tally(_at(inspection, points), np.asarray(entry["labels"], np.uint8))))
+            judged.append(
+                (str(entry["file"]), point_tally(_at(inspection, points), np.asarray(entry["labels"], np.uint8)))
+            )
     return judged
 
 
@@ -172,12 +174,11 @@ def _full_size(inspection: Inspection, shape: tuple[int, ...]) -> tuple[Any, Any
     spots = np.zeros(surface.states.shape, np.uint8)
     for spot, _ in inspection.answer.spots:
         spots[spot.mask] = 1
-    rgb = cv2.resize(inspection.photo.rgb, size, interpolation=cv2.INTER_NEAREST_EXACT)
     return (
         cv2.resize(surface.states, size, interpolation=cv2.INTER_NEAREST_EXACT),
         cv2.resize(surface.residue, size, interpolation=cv2.INTER_LINEAR),
         cv2.resize(spots, size, interpolation=cv2.INTER_NEAREST_EXACT) > 0,
-        rgb.min(axis=2) >= 250,
+        cv2.resize(surface.burnt.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST_EXACT) > 0,
     )
 
 
@@ -192,7 +193,8 @@ def _at(inspection: Inspection, points: NDArray[np.float64]) -> NDArray[np.uint8
     surface = inspection.surface
     places = np.round(surface.from_full(points)).astype(int)
     height, width = surface.states.shape
-    return surface.states[places[:, 1].clip(0, height - 1), places[:, 0].clip(0, width - 1)]
+    inside = (places[:, 1].clip(0, height - 1), places[:, 0].clip(0, width - 1))
+    return np.asarray(surface.states[inside], np.uint8)
 
 
 def _inside(folder: Path, name: str) -> Path | None:

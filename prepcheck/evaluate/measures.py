@@ -233,7 +233,9 @@ POINT_MEASURES: dict[str, Callable[[PointTally], float]] = {
     "bright called bright": lambda t: _ratio(t.bright_right, t.bright),
     "wrongly bright": lambda t: _ratio(t.other_bright, t.other),
     "residue found": lambda t: _ratio(t.residue_found, t.residue),
-    "balanced accuracy of points": lambda t: (_ratio(t.bright_right, t.bright) + 1 - _ratio(t.other_bright, t.other)) / 2,
+    "balanced accuracy of points": lambda t: (
+        (_ratio(t.bright_right, t.bright) + 1 - _ratio(t.other_bright, t.other)) / 2
+    ),
 }
 
 
@@ -281,7 +283,7 @@ def _share_of(codes: Codes, where: Mask) -> float | None:
 def _bins(said: NDArray[np.float32], residue: Mask) -> tuple[NDArray[np.float64], ...]:
     index = np.minimum((said * BINS).astype(int), BINS - 1)
     weights = (np.ones(len(said)), residue.astype(float), said.astype(float))
-    return tuple(np.bincount(index, weights=w, minlength=BINS) for w in weights)
+    return tuple(np.bincount(index, weights=w, minlength=BINS).astype(np.float64) for w in weights)
 
 
 def _patches(called: Mask, truth: Codes, seen: Mask, mm_per_px: float) -> tuple[int, int, int]:

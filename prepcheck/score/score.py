@@ -77,9 +77,7 @@ def score_spot(spot: Spot, surface: SurfaceMap, photo: Photo, rule: ScoreSetting
     )
 
 
-def stand(
-    share: BrightShare, patches: tuple[Patch, ...], width_px: float, rule: ScoreSettings
-) -> tuple[Standing, str]:
+def stand(share: BrightShare, patches: tuple[Patch, ...], width_px: float, rule: ScoreSettings) -> tuple[Standing, str]:
     """Apply the standing rule (design, section 3).
 
     Parameters
@@ -103,11 +101,17 @@ def stand(
     if sure:
         return Standing.RESIDUE_LEFT, f"a patch of {sure[0].state.label} is longer than {_patch_limit(sure[0], rule)}"
     if share.least_residue > limit:
-        return Standing.RESIDUE_LEFT, f"at least {share.least_residue:.0%} residue, the limit is {rule.residue_limit:.0%}"
+        return (
+            Standing.RESIDUE_LEFT,
+            f"at least {share.least_residue:.0%} residue, the limit is {rule.residue_limit:.0%}",
+        )
     if long:
         return Standing.CANNOT_TELL, f"a doubtful patch is longer than {_patch_limit(long[0], rule)}"
     if share.most_residue > limit:
-        return Standing.CANNOT_TELL, f"up to {share.most_residue:.0%} may be residue, the limit is {rule.residue_limit:.0%}"
+        return (
+            Standing.CANNOT_TELL,
+            f"up to {share.most_residue:.0%} may be residue, the limit is {rule.residue_limit:.0%}",
+        )
     return Standing.BRIGHT, f"at most {share.most_residue:.1%} residue, the limit is {rule.residue_limit:.0%}"
 
 

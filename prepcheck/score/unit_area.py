@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
+from cv2.typing import MatLike
 from numpy.typing import NDArray
 
 from prepcheck.photo import Plane
@@ -76,20 +77,20 @@ def _worst_tile(
     share = np.where(full, bad / np.maximum(area, 1), -1.0)
     y, x = np.unravel_index(int(share.argmax()), share.shape)
     square = (np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * side + (x, y)) * _STEP_MM + low
-    return on_plane(Plane(np.linalg.inv(plane.to_mm), plane.relative_error, plane.source), square)
+    to_px = np.asarray(np.linalg.inv(plane.to_mm), np.float64)
+    return on_plane(Plane(to_px, plane.relative_error, plane.source), square)
 
 
 def _map_to_cells(surface: SurfaceMap, plane: Plane, low: NDArray[np.float64]) -> NDArray[np.float64]:
     rx, ry = surface.reduction
     to_full = np.array([[rx, 0, (rx - 1) / 2], [0, ry, (ry - 1) / 2], [0, 0, 1]])
     to_cell = np.array([[1 / _STEP_MM, 0, -low[0] / _STEP_MM], [0, 1 / _STEP_MM, -low[1] / _STEP_MM], [0, 0, 1]])
-    cells: NDArray[np.float64] = to_cell @ plane.to_mm @ to_full
-    return cells
+    return np.asarray(to_cell @ plane.to_mm @ to_full, np.float64)
 
 
-def _sums(cells: NDArray[np.float32], side: int) -> NDArray[np.float64]:
+def _sums(cells: MatLike, side: int) -> NDArray[np.float64]:
     """Sum over each tile of `side` cells whose first cell is (y, x); tiles may run over the far edges."""
     padded = np.pad(cells, ((0, side), (0, side)))
     total = cv2.integral(padded, sdepth=cv2.CV_64F)
-    sums: NDArray[np.float64] = total[side:, side:] - total[:-side, side:] - total[side:, :-side] + total[:-side, :-side]
-    return sums
+    sums = total[side:, side:] - total[:-side, side:] - total[side:, :-side] + total[:-side, :-side]
+    return np.asarray(sums, np.float64)

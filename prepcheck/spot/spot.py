@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
+from cv2.typing import MatLike, Rect
 from numpy.typing import NDArray
 
 from prepcheck.settings import Settings, SpotSettings
@@ -91,7 +92,7 @@ def _finds(surface: SurfaceMap, rule: SpotSettings) -> list[NDArray[np.bool_]]:
     return [_without_rim(_filled(contour, opened.shape), surface, 2 * radius) for contour in contours]
 
 
-def _filled(contour: NDArray[np.int32], shape: tuple[int, ...]) -> NDArray[np.bool_]:
+def _filled(contour: MatLike, shape: tuple[int, ...]) -> NDArray[np.bool_]:
     mask = np.zeros(shape, np.uint8)
     cv2.drawContours(mask, [contour], -1, 1, thickness=cv2.FILLED)
     return mask.astype(bool)
@@ -115,7 +116,7 @@ def _in_reading_order(masks: list[NDArray[np.bool_]]) -> list[NDArray[np.bool_]]
     """Order by rows, then from left to right; a spot opens a new row when its middle lies below the row's spots."""
     boxes = [(cv2.boundingRect(mask.astype(np.uint8)), mask) for mask in masks]
     boxes.sort(key=lambda item: item[0][1] + item[0][3] / 2)
-    rows: list[list[tuple[tuple[int, ...], NDArray[np.bool_]]]] = []
+    rows: list[list[tuple[Rect, NDArray[np.bool_]]]] = []
     for box, mask in boxes:
         middle = box[1] + box[3] / 2
         if rows and middle < rows[-1][0][0][1] + rows[-1][0][0][3]:

@@ -15,7 +15,9 @@ from prepcheck.terms import State
 _BEAD, _GROUND = 6, 7
 
 
-def map_surface(photo: Photo, model: Model, settings: Settings, not_surface: NDArray[np.float64] | None = None) -> SurfaceMap:
+def map_surface(
+    photo: Photo, model: Model, settings: Settings, not_surface: NDArray[np.float64] | None = None
+) -> SurfaceMap:
     """Ask the model what each pixel of `photo` shows.
 
     A pixel is `cannot tell` when it is burnt out, shows a weld bead or heat tint, or when the most probable state is

@@ -64,8 +64,8 @@ class SurfaceMap:
 
     def to_full(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn map positions (n, 2) as (x, y), pixel centres at whole numbers, into those of the full-size photo."""
-        return (points + 0.5) * np.asarray(self.reduction) - 0.5
+        return np.asarray((points + 0.5) * np.asarray(self.reduction) - 0.5, np.float64)
 
     def from_full(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn full-size positions (n, 2) into map positions: the inverse of `to_full`."""
-        return (points + 0.5) / np.asarray(self.reduction) - 0.5
+        return np.asarray((points + 0.5) / np.asarray(self.reduction) - 0.5, np.float64)

@@ -95,7 +95,9 @@ def show(name: str, figures: tuple[float, float, float], note: str = "") -> None
 
 def main() -> None:
     """Run everything."""
-    print(f"{platform.machine()}, {cv2.getNumThreads()} threads, OpenCV {cv2.__version__}, Python {platform.python_version()}")
+    print(
+        f"{platform.machine()}, {cv2.getNumThreads()} threads, OpenCV {cv2.__version__}, Python {platform.python_version()}"
+    )
     settings, model = Settings(), load_model()
     data = photo_bytes(12)
     decode = timed(lambda: cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR))

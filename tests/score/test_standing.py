@@ -7,9 +7,8 @@ import pytest
 
 from prepcheck.score import BrightShare, Patch, stand
 from prepcheck.score.unit_area import worst_unit_area
-from prepcheck.settings import ScoreSettings
+from prepcheck.settings import ScoreSettings, Settings
 from prepcheck.spot import find_spots
-from prepcheck.settings import Settings
 from prepcheck.terms import Standing, State
 from tests.scenes import flat, plate, surface_of
 

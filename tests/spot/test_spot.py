@@ -77,6 +77,8 @@ def test_coating_along_the_rim_is_no_part_of_the_spot():
 
 def test_a_drawn_outline_becomes_a_spot_of_the_person():
     surface = surface_of(plate(), reduction=(2.0, 2.0))
-    (spot,) = drawn_spots([np.array([[100.0, 100.0], [300.0, 100.0], [300.0, 200.0], [100.0, 200.0]])], surface, first=3)
+    (spot,) = drawn_spots(
+        [np.array([[100.0, 100.0], [300.0, 100.0], [300.0, 200.0], [100.0, 200.0]])], surface, first=3
+    )
     assert (spot.number, spot.outlined_by) == (3, "person")
     assert spot.mask.sum() == pytest.approx(100 * 50, rel=0.05)
