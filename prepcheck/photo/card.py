@@ -101,8 +101,9 @@ def _beside(fit: Fit, middle: Array) -> Array:
 def _doubt(sighting: Sighting, fit: Fit, beside: float, far: float, settings: CardSettings) -> str:
     if len(sighting.ids) < settings.least_markers:
         return f"{len(sighting.ids)} of 4 corner markers seen, {settings.least_markers} needed"
-    if fit.misfit > settings.most_misfit:
-        return f"corners are {fit.misfit:.1%} of a marker off a flat card, limit {settings.most_misfit:.1%}"
+    most_misfit = math.hypot(settings.most_misfit_px, settings.most_misfit * fit.side)
+    if fit.misfit > most_misfit:
+        return f"corners are {fit.misfit:.1f} px off those of a flat card, limit {most_misfit:.1f} px"
     if beside > settings.most_error:
         return f"a length beside the card is uncertain by {beside:.1%}, limit {settings.most_error:.1%}"
     if far > settings.most_error_middle:

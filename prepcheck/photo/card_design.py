@@ -93,15 +93,15 @@ def labels() -> tuple[Label, ...]:
     """All texts of the card."""
     middle = WIDTH / 2
     text = (
-        Label(middle, 45.2, 5.0, "prepcheck", bold=True),
-        Label(middle, 48.8, 2.6, f"scale card, version {VERSION}"),
-        Label(middle, 53.6, 2.6, "Lay flat beside the spot,"),
-        Label(middle, 56.8, 2.6, "all four corners in view."),
-        Label(middle, 62.6, 2.6, "A scale, not a judgement.", bold=True),
+        Label(middle, 45.6, 5.0, "prepcheck", bold=True),
+        Label(middle, 49.2, 2.6, f"scale card, version {VERSION}"),
+        Label(middle, 54.2, 2.6, "Lay flat beside the spot,"),
+        Label(middle, 57.4, 2.6, "all four corners in view."),
+        Label(middle, 62.8, 2.6, "A scale, not a judgement.", bold=True),
     )
     check = Label(middle, 39.4, 2.1, f"checking line: {CHECK_LINE:.0f} mm on a true print")
-    mm = [Label(LEFT + x, 6.6, 2.4, str(x)) for x in range(10, RULER, 10)]
-    inches = [Label(LEFT + INCH * i, HEIGHT - 5.0, 2.4, str(i)) for i in (1, 2, 3)]
+    mm = [Label(LEFT + x, 6.6, 2.4, str(x)) for x in range(10, RULER + 1, 10)]
+    inches = [Label(LEFT + INCH * i, HEIGHT - 5.0, 2.4, str(i)) for i in (1, 2, 3, 4)]
     units = (Label(LEFT, 6.6, 2.4, "mm"), Label(LEFT, HEIGHT - 5.0, 2.4, "inch"))
     return (*text, check, *mm, *inches, *units)
 

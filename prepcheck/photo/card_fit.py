@@ -36,7 +36,9 @@ class Fit:
     from_mm, to_mm : ndarray, shape (3, 3)
         Homographies, mm to px and back.
     misfit : float
-        Root mean square distance of the corners from their fitted places, as a share of a marker's side.
+        Standard error of a corner's coordinate by the median distance from the fitted places, px.
+    side : float
+        Side of a marker in px, the mean over its directions.
     base : ndarray, shape (3, 3)
         Scales mm to units of half a card around its middle.
     values : ndarray, shape (8,)
@@ -48,6 +50,7 @@ class Fit:
     from_mm: Array
     to_mm: Array
     misfit: float
+    side: float
     base: Array
     values: Array
     covariance: Array
@@ -103,8 +106,7 @@ def fit_card(mm: Array, px: Array, size: tuple[int, int]) -> Fit | None:
     if not _plausible(from_mm):
         return None
     side = math.sqrt(abs(_area(project(from_mm, design.outline()))) / (design.WIDTH * design.HEIGHT)) * design.MARKER
-    misfit = float(np.sqrt(np.mean(np.sum(rest**2, axis=1)))) / side
-    return Fit(from_mm, np.linalg.inv(from_mm), misfit, base, values, covariance)
+    return Fit(from_mm, np.linalg.inv(from_mm), _spread(rest), side, base, values, covariance)
 
 
 def _start(mm: Array, px: Array) -> Array | None:

@@ -20,6 +20,8 @@ _WRONG_MODULES = 2
 """Modules of 36 that may be read wrong in a marker whose place is known."""
 _LEAST_CONTRAST = 20.0
 """Between the modules of a marker, of 255."""
+_SMALLEST = 64
+"""Pictures with a shorter side hold no readable card."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +40,8 @@ def sight_card(rgb: Picture) -> Sighting | None:
     Large cards are sought on the raster halved, small ones on all of it. The markers found give a first homography; on
     the card flattened by it the other markers are read and all corners measured.
     """
+    if min(rgb.shape[:2]) < _SMALLEST:
+        return None
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     best: tuple[Array, dict[int, Array]] | None = None
     for first in (_detected_halved, _detected):
