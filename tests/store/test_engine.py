@@ -6,7 +6,10 @@ import sqlite3
 
 import pytest
 
+from prepcheck import tasks
+from prepcheck.store import NewJob, engine
 from prepcheck.store.engine import journal_mode
+from tests.store.records import AT
 
 
 @pytest.mark.parametrize(
@@ -46,3 +49,27 @@ def test_a_reader_does_not_keep_a_writer_from_beginning(log):
         other.execute("BEGIN IMMEDIATE")
         assert other.in_transaction
         other.close()
+
+
+@pytest.fixture
+def wal_log(log, monkeypatch):
+    """A log whose SQLite is taken for one with a safe write-ahead log."""
+    monkeypatch.setattr(engine, "SAFE_WAL", (3, 0, 0))
+    return log
+
+
+def test_a_log_moves_to_the_write_ahead_log_and_back_with_the_version_of_sqlite(wal_log, monkeypatch):
+    store, _ = wal_log
+    tasks.open_job(store, NewJob("Next"), person="Ida", at=AT)
+    with store.reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+    monkeypatch.setattr(engine, "SAFE_WAL", (99,))
+    assert len(tasks.list_jobs(store)) == 2
+    with store.reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "delete"
+
+
+def test_a_write_ahead_log_is_synced_at_each_commit(wal_log):
+    store, _ = wal_log
+    with store.reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL

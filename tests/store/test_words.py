@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from prepcheck.errors import UnknownRecord, WrongUse
 from prepcheck.store import words
@@ -63,3 +65,12 @@ def test_a_spots_number_has_a_range(text):
 def test_a_time_without_zone_never_reaches_the_log():
     with pytest.raises(ValueError, match="time zone"):
         words.stamp(datetime(2026, 11, 24, 10, 12))
+
+
+@given(st.text(max_size=60))
+def test_a_cleaned_text_stays_as_it_is_when_cleaned_again(text):
+    try:
+        once = words.clean(text, "x", needed=False)
+    except WrongUse:
+        return
+    assert words.clean(once, "x", needed=False) == once
