@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from typing import Annotated
 
@@ -44,6 +45,9 @@ def options(
 
 def run() -> None:
     """Run the command line; an error of prepcheck is one line on standard error and its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
     except PrepcheckError as error:
