@@ -12,6 +12,8 @@ _MARKER = re.compile(rb"\xff+[\x01-\xcf\xd8-\xfe]")
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _SCAN, _END = 0xDA, 0xD9
 _NEVER = 99
+_ZEROS = 256
+_ORIENTATION = 0x0112
 
 
 class Damaged(ValueError):
@@ -139,3 +141,25 @@ def webp_parts(data: bytes) -> Iterator[Part]:
             raise Damaged("one of its parts is cut")
         yield Part(kind, at + 8, size)
         at += 8 + size + size % 2
+
+
+def ends_in_zeros(data: bytes) -> bool:
+    """Say whether the last 256 bytes of a file are zero, as where copying stopped early on a full or slow disk."""
+    return len(data) > _ZEROS and not any(data[-_ZEROS:])
+
+
+def tiff_unturned(data: bytes) -> bytes:
+    """Return a TIFF file whose first picture names no orientation.
+
+    OpenCV applies that tag of its own accord, to 16 bit twice.
+    """
+    order = "<" if data[:2] == b"II" else ">"
+    (at,) = struct.unpack_from(f"{order}I", data, 4)
+    (count,) = struct.unpack_from(f"{order}H", data, at)
+    for entry in range(at + 2, at + 2 + 12 * count, 12):
+        tag, _, _, value, _ = struct.unpack_from(f"{order}HHIHH", data, entry)
+        if tag == _ORIENTATION and value != 1:
+            changed = bytearray(data)
+            struct.pack_into(f"{order}H", changed, entry + 8, 1)
+            return bytes(changed)
+    return data

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo.photo import Flag, Photo
-from prepcheck.photo.sharpness import blur_px
+from prepcheck.photo.sharpness import blur_px, blur_px_worst_way
 from prepcheck.settings import Settings
 from prepcheck.terms import FLAGS
 
@@ -35,7 +35,7 @@ def photo_flags(photo: Photo, settings: Settings) -> tuple[Flag, ...]:
     found = [
         _small_picture(photo, settings),
         _exposure(luma, rgb, settings),
-        _blurred(luma, None, settings, "in the picture"),
+        _blurred(blur_px_worst_way(luma), settings.fitness.blur_px, "in the picture"),
         _colour_cast(rgb, settings),
         _re_encoded(photo),
     ]
@@ -68,7 +68,7 @@ def spot_flags(photo: Photo, mask: NDArray[np.bool_], settings: Settings) -> tup
     found = [
         _burnt_out(rgb, inside, settings),
         _dark_spot(luma, inside, settings),
-        _blurred(luma, inside, settings, "inside the spot"),
+        _blurred(_spot_blur(luma, inside), settings.fitness.blur_px, "inside the spot"),
         _small_spot(photo, inside, settings),
     ]
     return tuple(flag for flag in found if flag)
@@ -99,7 +99,7 @@ def _small_picture(photo: Photo, settings: Settings) -> Flag | None:
 
 def _exposure(luma: NDArray[np.float32], rgb: Raster, settings: Settings) -> Flag | None:
     fit = settings.fitness
-    light = float(np.percentile(luma, 90))
+    light = float(np.percentile(luma[::3, ::3], 90))
     if light < fit.dark_level:
         return _raised(
             "too_dark", f"nine tenths of the picture lie below {light:.0f} of 255, limit {fit.dark_level:.0f}"
@@ -118,7 +118,8 @@ def _dark_spot(luma: NDArray[np.float32], inside: NDArray[np.bool_], settings: S
 
 
 def _burnt(rgb: Raster, settings: Settings) -> NDArray[np.bool_]:
-    return np.asarray(rgb.min(axis=2) >= settings.score.burnt_level)
+    level = settings.score.burnt_level
+    return np.asarray(cv2.inRange(rgb, (level,) * 3, (255,) * 3)).astype(bool)
 
 
 def _burnt_out(rgb: Raster, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
@@ -126,15 +127,18 @@ def _burnt_out(rgb: Raster, inside: NDArray[np.bool_], settings: Settings) -> Fl
     return _raised("burnt_out", f"{share:.0%} of the spot is pure white, limit {most:.0%}") if share > most else None
 
 
-def _blurred(
-    luma: NDArray[np.float32], inside: NDArray[np.bool_] | None, settings: Settings, where: str
-) -> Flag | None:
-    blur, most = blur_px(luma, inside), settings.fitness.blur_px
+def _blurred(blur: float | None, most: float, where: str) -> Flag | None:
     if blur is None or blur <= most:
         return None
     return _raised(
-        "blurred", f"the sharpest edges {where} are smeared by {min(blur, 99):.1f} px at working size, limit {most:.1f}"
+        "blurred", f"the sharpest edges {where} are smeared by {blur:.1f} px at working size, limit {most:.1f}"
     )
+
+
+def _spot_blur(luma: NDArray[np.float32], inside: NDArray[np.bool_]) -> float | None:
+    x, y, width, height = cv2.boundingRect(inside.astype(np.uint8))
+    box = np.s_[y : y + height, x : x + width]
+    return blur_px(luma[box], inside[box])
 
 
 def _colour_cast(rgb: Raster, settings: Settings) -> Flag | None:
@@ -160,9 +164,9 @@ def cast_degrees(rgb: Raster) -> float:
         Degrees in linear RGB. The light's colour is taken once from the brightest places (white patch), once from edges
         (grey edge: J. van de Weijer, T. Gevers and A. Gijsenij, IEEE Trans. Image Processing 16, 2007).
     """
-    small = working_raster(rgb, 256).astype(np.float32)
+    small = working_raster(np.ascontiguousarray(rgb[::4, ::4]), 320).astype(np.float32)
     usable = (small.max(axis=2) < 250) & (small.max(axis=2) > 20)
-    if np.count_nonzero(usable) < 64:
+    if min(usable.shape) < 3 or np.count_nonzero(usable) < 64:
         return 0.0
     linear = (small / 255) ** 2.2
     bright = np.percentile(linear[usable], 95, axis=0)

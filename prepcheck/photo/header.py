@@ -47,7 +47,7 @@ class Header:
     format: str
     width: int
     height: int
-    exif: Exif = Exif()
+    exif: Exif = field(default_factory=Exif)
     profile: bytes | None = field(default=None, repr=False)
     progressive: bool = False
     samples: float = 3.0

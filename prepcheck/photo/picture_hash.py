@@ -22,7 +22,9 @@ def picture_hash(rgb: NDArray[np.uint8]) -> str:
     str
         16 hexadecimal digits. A picture without any structure gives one and the same hash.
     """
-    grey = cv2.cvtColor(cv2.resize(rgb, (_SIDE, _SIDE), interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2GRAY)
+    step = max(1, max(rgb.shape) // 640)
+    small = np.ascontiguousarray(rgb[::step, ::step])
+    grey = cv2.cvtColor(cv2.resize(small, (_SIDE, _SIDE), interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2GRAY)
     waves = cv2.dct(grey.astype(np.float32))[1:9, 1:9].round(3)
     return np.packbits(waves > np.median(waves)).tobytes().hex()
 

@@ -7,11 +7,8 @@ from __future__ import annotations
 
 from prepcheck.photo.header import Header
 
-_LUMINANCE = (
-    16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55, 14, 13, 16, 24, 40, 57, 69, 56, 14, 17, 22, 29, 51, 87, 80, 62,
-    18, 22, 37, 56, 68, 109, 103, 77, 24, 35, 55, 64, 81, 104, 113, 92, 49, 64, 78, 87, 103, 121, 120, 101, 72, 92, 95, 98, 112, 100, 103, 99,
-)  # fmt: skip
-"""ITU-T T.81, Annex K, table K.1."""
+_LUMINANCE_SUM = 3688
+"""Sum of the 64 numbers of the luminance table, ITU-T T.81, Annex K, table K.1."""
 _LOW_QUALITY = 80
 _SHARED_SIDE = 2048
 
@@ -43,5 +40,5 @@ def jpeg_quality(table: tuple[int, ...]) -> float:
     The inverse of the scaling in the Independent JPEG Group's library (5000 / q below 50, 200 - 2 q above), from the
     sum of the table: order and a few clipped entries do not matter.
     """
-    percent = 100 * sum(table) / sum(_LUMINANCE)
+    percent = 100 * sum(table) / _LUMINANCE_SUM
     return max(1.0, min(100.0, (200 - percent) / 2 if percent <= 100 else 5000 / percent))
