@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -13,11 +14,18 @@ from prepcheck.photo.card_image import card_image
 
 Array = NDArray[np.float64]
 FINE = 3
+"""Card pixels drawn per pixel of the picture, then averaged."""
+KINDS = 6
+"""Different sheets of metal and fields of noise."""
 
 
 @dataclass(frozen=True)
 class View:
-    """How a card is photographed: share of the frame's width, angles in degrees, blur in px, noise of 255, covered marker or None."""
+    """How a card is photographed.
+
+    Share of the frame's width, angles in degrees, blur (standard deviation) in px, noise of 255, JPEG quality, index of
+    the covered marker, depth of a shadow, fall-off of light over a card, focal length per long side, place, colour.
+    """
 
     share: float
     tilt: float
@@ -78,21 +86,28 @@ def photograph(view: View, seed: int, width: int = 2560, height: int = 1920) -> 
     """Draw the card on a brushed sheet of metal, light it, blur it, add noise, save and reopen it as JPEG."""
     rng = np.random.default_rng(seed)
     from_mm = homography(view, width, height)
-    light = _metal(rng, width, height)
+    light = _metal(seed % KINDS, width, height).copy()
     _lay(light, from_mm, _card(view))
     if view.covered is not None:
         _cover(light, from_mm, view.covered, rng)
     light *= _lighting(view, rng, width, height)
     light = cv2.GaussianBlur(light, (0, 0), view.blur)
     colour = _gamma(light[..., None] * np.array(view.light, np.float32))
-    colour += rng.standard_normal((height, width, 1), np.float32) * view.noise
+    colour += _noise(seed % KINDS, width, height)[..., None] * view.noise
     levels = np.clip(np.rint(colour), 0, 255).astype(np.uint8)
     _, data = cv2.imencode(".jpg", levels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, view.quality])
     return Picture(cv2.imdecode(data, cv2.IMREAD_COLOR_RGB), from_mm)
 
 
-def _metal(rng: np.random.Generator, width: int, height: int) -> NDArray[np.float32]:
+@lru_cache(maxsize=KINDS)
+def _noise(seed: int, width: int, height: int) -> NDArray[np.float32]:
+    return np.random.default_rng(1000 + seed).standard_normal((height, width), np.float32)
+
+
+@lru_cache(maxsize=KINDS)
+def _metal(seed: int, width: int, height: int) -> NDArray[np.float32]:
     """Linear light of metal with scratches one way and clouds."""
+    rng = np.random.default_rng(2000 + seed)
     scratches = cv2.GaussianBlur(rng.standard_normal((height, width), np.float32), (0, 0), sigmaX=12, sigmaY=0.7)
     clouds = cv2.resize(rng.standard_normal((12, 16), np.float32), (width, height), interpolation=cv2.INTER_CUBIC)
     return np.clip(0.3 + 0.9 * scratches + 0.06 * clouds, 0.02, 1.0)

@@ -59,7 +59,7 @@ class Fit:
     @property
     def card_middle(self) -> Array:
         """Where the middle of the card lies, px."""
-        return self.to_px(design.outline().mean(axis=0)[None])[0]
+        return np.asarray(self.to_px(design.outline().mean(axis=0)[None])[0])
 
     def to_px(self, mm: Array) -> Array:
         """Map (n, 2) mm to px."""
@@ -107,7 +107,8 @@ def fit_card(mm: Array, px: Array, size: tuple[int, int]) -> Fit | None:
     if not _plausible(from_mm):
         return None
     side = math.sqrt(abs(_area(project(from_mm, design.outline()))) / (design.WIDTH * design.HEIGHT)) * design.MARKER
-    return Fit(from_mm, np.linalg.inv(from_mm), _spread(rest, 70), side, base, values, covariance)
+    to_mm = np.asarray(np.linalg.inv(from_mm), np.float64)
+    return Fit(from_mm, to_mm, _spread(rest, 70), side, base, values, covariance)
 
 
 def _start(mm: Array, px: Array) -> Array | None:

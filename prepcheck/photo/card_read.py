@@ -42,7 +42,7 @@ def sight_card(rgb: Picture) -> Sighting | None:
     """
     if min(rgb.shape[:2]) < _SMALLEST:
         return None
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    grey = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
     best: tuple[Array, dict[int, Array]] | None = None
     for first in (_detected_halved, _detected):
         found = first(grey)
@@ -71,14 +71,14 @@ def _sighting(rgb: Picture, flatten: Array, found: dict[int, Array]) -> Sighting
 
 
 def _detected_halved(grey: Picture) -> dict[int, Array]:
-    half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    half = np.asarray(cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
     return {number: corners * 2 + 0.5 for number, corners in _detected(half).items()}
 
 
 def _detected(grey: Picture) -> dict[int, Array]:
     """Corners (4, 2) px by id of the markers that OpenCV finds; an id seen twice is left out."""
     corners, indices, _ = _detector().detectMarkers(grey)
-    ids = [] if indices is None else [design.IDS[i] for i in np.ravel(indices)]
+    ids = [] if indices is None else [design.IDS[int(i)] for i in np.ravel(indices)]
     found = {number: np.asarray(c, np.float64).reshape(4, 2) for number, c in zip(ids, corners, strict=True)}
     return {number: c for number, c in found.items() if ids.count(number) == 1}
 
@@ -108,7 +108,7 @@ def _flattened(picture: Picture, flatten: Array) -> Picture:
 def _measured(grey: Picture, flatten: Array, detected: set[int]) -> dict[int, Array]:
     """Corners in px of all markers that can be read on the flattened card."""
     flat = _flattened(grey, flatten)
-    light = cv2.LUT(flat, _LIGHT)
+    light = np.asarray(cv2.LUT(flat, _LIGHT), np.float32)
     back = np.linalg.inv(flatten)
     found = {}
     for index, (number, mm) in enumerate(design.marker_corners().items()):
@@ -160,4 +160,4 @@ def linear(srgb: Array) -> Array:
     return np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
 
 
-_LIGHT = linear(np.arange(256)).astype(np.float32)
+_LIGHT = linear(np.arange(256.0)).astype(np.float32)

@@ -103,7 +103,7 @@ def test_the_plane_of_the_full_size_maps_pixel_centres() -> None:
 def test_two_corners_alone_are_doubtful() -> None:
     rgb = picture().rgb.copy()
     for index in (0, 1):
-        mm = np.array(design.CORNERS[index]) + [(0, 0), (24, 0), (24, 24), (0, 24)]
+        mm = design.marker_corners()[design.IDS[index]]
         cv2.fillPoly(rgb, [np.rint(picture().to_px(mm)).astype(np.int32)], (90, 80, 70))
     find = find_card(rgb, CardSettings())
     assert find is not None
