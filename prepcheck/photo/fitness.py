@@ -12,6 +12,9 @@ from prepcheck.settings import Settings
 from prepcheck.terms import FLAGS
 
 Raster = NDArray[np.uint8]
+_CODED = np.arange(256) / 255
+_LINEAR = np.where(_CODED <= 0.04045, _CODED / 12.92, ((_CODED + 0.055) / 1.055) ** 2.4).astype(np.float32)
+"""Linear light of each sRGB value (IEC 61966-2-1)."""
 
 
 def photo_flags(photo: Photo, settings: Settings) -> tuple[Flag, ...]:
@@ -164,15 +167,16 @@ def cast_degrees(rgb: Raster) -> float:
         Degrees in linear RGB. The light's colour is taken once from the brightest places (white patch), once from edges
         (grey edge: J. van de Weijer, T. Gevers and A. Gijsenij, IEEE Trans. Image Processing 16, 2007).
     """
-    small = working_raster(np.ascontiguousarray(rgb[::4, ::4]), 320).astype(np.float32)
-    usable = (small.max(axis=2) < 250) & (small.max(axis=2) > 20)
+    small = working_raster(np.ascontiguousarray(rgb[::4, ::4]), 320)
+    brightest = small.max(axis=2)
+    usable = (brightest < 250) & (brightest > 20)
     if min(usable.shape) < 3 or np.count_nonzero(usable) < 64:
         return 0.0
-    linear = (small / 255) ** 2.2
+    linear = np.asarray(cv2.LUT(small, _LINEAR), np.float32)
     bright = np.percentile(linear[usable], 95, axis=0)
-    edges = np.stack(
-        [cv2.magnitude(*np.gradient(cv2.GaussianBlur(linear[:, :, c], (0, 0), 1))) for c in range(3)], axis=2
-    )
+    smooth = cv2.GaussianBlur(linear, (0, 0), 1)
+    slopes = [np.asarray(cv2.Sobel(smooth, cv2.CV_32F, *way), np.float32) for way in ((1, 0), (0, 1))]
+    edges = np.hypot(*slopes)
     return min(_degrees_off_white(bright), _degrees_off_white(edges[usable].mean(axis=0)))
 
 

@@ -63,38 +63,40 @@ def blur_px_worst_way(luma: Plane) -> float | None:
         As `blur_px`.
     """
     ratio, angle = _edges(luma, None)
-    eighth = np.rint(angle / np.pi * 8).astype(np.int32) % 8
-    ways = [ratio[np.isin(eighth, ((way - 1) % 8, way, way + 1))] for way in (0, 2, 4, 6)]
+    eighth = np.rint(angle / np.pi * 8)
+    ways = [ratio[abs((eighth - way + 4) % 8 - 4) <= 1] for way in (0, 2, 4, 6)]
     blurs = [_blur_of(way) for way in ways if len(way) >= _LEAST_EDGES]
     return max(blurs, default=None)
 
 
 def _edges(luma: Plane, mask: NDArray[np.bool_] | None) -> tuple[Plane, Plane]:
-    """Ratios of fine to coarse gradients, and directions (0..pi), on the strongest edges."""
+    """Ratios of fine to coarse gradients, and directions in radian, on the strongest edges."""
     nothing = np.empty(0, np.float32)
     if min(luma.shape) < 16:
         return nothing, nothing
     smooth = _smoothed(luma, _FINE)
-    across, down = _slopes(smooth)
+    across, down = (cv2.Sobel(smooth, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1)))
     fine = np.asarray(cv2.magnitude(across, down), np.float32)
+    fine[[0, -1]] = fine[:, [0, -1]] = 0
     least = max(_strong(fine, mask), 1.0, _CLEAR * _noise(luma) / (_FINE**2 * np.sqrt(8 * np.pi)))
     clear = fine > least
     at = np.flatnonzero(clear if mask is None else clear & mask)
-    if not len(at):
-        return nothing, nothing
-    softer = _slopes(_smoothed(smooth, float(np.sqrt(_COARSE**2 - _FINE**2))))
-    coarse = np.hypot(softer[0].ravel()[at], softer[1].ravel()[at])
-    angle = np.arctan2(down.ravel()[at], across.ravel()[at]) % np.pi
-    return np.asarray(fine.ravel()[at] / np.maximum(coarse, 1e-3)), np.asarray(angle)
+    softer = _smoothed(smooth, float(np.sqrt(_COARSE**2 - _FINE**2)))
+    ratio = np.take(fine, at) / np.maximum(np.hypot(*_slopes(softer, at)), 1e-3)
+    return np.asarray(ratio, np.float32), np.arctan2(np.take(down, at), np.take(across, at))
 
 
 def _smoothed(luma: Plane, sigma: float) -> Plane:
     return np.asarray(cv2.GaussianBlur(luma, (0, 0), sigma), np.float32)
 
 
-def _slopes(luma: Plane) -> tuple[Plane, Plane]:
-    across = cv2.Sobel(luma, cv2.CV_32F, 1, 0, scale=1 / 8)
-    return np.asarray(across, np.float32), np.asarray(cv2.Sobel(luma, cv2.CV_32F, 0, 1, scale=1 / 8), np.float32)
+def _slopes(luma: Plane, at: NDArray[np.intp]) -> tuple[Plane, Plane]:
+    """Sobel slopes across and down at the flat positions `at`, none of them on the border."""
+    row, flat = luma.shape[1], luma.ravel()
+    nw, n, ne = (flat[at + step] for step in (-row - 1, -row, -row + 1))
+    sw, s, se = (flat[at + step] for step in (row - 1, row, row + 1))
+    across = (ne + 2 * flat[at + 1] + se - nw - 2 * flat[at - 1] - sw) / 8
+    return across, (sw + 2 * s + se - nw - 2 * n - ne) / 8
 
 
 def _strong(gradient: Plane, mask: NDArray[np.bool_] | None) -> float:

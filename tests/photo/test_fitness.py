@@ -8,7 +8,7 @@ import pytest
 
 from prepcheck.photo import Photo, photo_flags, spot_flags
 from prepcheck.photo.card import stated_plane
-from prepcheck.photo.fitness import cast_degrees
+from prepcheck.photo.fitness import _LINEAR, cast_degrees
 from prepcheck.photo.sharpness import blur_px, blur_px_worst_way
 from prepcheck.settings import Settings
 from prepcheck.terms import FLAGS
@@ -185,7 +185,7 @@ def test_a_white_photo_is_too_bright():
     assert "too_bright" in codes(np.full((960, 1280, 3), 255, np.uint8))
 
 
-@pytest.mark.parametrize("light", [(1.0, 0.75, 0.35), (0.45, 0.75, 1.0), (0.6, 1.0, 0.6)])
+@pytest.mark.parametrize("light", [(1.0, 0.75, 0.35), (0.45, 0.75, 1.0), (0.5, 1.0, 0.5)])
 def test_coloured_light_is_a_cast(light):
     tinted = (255 * ((SHARP / 255) ** 2.2 * light) ** (1 / 2.2)).astype(np.uint8)
     assert "colour_cast" in codes(tinted)
@@ -229,3 +229,9 @@ def test_every_flag_has_a_card_and_says_what_was_measured():
     for flag in flags:
         assert flag.blocking == FLAGS[flag.code].blocking
         assert flag.measured
+
+
+def test_linear_light_follows_the_published_curve():
+    """IEC 61966-2-1: 117.65 of 255 is 18 % grey, 187.5 of 255 is 50 %."""
+    assert np.interp(117.65, np.arange(256), _LINEAR) == pytest.approx(0.18, abs=2e-4)
+    assert np.interp(187.5, np.arange(256), _LINEAR) == pytest.approx(0.5, abs=2e-4)
