@@ -61,7 +61,7 @@ class PrepcheckError(Exception):
     def message(self) -> str:
         """The whole line: subject, what happened, what to do."""
         start = f"{self.subject}: " if self.subject else ""
-        return f"{start}{self.what}. {self.do}."
+        return printable(f"{start}{self.what}. {self.do}.")
 
 
 def printable(text: str) -> str:

@@ -9,12 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck import __version__
+from prepcheck.errors import BadOutlines
 from prepcheck.photo import Flag, Photo, photo_flags, spot_flags, with_scale
 from prepcheck.score import BrightShare, Score, bright_share, score_spot
 from prepcheck.settings import Settings
 from prepcheck.spot import NoSpot, Spot, drawn_spots, find_spots, touches_edge
 from prepcheck.surface import Model, ModelOrigin, SurfaceMap, map_surface
 from prepcheck.terms import FLAGS, WORST_FIRST, Standing, State
+
+_SPECK = np.ones((3, 3), np.uint8)
+"""A drawn outline that holds no square of map pixels of this size holds nothing to judge."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +102,11 @@ def inspect(
 ) -> Inspection:
     """Inspect one photo.
 
+    Raises
+    ------
+    BadOutlines
+        A drawn outline leaves the photo or holds next to nothing, or a refused number is none of the tool's.
+
     Parameters
     ----------
     photo : Photo
@@ -161,15 +170,26 @@ def _by_person(
     settings: Settings,
     flags: tuple[Flag, ...],
 ) -> Answer:
+    _check(outlines, spots, photo)
     kept = tuple(spot for spot in spots if spot.number not in outlines.refused)
     drawn = drawn_spots(list(outlines.drawn), surface, first=len(spots) + 1)
+    if empty := [str(spot.number) for spot in drawn if not cv2.erode(spot.mask.astype(np.uint8), _SPECK).any()]:
+        raise BadOutlines(f"drawn outline {', '.join(empty)} holds next to nothing", "Draw it larger", photo.name)
     own = tuple(flag for flag in flags if not (drawn and flag.code == "no_spot"))
     return _answer((*kept, *drawn), surface, photo, settings, own)
 
 
-def _spot_flags(
-    found: tuple[Spot, ...] | NoSpot, photo: Photo, surface: SurfaceMap, settings: Settings
-) -> list[Flag]:
+def _check(outlines: Outlines, spots: tuple[Spot, ...], photo: Photo) -> None:
+    size = np.array([photo.width, photo.height])
+    if any((points < -1).any() or (points > size).any() for points in outlines.drawn):
+        what = f"a drawn outline leaves the photo of {photo.width} x {photo.height} pixels"
+        raise BadOutlines(what, "Draw it in pixels of the upright full-size photo", photo.name)
+    if strange := sorted(outlines.refused.keys() - {spot.number for spot in spots}):
+        what = f"has no outline {', '.join(map(str, strange))} to refuse, only {len(spots)} found"
+        raise BadOutlines(what, "Refuse the numbers in the marked picture", photo.name)
+
+
+def _spot_flags(found: tuple[Spot, ...] | NoSpot, photo: Photo, surface: SurfaceMap, settings: Settings) -> list[Flag]:
     if isinstance(found, NoSpot):
         return [raised("no_spot", found.reason)]
     everywhere = np.logical_or.reduce([spot.mask for spot in found])

@@ -7,27 +7,23 @@ import json
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from prepcheck.archive import Archive
-from prepcheck.errors import BadOutlines, PrepcheckError, WrongUse, printable
+from prepcheck.errors import PrepcheckError, WrongUse, printable
 from prepcheck.inspection import Inspection, Outlines, inspect
+from prepcheck.outline_file import read_outlines
 from prepcheck.photo import Photo, from_bytes, read_bytes
 from prepcheck.record import BrokenRecord, Record, broken_record, record_of
 from prepcheck.settings import Settings, load
 from prepcheck.store import Logged
 from prepcheck.store.words import job_number
 from prepcheck.surface import Model, load_model
-from prepcheck.tasks import cached_result, log_inspection, open_log
+from prepcheck.tasks import cached_result, check_entry, log_inspection, open_log
 from prepcheck.terms import Standing
 
 if TYPE_CHECKING:
     from prepcheck.store.store import Store
-
-_MOST_OUTLINE_BYTES = 1_000_000
-_MOST_POINTS = 10_000
 
 
 @dataclass(frozen=True)
@@ -54,9 +50,7 @@ class Look:
 
     def inspect(self, photo: Photo) -> Inspection:
         """Inspect a photo that was read."""
-        return inspect(
-            photo, self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines
-        )
+        return inspect(photo, self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines)
 
     @property
     def inputs_sha256(self) -> str:
@@ -121,8 +115,9 @@ def prepare(
     mm_per_px: float | None = None,
     outline_file: Path | None = None,
     keep_position: bool = False,
+    photos: int = 1,
 ) -> Look:
-    """Check all that a call says and load the model, before any work starts.
+    """Check all that a call says of its `photos` photos and load the model, before any work starts.
 
     Raises
     ------
@@ -131,6 +126,8 @@ def prepare(
     """
     if mm_per_px is not None and not 1e-4 <= mm_per_px <= 100:
         raise WrongUse("--mm-per-px must lie between 0.0001 and 100", "State millimetres per pixel of the full photo")
+    if outline_file is not None and photos > 1:
+        raise WrongUse("outlines belong to one photo", "Inspect the photos one by one", str(outline_file))
     settings = load(settings_file)
     outlines = None if outline_file is None else read_outlines(outline_file)
     return Look(settings, load_model(model_name), mm_per_px, outlines, keep_position)
@@ -152,9 +149,9 @@ def place_in_log(
     Raises
     ------
     WrongUse
-        Only a part of job, spot, pass and person is named.
+        Only a part of job, spot, pass and person is named, or one of them cannot be logged.
     UnknownRecord
-        No such job.
+        No such job, or no log.
     StoreFault
         The log cannot be opened.
     """
@@ -164,7 +161,8 @@ def place_in_log(
         return None
     if job is None or spot is None or pass_no is None or person is None:
         raise WrongUse(f"a log entry needs {', '.join(missing)} too", "Name all of --job --spot --pass-no --person")
-    store, archive = open_log(folder, settings)
+    check_entry(spot=spot, pass_no=pass_no, person=person, note=note)
+    store, archive = open_log(folder, settings, create=False)
     store.check_job(job_number(job))
     return Place(store, archive, job, spot, pass_no, person, outline, note)
 
@@ -213,7 +211,7 @@ def _from_log(photo: Photo, look: Look, store: Store) -> Record | None:
         look.model.origin.sha256,
         look.settings.digest(),
         look.inputs_sha256,
-        name=photo.name,
+        name=printable(photo.name),
     )
 
 
@@ -238,42 +236,3 @@ def _logged(
     except PrepcheckError as error:
         return Looked(record, error, inspection)
     return Looked(logged.record, None, inspection, logged)
-
-
-def read_outlines(path: Path) -> Outlines:
-    """Read a file of drawn and refused outlines.
-
-    The file is JSON: ``{"draw": [[[x, y], ...], ...], "refuse": {"NUMBER": "REASON"}}``, positions in pixels of the
-    upright full-size photo.
-
-    Raises
-    ------
-    BadOutlines
-        The file cannot be read or says something else.
-    """
-    try:
-        if path.stat().st_size > _MOST_OUTLINE_BYTES:
-            raise BadOutlines("is larger than 1 MB", "Draw fewer points", str(path))
-        said = json.loads(path.read_text(encoding="utf-8"))
-        drawn = tuple(_outline(points) for points in said.get("draw", []))
-        refused = {int(number): _reason(reason) for number, reason in said.get("refuse", {}).items()}
-    except OSError as error:
-        raise BadOutlines(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
-    except (ValueError, TypeError, AttributeError) as error:
-        raise BadOutlines(f"is no outline file ({error})", "See prepcheck inspect --help", str(path)) from error
-    return Outlines(drawn, refused)
-
-
-def _outline(points: Any) -> np.ndarray[Any, np.dtype[np.float64]]:
-    outline = np.asarray(points, np.float64)
-    if outline.ndim != 2 or outline.shape[1] != 2 or not 3 <= len(outline) <= _MOST_POINTS:
-        raise ValueError("an outline has 3 to 10,000 points [x, y]")
-    if not np.isfinite(outline).all() or np.abs(outline).max() > 1e6:
-        raise ValueError("an outline's positions are pixels of the photo")
-    return outline
-
-
-def _reason(reason: Any) -> str:
-    if not isinstance(reason, str) or not reason.strip() or len(reason) > 500:
-        raise ValueError("a refusal needs a reason of at most 500 letters")
-    return reason.strip()

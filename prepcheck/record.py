@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
+from prepcheck.errors import printable
 from prepcheck.terms import CAUTIONS, Standing
 
 if TYPE_CHECKING:
@@ -203,7 +204,7 @@ def _photo_record(inspection: Inspection) -> PhotoRecord:
     photo, plane = inspection.photo, inspection.photo.plane
     centre = (photo.width / 2, photo.height / 2)
     return PhotoRecord(
-        name=photo.name,
+        name=printable(photo.name),
         sha256=photo.sha256,
         width=photo.width,
         height=photo.height,

@@ -9,17 +9,20 @@ A settings file is TOML with the group names below as tables::
 from __future__ import annotations
 
 import hashlib
+import stat
 import tomllib
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from prepcheck.errors import BadSettings
+from prepcheck.errors import BadSettings, WrongUse
 
 COMMON = "common practice, no source"
 OWN = "own choice, see reason"
 T = TypeVar("T", int, float, str)
+_MOST_BYTES = 16_000
+"""Of a settings file: ten times what all settings together need; a parser of TOML takes long over nested names."""
 
 
 def threshold(
@@ -264,16 +267,33 @@ def load(path: Path | None) -> Settings:
     """
     if path is None:
         return Settings()
+    text = read_text(path, _MOST_BYTES, BadSettings)
     try:
-        return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as error:
-        raise BadSettings(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        return Settings.model_validate(tomllib.loads(text))
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise BadSettings(f"is no TOML file ({error})", "Mend the file", str(path)) from error
     except ValidationError as error:
-        raise BadSettings(_first_fault(error), "Mend the file", str(path)) from error
+        raise BadSettings(first_fault(error), "Mend the file", str(path)) from error
 
 
-def _first_fault(error: ValidationError) -> str:
+def read_text(path: Path, most: int, fault: type[WrongUse]) -> str:
+    """Return the text of a regular UTF-8 file of at most `most` bytes that a person wrote, or raise `fault`."""
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise fault("is no regular file", "Check the path", str(path))
+        if status.st_size > most:
+            raise fault(f"holds more than {most:,} bytes", "Check the path", str(path))
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise fault(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
+    except ValueError as error:
+        raise fault("is no text", "Check the path", str(path)) from error
+
+
+def first_fault(error: ValidationError) -> str:
+    """Say in one line where a file that a person wrote is off, and how."""
     fault: Any = error.errors()[0]
-    return f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}"
+    where = ".".join(str(part)[:40] for part in fault["loc"])
+    what = "is not a name known here" if fault["type"] == "extra_forbidden" else fault["msg"]
+    return f"{where}: {what}" if where else str(what)

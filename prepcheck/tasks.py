@@ -133,11 +133,19 @@ def log_inspection(
         note=w.clean(note, "the note", w.NOTE, needed=False),
         corrects=corrects,
     )
-    w.spot_label(entry.spot)
+    check_entry(spot=spot, pass_no=pass_no, person=person, note=note)
     store.check_job(entry.job)
     if archive.put(photo_bytes, record.photo.format) != record.photo.sha256:
         raise StoreFault("its record belongs to other bytes; nothing was logged", "Inspect it again", record.photo.name)
     return store.log(entry)
+
+
+def check_entry(*, spot: str, pass_no: int, person: str, note: str = "") -> None:
+    """Check what a person says of a log entry; `WrongUse` tells what cannot be logged."""
+    w.spot_label(spot)
+    w.checked_pass_no(pass_no)
+    _person(person)
+    w.clean(note, "the note", w.NOTE, needed=False)
 
 
 def tied_outline(record: Record, asked: int | None) -> int | None:

@@ -10,7 +10,7 @@ import typer
 
 from prepcheck import __version__
 from prepcheck.cli import demo, disagree, evaluate, inspect, job
-from prepcheck.errors import PrepcheckError
+from prepcheck.errors import CannotWrite, PrepcheckError, WrongUse, printable
 
 app = typer.Typer(
     name="prepcheck",
@@ -45,14 +45,30 @@ def options(
 
 def run() -> None:
     """Run the command line; an error of prepcheck is one line on standard error and its exit code."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")  # a screen that cannot show a letter shows its escape
     try:
-        app()
+        code = app(prog_name="prepcheck", standalone_mode=False)
     except PrepcheckError as error:
-        typer.echo(f"prepcheck: {error.message}", err=True)
-        sys.exit(error.exit_code)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)
+        code = _say(error)
+    except typer.TyperException as error:
+        code = _say_usage(error)
+    except OSError as error:
+        where = printable(str(error.filename or "standard output"))
+        code = _say(CannotWrite(f"cannot be used ({error.strerror})", "Choose another place", where))
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _say(error: PrepcheckError) -> int:
+    typer.echo(f"prepcheck: {error.message}", err=True)
+    return error.exit_code
+
+
+def _say_usage(error: typer.TyperException) -> int:
+    said = error.format_message()
+    if said.startswith("Usage:"):  # the help, for a command without anything behind it
+        typer.echo(said, err=True)
+        return error.exit_code
+    command = getattr(getattr(error, "ctx", None), "command_path", "prepcheck")
+    dash = "; put -- before a file name with a leading dash" if said.startswith("No such option") else ""
+    return _say(WrongUse(said.rstrip(".?"), f"See {command} --help{dash}"))

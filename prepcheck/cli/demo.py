@@ -30,7 +30,7 @@ def demo(
     import tempfile
 
     from prepcheck import looking, tasks
-    from prepcheck.cli.inspect import tell, write
+    from prepcheck.cli.inspect import answer
     from prepcheck.cli.job import now, print_rich
     from prepcheck.cli.story import story_text
     from prepcheck.report.outputs import Outputs
@@ -48,7 +48,7 @@ def demo(
         typer.echo(f"--- {sample.title}")
         spot = looking.Place(store, archive, job.number, *sample.demo, WORKER, outline=1 if sample.spots > 1 else None)
         looked = looking.look_at(sample.path, look, spot, now(), keep_maps=True)
-        tell(looked, write(looked, outputs, now()), json=False)
+        answer(looked, outputs, now(), json=False)
     print_rich(story_text(tasks.job_story(store, job.number)))
     typer.echo(f"Pictures: {place / 'pictures'}")
     typer.echo(f"Record:   {place / 'log'}   (prepcheck job show {job.number} --store {place / 'log'})")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.errors import PrepcheckError, printable
 
 if TYPE_CHECKING:
     from prepcheck.looking import Looked
@@ -55,6 +56,7 @@ def inspect(
         mm_per_px=mm_per_px,
         outline_file=outline_file,
         keep_position=show_position,
+        photos=len(photos),
     )
     place = looking.place_in_log(
         store, look.settings, job=job, spot=spot, pass_no=pass_no, person=person, outline=outline, note=note
@@ -62,13 +64,24 @@ def inspect(
     codes = []
     for photo in photos:
         looked = looking.look_at(photo, look, place, now(), keep_maps=outputs.wanted)
-        written = write(looked, outputs, now())
-        tell(looked, written, json)
-        codes.append(looked.exit_code)
+        codes.append(answer(looked, outputs, now(), json=json))
     sys.exit(max(codes))
 
 
-def write(looked: Looked, outputs: Outputs, at: datetime) -> list[Path]:
+def answer(looked: Looked, outputs: Outputs, at: datetime, *, json: bool) -> int:
+    """Write and print one answer and return its exit code; files that cannot be written are told, not raised."""
+    written: list[Path] = []
+    code = looked.exit_code
+    try:
+        written = _write(looked, outputs, at)
+    except PrepcheckError as error:
+        typer.echo(f"prepcheck: {error.message}", err=True)
+        code = max(code, error.exit_code)
+    _tell(looked, written, json)
+    return code
+
+
+def _write(looked: Looked, outputs: Outputs, at: datetime) -> list[Path]:
     """Write the picture and maps of one answer and return the files; a broken input has none."""
     from prepcheck.record import Record
 
@@ -79,14 +92,15 @@ def write(looked: Looked, outputs: Outputs, at: datetime) -> list[Path]:
     return outputs.write(looked.inspection, looked.line, job_line=job_line, when=at.date().isoformat())
 
 
-def tell(looked: Looked, written: list[Path], json: bool) -> None:
+def _tell(looked: Looked, written: list[Path], json: bool) -> None:
     """Print one answer: its line or table, where it was logged and written, and any error on standard error."""
+    from prepcheck.cli.job import print_json
     from prepcheck.record import Record
 
     if looked.error is not None:
         typer.echo(f"prepcheck: {looked.error.message}", err=True)
     if json:
-        typer.echo(looked.line.model_dump_json())
+        print_json(looked.line)
     elif isinstance(looked.line, Record):
         _table(looked, looked.line, written)
 
@@ -104,4 +118,4 @@ def _table(looked: Looked, record: Record, written: list[Path]) -> None:
         rest = ", ".join(map(str, logged.not_assigned))
         console.print(entry + (f"; outlines not assigned: {rest}" if rest else ""), markup=False)
     for path in written:
-        console.print(f"Written: {path}", markup=False, soft_wrap=True)
+        console.print(f"Written: {printable(str(path))}", markup=False, soft_wrap=True)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
 import json as json_module
-import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -80,18 +78,16 @@ def now() -> datetime:
 
 
 def print_json(thing: Any) -> None:
-    """Print a frozen object of the log as one line of JSON."""
+    """Print a record or an object of the log as one line of JSON, in ASCII so that any screen or file takes it."""
     from pydantic import TypeAdapter
 
-    typer.echo(json_module.dumps(TypeAdapter(type(thing)).dump_python(thing, mode="json"), ensure_ascii=False))
+    typer.echo(json_module.dumps(TypeAdapter(type(thing)).dump_python(thing, mode="json")))
 
 
 def print_rich(thing: Any) -> None:
     """Print something that rich lays out, at the width of the terminal."""
     from rich.console import Console
 
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")  # a screen that cannot show a letter shows its escape
     Console(highlight=False).print(thing)
 
 

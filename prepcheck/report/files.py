@@ -18,7 +18,7 @@ def write_whole(path: Path, data: bytes) -> None:
         The folder or file cannot be written.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".prepcheck-")
         try:
             with os.fdopen(handle, "wb") as file:
@@ -30,3 +30,14 @@ def write_whole(path: Path, data: bytes) -> None:
             raise
     except OSError as error:
         raise CannotWrite(f"cannot be written ({error.strerror})", "Choose another place", str(path)) from error
+
+
+def make_folder(folder: Path) -> None:
+    """Make `folder` unless it is there; `CannotWrite` when files cannot be added to it."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        reached = os.access(folder, os.W_OK | os.X_OK)
+    except OSError as error:
+        raise CannotWrite(f"cannot be written to ({error.strerror})", "Choose another place", str(folder)) from error
+    if not reached:
+        raise CannotWrite("cannot be written to (no permission)", "Choose another place", str(folder))

@@ -24,13 +24,15 @@ def write_maps(folder: Path, inspection: Inspection) -> list[Path]:
     list of Path
         The files written.
     """
-    stem = Path(inspection.photo.name).stem
-    written = []
-    for kind in KINDS:
-        path = folder / f"{stem}.{kind}.png"
+    files = map_files(folder, inspection.photo.name)
+    for path, kind in zip(files, KINDS, strict=True):
         write_whole(path, _png(_full_size(inspection, kind)))
-        written.append(path)
-    return written
+    return files
+
+
+def map_files(folder: Path, name: str) -> list[Path]:
+    """Return the files in `folder` that hold the maps of the photo `name`."""
+    return [folder / f"{Path(name).stem}.{kind}.png" for kind in KINDS]
 
 
 def spot_numbers(inspection: Inspection) -> NDArray[np.uint8]:

@@ -82,12 +82,18 @@ def write_picture(path: Path, picture: Raster) -> None:
     CannotWrite
         The place cannot be written.
     """
-    kind = _FORMATS.get(path.suffix.lower())
-    if kind is None:
-        raise WrongUse("pictures are written as PNG or JPEG", "Give a name that ends in .png or .jpg", str(path))
+    kind = picture_format(path)
     file = io.BytesIO()
     Image.fromarray(picture).save(file, kind, **_SAVING[kind])
     write_whole(path, file.getvalue())
+
+
+def picture_format(path: Path) -> str:
+    """Return the format, ``PNG`` or ``JPEG``, that the suffix of `path` means; `WrongUse` for any other."""
+    kind = _FORMATS.get(path.suffix.lower())
+    if kind is None:
+        raise WrongUse("pictures are written as PNG or JPEG", "Give a name that ends in .png or .jpg", str(path))
+    return kind
 
 
 def _check(rgb: Raster, states: Raster | None) -> None:

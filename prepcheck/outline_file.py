@@ -1,0 +1,54 @@
+"""Reads the file in which a person drew or refused outlines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from prepcheck.errors import BadOutlines, WrongUse
+from prepcheck.inspection import Outlines
+from prepcheck.settings import first_fault, read_text
+from prepcheck.store.words import clean
+
+_MOST_BYTES = 1_000_000
+_MOST_OUTLINES = 20
+"""As many as the tool itself outlines at most."""
+_REASON = 500
+
+_Position = Annotated[float, Field(ge=-1e6, le=1e6, strict=True)]
+_Outline = Annotated[list[tuple[_Position, _Position]], Field(min_length=3, max_length=10_000)]
+_Number = Annotated[str, Field(pattern=r"^[1-9][0-9]{0,2}$")]
+
+
+class _File(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    draw: Annotated[list[_Outline], Field(max_length=_MOST_OUTLINES)] = []
+    refuse: dict[_Number, str] = {}
+
+
+def read_outlines(path: Path) -> Outlines:
+    """Read a file of drawn and refused outlines.
+
+    The file is JSON: ``{"draw": [[[x, y], ...], ...], "refuse": {"NUMBER": "REASON"}}``, positions in pixels of the
+    upright full-size photo.
+
+    Raises
+    ------
+    BadOutlines
+        The file cannot be read or says something else.
+    """
+    text = read_text(path, _MOST_BYTES, BadOutlines)
+    try:
+        said = _File.model_validate_json(text)
+        refused = {int(number): clean(reason, "a refusal's reason", _REASON) for number, reason in said.refuse.items()}
+    except ValidationError as error:
+        raise BadOutlines(
+            f"is no outline file ({first_fault(error)})", "See prepcheck inspect --help", str(path)
+        ) from error
+    except WrongUse as error:
+        raise BadOutlines(error.what, error.do, str(path)) from error
+    return Outlines(tuple(np.array(points, np.float64) for points in said.draw), refused)
