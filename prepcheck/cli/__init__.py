@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from prepcheck import __version__
-from prepcheck.cli import demo, disagree, evaluate, inspect, job
+from prepcheck.cli import card, demo, disagree, evaluate, inspect, job
 from prepcheck.errors import CannotWrite, PrepcheckError, WrongUse, printable
 
 app = typer.Typer(
@@ -22,6 +22,7 @@ app = typer.Typer(
     epilog="Exit codes: 0 every spot bright, 1 a person is needed, 2 wrong use, 3 broken file, model or store.",
 )
 app.command("inspect")(inspect.inspect)
+app.command("card")(card.card)
 app.command("demo")(demo.demo)
 app.command("disagree")(disagree.disagree)
 app.command("evaluate")(evaluate.evaluate)

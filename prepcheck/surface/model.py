@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, TypeVar
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel, Field, ValidationError
 
 from prepcheck.errors import ModelFault
 from prepcheck.resources import folder
+from prepcheck.settings import first_fault
 from prepcheck.surface.surface_map import ModelOrigin
+
+_File = TypeVar("_File", bound=BaseModel)
 
 CHANNELS = 8
 """Output channels: probabilities of states 0..5, of weld bead or heat tint, and of lying inside a ground spot."""
@@ -82,24 +85,45 @@ def load_model(name: str | None = None, models: Path | None = None) -> Model:
 
 @lru_cache(maxsize=4)
 def _load(name: str | None, models: Path) -> Model:
-    registry = _json(models / "registry.json")
-    name = name or str(registry["default"])
-    entry = registry["models"].get(name)
+    registry = _read(models / "registry.json", _Registry)
+    name = name or registry.default
+    entry = registry.models.get(name)
     if entry is None:
-        raise ModelFault("no such model in the registry", f"Known: {', '.join(registry['models'])}", name)
-    data = _checked(models / entry["file"], entry["sha256"])
-    calibration = _json(models / entry["card"])["calibration"]
-    origin = ModelOrigin(
-        name, entry["sha256"], calibration["sure"], calibration["error_scale"], calibration["error_floor"]
-    )
+        raise ModelFault("no such model in the registry", f"Known: {', '.join(registry.models)}", name)
+    data = _checked(models / entry.file, entry.sha256)
+    known = _read(models / entry.card, _Card).calibration
+    origin = ModelOrigin(name, entry.sha256, known.sure, known.error_scale, known.error_floor)
     return Model(origin, _net(data, name))
 
 
-def _json(path: Path) -> Any:
+class _Entry(BaseModel):
+    file: str
+    sha256: str
+    card: str
+
+
+class _Registry(BaseModel):
+    default: str
+    models: dict[str, _Entry]
+
+
+class _Calibration(BaseModel):
+    sure: Annotated[float, Field(ge=0, le=1)]
+    error_scale: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+    error_floor: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+
+class _Card(BaseModel):
+    calibration: _Calibration
+
+
+def _read(path: Path, kind: type[_File]) -> _File:
     try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise ModelFault(f"cannot be read ({error})", "Reinstall prepcheck", path.name) from error
+        return kind.model_validate_json(path.read_bytes())
+    except OSError as error:
+        raise ModelFault(f"cannot be read ({error.strerror})", "Reinstall prepcheck", path.name) from error
+    except ValidationError as error:
+        raise ModelFault(f"cannot be used ({first_fault(error)})", "Reinstall prepcheck", path.name) from error
 
 
 def _checked(path: Path, sha256: str) -> bytes:

@@ -66,6 +66,32 @@ def test_a_missing_model_file_is_refused_in_words(tmp_path):
         load_model(models=tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("file", "text", "says"),
+    [
+        ("registry.json", "{}", "default: Field required"),
+        ("registry.json", "[]", "should be an object"),
+        ("registry.json", '{"default": "m", "models": {"m": {}}}', r"models\.m\.file: Field required"),
+        ("registry.json", '{"default"', "Invalid JSON"),
+        ("m.json", "{}", "calibration: Field required"),
+        ("m.json", '{"calibration": {"sure": "a", "error_scale": 1, "error_floor": 0}}', "valid number"),
+        ("m.json", '{"calibration": {"sure": 0.5, "error_scale": NaN, "error_floor": 0}}', "finite number"),
+        ("m.json", '{"calibration": {"sure": 0.5, "error_scale": -1, "error_floor": 0}}', "greater than or equal"),
+    ],
+)
+def test_a_registry_or_card_that_says_something_else_is_refused_in_words(tmp_path, file, text, says):
+    write_registry(tmp_path)
+    (tmp_path / file).write_text(text)
+    with pytest.raises(ModelFault, match=says) as caught:
+        load_model(models=tmp_path)
+    assert caught.value.subject == file
+
+
+def test_a_missing_registry_is_refused_in_words(tmp_path):
+    with pytest.raises(ModelFault, match=r"registry\.json: cannot be read \(No such file"):
+        load_model(models=tmp_path)
+
+
 def test_an_unknown_model_name_lists_the_known_ones(tmp_path):
     write_registry(tmp_path)
     with pytest.raises(ModelFault, match="Known: m"):
