@@ -24,7 +24,7 @@ CHANNELS = 8
 """Output channels: probabilities of states 0..5, of weld bead or heat tint, and of lying inside a ground spot."""
 
 STEP = 32
-"""Height and width of the input are multiples of this."""
+"""Height and width of the input are multiples of this, and at least twice it: at one step OpenCV 5 computes wrongly."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +53,8 @@ class Model:
             The net does not give what the contract says.
         """
         height, width = rgb.shape[:2]
-        padded = cv2.copyMakeBorder(rgb, 0, -height % STEP, 0, -width % STEP, cv2.BORDER_REFLECT_101)
+        below, right = (max(-side % STEP, 2 * STEP - side) for side in (height, width))
+        padded = cv2.copyMakeBorder(rgb, 0, below, 0, right, cv2.BORDER_REFLECT_101)
         self.net.setInput(cv2.dnn.blobFromImage(padded, 1 / 255.0))
         try:
             maps = self.net.forward()[0]

@@ -143,3 +143,9 @@ def test_the_first_pixel_lies_at_the_middle_of_those_it_stands_for():
     states = np.zeros((10, 20), np.uint8)
     surface = SurfaceMap(states, states, states, states, (4.0, 4.0), model_of(BRIGHT).origin)
     assert surface.to_full(np.array([[0.0, 0.0]])).tolist() == [[1.5, 1.5]]
+
+
+@pytest.mark.parametrize("size", [(1, 1), (20, 300), (64, 64), (100, 150)])
+def test_a_picture_of_any_size_is_mapped_at_its_own_size(size):
+    surface = map_surface(photo(*size), model_of(BRIGHT), Settings())
+    assert surface.states.shape == size
