@@ -1,0 +1,20 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests import painted
+from tests.command import Command
+
+
+@pytest.fixture
+def command(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> Command:
+    """The command line in an empty folder, with the model that ships."""
+    return Command(capfd, tmp_path)
+
+
+@pytest.fixture
+def palette(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Makes the command line use the model that reads painted plates."""
+    monkeypatch.setattr("prepcheck.looking.load_model", lambda name=None: painted.model())
