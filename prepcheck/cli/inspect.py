@@ -49,7 +49,6 @@ def inspect(
     from prepcheck.cli.job import now
     from prepcheck.report.outputs import Outputs
 
-    outputs = Outputs.of(photos, maps=maps, picture=picture)
     look = looking.prepare(
         settings_file=settings,
         model_name=model,
@@ -61,6 +60,7 @@ def inspect(
     place = looking.place_in_log(
         store, look.settings, job=job, spot=spot, pass_no=pass_no, person=person, outline=outline, note=note
     )
+    outputs = Outputs.of(photos, maps=maps, picture=picture)
     codes = []
     for photo in photos:
         looked = looking.look_at(photo, look, place, now(), keep_maps=outputs.wanted)
