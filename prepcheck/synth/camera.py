@@ -59,7 +59,7 @@ def sample_camera(rng: np.random.Generator) -> Camera:
     balance = np.exp(np.asarray([1, 0, -1]) * rng.normal(0, 0.12) + rng.normal(0, 0.03, 3))
     median = rng.random() < 0.4
     return Camera(
-        grey=log_uniform(rng, 0.07, 0.45) if median else log_uniform(rng, 0.45, 1.4),
+        grey=log_uniform(rng, 0.07, 0.35) if median else log_uniform(rng, 0.3, 1.1),
         anchor=0.5 if median else 0.93,
         balance=(float(balance[0]), float(balance[1]), float(balance[2])),
         vignette=float(rng.uniform(0, 0.45)),

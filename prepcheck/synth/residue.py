@@ -22,15 +22,15 @@ def oxide_share(rng: np.random.Generator) -> float:
     draw = rng.random()
     if draw < 0.17:
         return 0.0
-    if draw < 0.27:
+    if draw < 0.23:
         return float(rng.uniform(0.88, 1.0))
-    return float(np.clip(rng.beta(1.0, 1.9), 0.004, 0.95))
+    return float(np.clip(rng.beta(1.1, 1.7), 0.004, 0.95))
 
 
 def corrosion(rng: np.random.Generator, shape: tuple[int, int], mm_per_px: float) -> Field:
     """Depth to which corrosion once went, zero mean and unit variance: clouds, mottle, a water line, or islands."""
-    cell = log_uniform(rng, 3, 60) / mm_per_px
-    field = fractal(rng, shape, cell, 7, rng.uniform(0.4, 0.75))
+    cell = log_uniform(rng, 6, 60) / mm_per_px
+    field = fractal(rng, shape, cell, 7, rng.uniform(0.38, 0.62))
     if rng.random() < 0.5:
         field = warped(rng, field, rng.uniform(0.1, 0.6) * cell, cell * rng.uniform(0.2, 0.8))
     if rng.random() < 0.2:
@@ -49,11 +49,11 @@ def lay_oxide(rng: np.random.Generator, layers: Layers, marks: Marks, inside: ND
     depth = corrosion(rng, layers.shape, layers.mm_per_px)
     peaks = standard(marks.height - cv2.GaussianBlur(marks.height, (0, 0), max(1.0 / layers.mm_per_px, 3.0)))
     fine = fractal(rng, layers.shape, 1.2 / layers.mm_per_px, 4, 0.8)
-    left = depth - rng.uniform(0, 0.45) * marks.bite - rng.uniform(0, 0.35) * peaks + rng.uniform(0, 0.3) * fine
+    left = depth - rng.uniform(0, 0.3) * marks.bite - rng.uniform(0, 0.15) * peaks + rng.uniform(0, 0.15) * fine
     cut = float(np.quantile(left[inside][::7], 1.0 - share))
-    soft = log_uniform(rng, 0.03, 0.7)
+    soft = log_uniform(rng, 0.03, 0.35)
     cover = ramp(left, cut - soft, cut + soft) * inside
-    smear = ramp(marks.bite + 0.6 * fine, 1.4, 2.0) * rng.uniform(0, 0.9) * (rng.random() < 0.25)
+    smear = ramp(marks.bite + 0.6 * fine, 1.4, 2.0) * rng.uniform(0, 0.9) * (rng.random() < 0.12)
     cover = np.asarray(cover * (1.0 - smear), np.float32)
     for kind in range(1 if rng.random() < 0.7 else 2):
         part = cover if kind == 0 else cover * ramp(fractal(rng, layers.shape, 20 / layers.mm_per_px, 5), 0.0, 0.6)
@@ -67,15 +67,15 @@ def _crust(rng: np.random.Generator, layers: Layers, cover: Field, fine: Field) 
     shape, mm = layers.shape, layers.mm_per_px
     tone = rng.choice([rng.uniform(0.5, 0.85), rng.uniform(0.3, 0.6), rng.uniform(0.16, 0.4)], p=[0.4, 0.38, 0.22])
     clouds = fractal(rng, shape, log_uniform(rng, 3, 30) / mm, 5, 0.6)
-    mottle = np.exp(rng.uniform(0.03, 0.25) * clouds + rng.uniform(0.0, 0.15) * fine)
+    mottle = np.exp(rng.uniform(0.06, 0.28) * clouds + rng.uniform(0.02, 0.15) * fine)
     tint = 1 + rng.normal(0, 0.02, 3) + np.asarray([1, 0.2, -1]) * rng.normal(0.01, 0.035)
     base = np.clip(tone * mottle[..., None] * tint, 0.02, 0.92)
-    thick = rng.uniform(0.72, 1.0)
+    thick = rng.uniform(0.82, 1.0)
     alpha = rng.uniform(0.45, 0.9)
     opaque = np.asarray(np.clip(cover * thick, 0, 1), np.float32)
     layers.mix(opaque, base=base, metal=rng.uniform(0.0, 0.12), alpha_u=alpha, alpha_v=alpha)
     buried = cv2.GaussianBlur(layers.height, (0, 0), max(rng.uniform(0.5, 3.0) / mm, 2.0))
-    keep = rng.uniform(0.0, 0.35)
+    keep = rng.uniform(0.0, 0.25)
     layers.height += cover * (1 - keep) * (buried - layers.height)
     powder = fractal(rng, shape, max(rng.uniform(0.2, 1.0) / mm, 2.0), 3, 0.8)
     layers.height += cover * (powder * log_uniform(rng, 0.004, 0.12) * mm + rng.uniform(0, 0.1) * ramp(clouds, -1, 2))
@@ -168,7 +168,7 @@ def lay_bead(rng: np.random.Generator, layers: Layers, part: NDArray[np.bool_]) 
     """Lay a weld bead with ripples across the part, heat tint or smoke beside it; writes `BEAD`."""
     rows, cols = layers.shape
     mm = layers.mm_per_px
-    angle, half = rng.uniform(0, np.pi), rng.uniform(2, 7) / mm
+    angle, half = rng.uniform(0, np.pi), rng.uniform(1.5, 5) / mm
     ys, xs = np.mgrid[0:rows, 0:cols].astype(np.float32)
     x, y = xs - rng.uniform(0.2, 0.8) * cols, ys - rng.uniform(0.2, 0.8) * rows
     wobble = fractal(rng, layers.shape, 30 / mm, 3) * rng.uniform(0.03, 0.25) * half

@@ -90,7 +90,7 @@ SHOTS: tuple[Shot, ...] = (
         "residue", "Residue left: white and grey oxide all over the spot",
         Wall(
             7, (360, 310), GREEN, GREY_PRIMER,
-            (Ground((-36, 0), (104, 92), ("fibre",), 7, 8, Patchwork(0.35, (0.62, 0.61, 0.57), 20, 0.12)),), card=UPRIGHT_CARD,
+            (Ground((-36, 0), (104, 92), ("fibre",), 7, 8, Patchwork(0.45, (0.66, 0.65, 0.61), 28, 0.08)),), card=UPRIGHT_CARD,
         ),
         View(250, 13, 100, -1), DOOR, "2026-03-02T11:03:48+01:00", "residue left",
     ),
@@ -112,10 +112,10 @@ SHOTS: tuple[Shot, ...] = (
         View(225, 10, 110, -2), DOOR, "2026-03-03T08:22:40+01:00", "residue left",
     ),
     Shot(
-        "coating-left", "Coating left: flecks of grey primer stay in the spot",
+        "coating-left", "Coating left: flecks of yellow primer stay in the spot",
         Wall(
-            13, (370, 310), BLUE, GREY_PRIMER,
-            (Ground((-36, 2), (100, 84), ("flap",), 13, 15, coating=Patchwork(0.10, GREY_PRIMER, 9, 0.06)),), 70,
+            13, (370, 310), BLUE, YELLOW_PRIMER,
+            (Ground((-36, 2), (100, 84), ("flap",), 13, 15, coating=Patchwork(0.10, YELLOW_PRIMER, 12, 0.06)),), 70,
             card=UPRIGHT_CARD,
         ),
         View(250, 15, 75, 2), FLAT, "2026-03-03T08:47:02+01:00", "residue left",
@@ -124,16 +124,16 @@ SHOTS: tuple[Shot, ...] = (
         "rust-specks", "Foreign matter: rust specks from a steel brush",
         Wall(
             15, (220, 190), CREAM, GREY_PRIMER,
-            (Ground((0, 0), (100, 86), ("brush",), 15, 15, rust=Patchwork(0.05, (0.20, 0.075, 0.025), 4, 0.15)),),
+            (Ground((0, 2), (94, 76), ("brush",), 15, 16, rust=Patchwork(0.05, (0.20, 0.075, 0.025), 4, 0.15)),),
         ),
         View(160, 6, 30, 1), FLAT, "2026-03-03T09:15:55+01:00", "residue left", ("no_scale",),
     ),
     Shot(
         "glare", "Glare: the torch mirrors into the lens",
         Wall(19, (230, 190), GREEN, GREY_PRIMER, (Ground((0, 2), (92, 80), ("flap",), 19, 19),)),
-        View(160, 10, 270, 0), torch((0.05, 0.28, 0.7), 1.3, (0.02, 0.06)), "2026-03-03T17:20:09+01:00", "retake", ("burnt_out",),
+        View(160, 10, 270, 0), torch((0.05, 0.30, 0.7), 0.9, (0.02, 0.06)), "2026-03-03T17:20:09+01:00", "retake", ("burnt_out",),
         note="the spot is clean, but the highlight hides it",
-        camera=replace(PHONE, grey=0.55, anchor=0.7),
+        camera=replace(PHONE, grey=0.42, anchor=0.7),
     ),
     Shot(
         "blurred", "Blurred: the phone moved",
@@ -163,9 +163,9 @@ SHOTS: tuple[Shot, ...] = (
     ),
     Shot(
         "no-spot", "No spot: only the coat and a weld seam under it",
-        Wall(31, (350, 300), GREEN, GREY_PRIMER, (), -10),
+        Wall(31, (350, 300), GREEN, GREY_PRIMER, (), -22, card=Laid((-30, 38), 4)),
         View(240, 10, 85, -3), DOOR, "2026-03-04T08:10:44+01:00", "retake", ("no_spot",),
-        camera=replace(PHONE, grey=0.24),
+        camera=replace(PHONE, grey=0.5),
     ),
     Shot(
         "across-the-seam", "A spot across the weld seam: the bead cannot be told",

@@ -59,8 +59,8 @@ def sample_recipe(rng: np.random.Generator) -> Recipe:
     weights = np.asarray([0.2, 0.18, 0.17, 0.17, 0.14, 0.08, 0.06])
     tools = tuple(str(t) for t in rng.choice(names, size=1 if rng.random() < 0.65 else 2, p=weights, replace=False))
     spots = int(rng.choice([1, 2, 3], p=[0.72, 0.2, 0.08]))
-    mm = log_uniform(rng, 0.05, 0.6) if rng.random() < 0.5 else log_uniform(rng, 0.1, 0.35)
-    skin, steel, bead, holes, edges = (bool(rng.random() < p) for p in (0.22, 0.1, 0.2, 0.15, 0.5))
+    mm = log_uniform(rng, 0.05, 0.6) if rng.random() < 0.35 else log_uniform(rng, 0.1, 0.35)
+    skin, steel, bead, holes, edges = (bool(rng.random() < p) for p in (0.22, 0.1, 0.12, 0.12, 0.45))
     return Recipe(kind, mm, tools, spots, skin, steel, bead, holes, edges)
 
 
