@@ -3,9 +3,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests import painted
 from tests.command import Command
+
+settings.register_profile("busy machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("busy machine")
 
 
 @pytest.fixture
