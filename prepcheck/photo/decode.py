@@ -20,6 +20,7 @@ import cv2
 import numpy as np
 import simplejpeg
 from numpy.typing import NDArray
+from PIL import Image, PngImagePlugin
 
 from prepcheck.errors import DamagedPhoto, TooLarge
 from prepcheck.photo import containers as box
@@ -125,6 +126,16 @@ def _silent_opencv() -> Iterator[None]:
             cv2.utils.logging.setLogLevel(before)
 
 
+def _png(data: bytes, header: Header, detail_px: int) -> NDArray[Any]:
+    """Decode by Pillow: the library below OpenCV writes its complaints to standard error."""
+    image: Image.Image = PngImagePlugin.PngImageFile(io.BytesIO(data))
+    if image.mode == "P":
+        image = image.convert("RGBA" if "transparency" in image.info else "RGB")
+    elif image.mode == "1":
+        image = image.convert("L")
+    return np.asarray(image)
+
+
 def _tiff(data: bytes, header: Header, detail_px: int) -> NDArray[Any]:
     return _by_opencv(box.tiff_unturned(data), header, detail_px)
 
@@ -181,4 +192,4 @@ def _over_grey(colour: NDArray[np.uint8], alpha: NDArray[np.uint8]) -> NDArray[n
     return np.asarray(np.rint(colour * share + _MID_GREY * (1 - share)), np.uint8)
 
 
-_DECODERS = {"JPEG": _jpeg, "PNG": _by_opencv, "WEBP": _webp, "TIFF": _tiff, "HEIC": _heic}
+_DECODERS = {"JPEG": _jpeg, "PNG": _png, "WEBP": _webp, "TIFF": _tiff, "HEIC": _heic}

@@ -61,6 +61,7 @@ BROKEN: dict[str, tuple[Callable[[], bytes], str, str]] = {
     "a cut HEIC": (lambda: half(heic()), "damaged_photo", "is cut"),
     "a JPEG that claims 30,000 x 30,000": (lambda: claiming(30_000, 30_000, JPEG), "too_large", "30000 x 30000"),
     "a PNG of 60,000 x 60,000": (lambda: png_claiming(60_000, 60_000), "too_large", "60000 x 60000"),
+    "a PNG that claims more than it holds": (lambda: png_claiming(7_000, 7_000), "damaged_photo", "is cut"),
     "a float TIFF": (lambda: coded(RGB.astype(np.float32) / 255, ".tiff"), "not_a_photo", "numbers"),
     "an animated GIF": (lambda: animation("GIF"), "not_a_photo", "GIF"),
     "an animated WebP": (lambda: animation("WEBP"), "not_a_photo", "animation"),
@@ -84,6 +85,7 @@ READABLE: dict[str, Callable[[], bytes]] = {
     "one-bit PNG": lambda: saved(IMAGE.convert("1"), "PNG"),
     "palette PNG": lambda: saved(IMAGE.convert("P"), "PNG"),
     "alpha PNG": lambda: see_through(128),
+    "PNG with a strange colour profile": lambda: saved(IMAGE, "PNG", icc_profile=b"\0\0\0\x80" + bytes(124)),
 }
 
 
