@@ -72,21 +72,21 @@ def _sighting(rgb: Picture, flatten: Array, found: dict[int, Array]) -> Sighting
 
 def _detected_halved(grey: Picture) -> dict[int, Array]:
     half = np.asarray(cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
-    return {number: corners * 2 + 0.5 for number, corners in _detected(half).items()}
+    return {number: corners * 2 + 0.5 for number, corners in _detected(half, (13,)).items()}
 
 
-def _detected(grey: Picture) -> dict[int, Array]:
-    """Corners (4, 2) px by id of the markers that OpenCV finds; an id seen twice is left out."""
-    corners, indices, _ = _detector().detectMarkers(grey)
+def _detected(grey: Picture, windows: tuple[int, ...] = (3, 13, 23)) -> dict[int, Array]:
+    """Corners (4, 2) px by id of the markers that OpenCV finds, one threshold a window; an id seen twice is left out."""
+    corners, indices, _ = _detector(windows).detectMarkers(grey)
     ids = [] if indices is None else [design.IDS[int(i)] for i in np.ravel(indices)]
     found = {number: np.asarray(c, np.float64).reshape(4, 2) for number, c in zip(ids, corners, strict=True)}
     return {number: c for number, c in found.items() if ids.count(number) == 1}
 
 
-def _detector() -> cv2.aruco.ArucoDetector:
+def _detector(windows: tuple[int, ...]) -> cv2.aruco.ArucoDetector:
     knobs = cv2.aruco.DetectorParameters()
     knobs.minMarkerPerimeterRate = 0.02
-    knobs.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
+    knobs.adaptiveThreshWinSizeMin, knobs.adaptiveThreshWinSizeMax = windows[0], windows[-1]
     return cv2.aruco.ArucoDetector(design.dictionary(), knobs)
 
 
