@@ -71,17 +71,40 @@ def judge_folder(folder: Path, model: Model, settings: Settings) -> list[Judged]
 
 
 def judge_points(folder: Path, model: Model, settings: Settings) -> list[tuple[str, PointTally]]:
-    """Inspect every photo named in ``points.json`` and compare at its points; photos that are missing are left out."""
+    """Inspect every photo named in ``points.json`` and compare at its points; photos that are missing are left out.
+
+    Raises
+    ------
+    Unreadable
+        The list says something else, or names no photo that is there.
+    """
     judged = []
-    for entry in json.loads((folder / "points.json").read_text(encoding="utf-8")):
-        path = _inside(folder, str(entry["file"]))
+    for file, points, labels in _pointed(folder / "points.json"):
+        path = _inside(folder, file)
         if path is not None:
             inspection = inspect(read(path, settings), model, settings)
-            points = np.asarray(entry["points"], np.float64)
-            judged.append(
-                (str(entry["file"]), point_tally(_at(inspection, points), np.asarray(entry["labels"], np.uint8)))
-            )
+            judged.append((file, point_tally(_at(inspection, points), labels)))
+    if not judged:
+        raise Unreadable("names no photo that is there", "See the layout in the docs", str(folder / "points.json"))
     return judged
+
+
+def _pointed(path: Path) -> list[tuple[str, NDArray[np.float64], NDArray[np.uint8]]]:
+    """Read files, points (n, 2) and labels (n,) from a list of labelled points."""
+    try:
+        entries = [
+            (
+                str(entry["file"]),
+                np.array(entry["points"], np.float64).reshape(-1, 2),
+                np.array(entry["labels"], np.uint8),
+            )
+            for entry in json.loads(path.read_text(encoding="utf-8"))
+        ]
+    except (OSError, ValueError, TypeError, KeyError, OverflowError) as error:
+        raise Unreadable(f"is no list of labelled points ({error})", "See the layout in the docs", str(path)) from error
+    if odd := [file for file, points, labels in entries if labels.shape != (len(points),)]:
+        raise Unreadable(f"has not one label for each point of {odd[0]}", "Mend the list", str(path))
+    return entries
 
 
 def figures(judged: Sequence[Judged], *, draws: int = 1000) -> dict[str, Figure]:
@@ -183,7 +206,8 @@ def _full_size(inspection: Inspection, shape: tuple[int, ...]) -> tuple[Any, Any
 
 
 def _plane(path: Path) -> NDArray[np.uint8]:
-    plane = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_GRAYSCALE)
+    data = np.fromfile(path, np.uint8)
+    plane = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if data.size else None
     if plane is None:
         raise Unreadable("is no readable picture", "Mend the labelled folder", path.name)
     return np.asarray(plane, np.uint8)

@@ -256,6 +256,8 @@ def bootstrap(
     for _ in range(draws):
         drawn = [groups[i] for i in rng.integers(0, len(groups), len(groups))]
         values.append(measure(total(drawn)))
+    if np.isnan(values).all():
+        return float("nan"), float("nan")
     low, high = np.nanquantile(values, (0.025, 0.975))
     return float(low), float(high)
 
