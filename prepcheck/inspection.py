@@ -196,6 +196,8 @@ def _spot_flags(found: tuple[Spot, ...] | NoSpot, photo: Photo, surface: Surface
     flags = list(spot_flags(photo, everywhere, settings))
     if cut := [str(spot.number) for spot in found if touches_edge(spot)]:
         flags.append(raised("cut_off", f"spot {', '.join(cut)}"))
+    if (share := float(everywhere.mean())) > settings.spot.most_share:
+        flags.append(raised("fills_picture", f"{share:.0%} of the picture, limit {settings.spot.most_share:.0%}"))
     if (parts := _parts(found, surface)) > 1:
         flags.append(raised("several_parts", f"spots on {parts} parts with background between them"))
     return flags

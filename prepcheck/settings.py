@@ -175,6 +175,13 @@ class SpotSettings(Group):
     least_share: float = threshold(
         0.004, unit="share of picture", low=0.0, high=1.0, reason="smaller finds are specks, not spots"
     )
+    most_share: float = threshold(
+        0.9,
+        unit="share of picture",
+        low=0.1,
+        high=1.0,
+        reason="a spot's edge must be seen; pictures of even textures (brick, gravel, fabric) are taken for one large spot",
+    )
     least_width_px: float = threshold(
         64.0, unit="px at working size", low=1.0, reason="below this a 3 mm patch in a 50 mm spot has under 4 px"
     )

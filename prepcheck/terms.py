@@ -164,6 +164,14 @@ FLAGS: dict[str, FlagCard] = _cards(
         "Take one photo for each part, or check the numbers of the spots.",
     ),
     FlagCard(
+        "fills_picture",
+        "spot fills the picture",
+        True,
+        "Nearly the whole picture was taken for one ground spot.",
+        "Without the unground surface around it nothing shows that this is a ground spot at all.",
+        "Step back until the edge of the spot and some coating around it are in view, take it again.",
+    ),
+    FlagCard(
         "cut_off",
         "spot runs out of the picture",
         False,
@@ -226,14 +234,6 @@ FLAGS: dict[str, FlagCard] = _cards(
         "A nearly identical picture is already in the log.",
         "It may be a copy of an older photo saved again.",
         "Check the capture time; take a new photo for each pass.",
-    ),
-    FlagCard(
-        "unlike_known",
-        "unlike the surfaces the model knows",
-        False,
-        "The picture does not look like the ground metal that the model was trained on.",
-        "The model's answers, and how sure it says it is, do not hold here.",
-        "Check that the photo shows the ground spot in plain light; trust your own eyes.",
     ),
 )
 

@@ -153,3 +153,9 @@ def test_every_record_carries_the_cautions():
 )
 def test_the_worst_spot_decides(standings, worst):
     assert worst_standing(standings) == worst
+
+
+def test_a_picture_that_is_all_spot_is_a_retake():
+    inspection = look(np.full((480, 640), State.BRIGHT, np.uint8))
+    assert inspection.standing == Standing.RETAKE
+    assert "fills_picture" in codes(inspection)
