@@ -67,8 +67,6 @@ class Ground:
         What is left.
     pits : int
         Number of pits.
-    worn : float
-        Roughness of the metal against a fresh disc (1.0).
     """
 
     at: tuple[float, float]
@@ -80,7 +78,6 @@ class Ground:
     coating: Patchwork | None = None
     rust: Patchwork | None = None
     pits: int = 0
-    worn: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -188,7 +185,7 @@ def _grind(layers: Layers, spot: Ground) -> None:
     marks = _tool_marks(layers, spot, area)
     ground = outline(marks.cover, area)
     inside = ground > 0
-    _bare_metal(np.random.default_rng([spot.marks_seed, 4]), layers, marks, inside, spot.worn)
+    _bare_metal(np.random.default_rng([spot.marks_seed, 4]), layers, marks, inside)
     fine = fractal(rng, layers.shape, 1.2 / layers.mm_per_px, 4, 0.8)
     for number, (left, state) in enumerate(
         ((spot.oxide, State.OXIDE), (spot.coating, State.COATING), (spot.rust, State.FOREIGN))
@@ -235,15 +232,13 @@ def _first_strokes(rng: np.random.Generator, marks: Marks, area: NDArray[np.uint
     marks.cover[:] = area
 
 
-def _bare_metal(
-    rng: np.random.Generator, layers: Layers, marks: Marks, inside: NDArray[np.bool_], worn: float
-) -> None:
+def _bare_metal(rng: np.random.Generator, layers: Layers, marks: Marks, inside: NDArray[np.bool_]) -> None:
     """Show ground aluminium inside: anisotropic, slightly mottled."""
     mm = layers.mm_per_px
     share = inside.astype(np.float32)
     tone = np.exp(0.03 * fractal(rng, layers.shape, 30 / mm, 4)) * 0.92
     base = np.clip(tone[..., None] * np.asarray(ALUMINIUM, np.float32), 0, 0.95)
-    rough = worn * np.exp(0.12 * fractal(rng, layers.shape, 20 / mm, 3))
+    rough = np.exp(0.12 * fractal(rng, layers.shape, 20 / mm, 3))
     layers.mix(share, base=base, metal=0.97, height=marks.height, cavity=1.0)
     layers.mix(share, alpha_u=np.clip(marks.alpha_u * rough, 0.08, 0.6), alpha_v=np.clip(marks.alpha_v * rough, 0.14, 0.7))
     layers.theta[inside] = marks.theta[inside]

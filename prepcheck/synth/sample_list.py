@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from prepcheck.synth.bowser import BLUE, CREAM, GREEN, GREY_PRIMER, YELLOW_PRIMER, Ground, Laid, Patchwork, Wall
 from prepcheck.synth.camera import Camera
@@ -36,6 +36,8 @@ class Shot:
         Spot and grinding pass in the demo job.
     upright : bool
         Held upright: the file says so in its EXIF orientation.
+    seed : int
+        Of the sensor's noise.
     """
 
     name: str
@@ -50,7 +52,7 @@ class Shot:
     camera: Camera = PHONE
     demo: tuple[str, int] | None = None
     upright: bool = False
-    seed: int = field(default=1)
+    seed: int = 1
 
 
 DOOR = Light(1, ((-90, 35, 1.6, 0.5, 6), (-60, 70, 1.0, 0.12, 8), (200, 30, 0.5, 0.8, 3), (60, 15, 1.4, 0.6, 0.08)))
@@ -63,6 +65,9 @@ def torch(at: tuple[float, float, float], power: float = 1.0, aim: tuple[float, 
     """A torch held at `at` in a half-dark shop."""
     return replace(DUSK, lamps=(Lamp(at, aim, power, 0.9, 0.05),))
 
+
+DIM = replace(PHONE, grey=0.4)
+"""The same, exposed for the lamp: metal stays a stop below white."""
 
 UPRIGHT_CARD = Laid((72, 18), -88)
 
@@ -85,6 +90,7 @@ SHOTS: tuple[Shot, ...] = (
         "clean-torch", "Clean: brushed, torch from the left",
         Wall(5, (230, 190), BLUE, GREY_PRIMER, (Ground((2, 6), (98, 84), ("brush",), 5, 5),), -62),
         View(165, 8, 200, -2), torch((-0.75, -0.35, 0.55), 1.0, (0.05, 0.0)), "2026-03-02T16:40:05+01:00", "bright",
+        camera=replace(DIM, grey=0.32),
     ),
     Shot(
         "residue", "Residue left: white and grey oxide all over the spot",
@@ -110,6 +116,7 @@ SHOTS: tuple[Shot, ...] = (
             card=Laid((70, 16), -93),
         ),
         View(225, 10, 110, -2), DOOR, "2026-03-03T08:22:40+01:00", "residue left",
+        camera=replace(DIM, grey=0.36),
     ),
     Shot(
         "coating-left", "Coating left: flecks of yellow primer stay in the spot",
@@ -127,6 +134,7 @@ SHOTS: tuple[Shot, ...] = (
             (Ground((0, 2), (94, 76), ("brush",), 15, 16, rust=Patchwork(0.05, (0.20, 0.075, 0.025), 4, 0.15)),),
         ),
         View(160, 6, 30, 1), FLAT, "2026-03-03T09:15:55+01:00", "residue left", ("no_scale",),
+        camera=DIM,
     ),
     Shot(
         "glare", "Glare: the torch mirrors into the lens",
@@ -160,6 +168,7 @@ SHOTS: tuple[Shot, ...] = (
             ),
         ),
         View(250, 7, 100, 89), FLAT, "2026-03-04T07:58:12+01:00", "residue left", ("no_scale",), upright=True,
+        camera=DIM,
     ),
     Shot(
         "no-spot", "No spot: only the coat and a weld seam under it",

@@ -89,15 +89,12 @@ class Light:
         Mean radiance of the surroundings.
     lamps : tuple of Lamp
         At most three.
-    colour : tuple of float
-        Of the surroundings.
     """
 
     seed: int
     panels: tuple[tuple[float, float, float, float, float], ...]
     ambient: float = 1.0
     lamps: tuple[Lamp, ...] = ()
-    colour: tuple[float, float, float] = (1.0, 1.0, 1.0)
 
 
 def rig_of(light: Light, view: View) -> Rig:
@@ -107,7 +104,6 @@ def rig_of(light: Light, view: View) -> Rig:
     for azimuth, height, width, tall, radiance in light.panels:
         _panel(rng, sky, (width, tall), np.full(3, radiance), _direction(azimuth, height))
     _panel(rng, sky, (0.5, 0.35), np.full(3, 0.06), view.eye / view.distance)
-    sky *= np.asarray(light.colour, np.float32)
     maps = np.stack([sky if s == 0 else cv2.GaussianBlur(sky, (0, 0), s) for s in BLURS])
     maps = np.asarray(maps * (light.ambient / float(sky.mean())), np.float32)
     shadows = np.tile(np.asarray([1, 0, 0, 0.1, 0], np.float32), (1 + LAMPS, 1))
