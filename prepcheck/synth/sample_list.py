@@ -116,7 +116,7 @@ SHOTS: tuple[Shot, ...] = (
             card=Laid((70, 16), -93),
         ),
         View(225, 10, 110, -2), DOOR, "2026-03-03T08:22:40+01:00", "residue left",
-        camera=replace(DIM, grey=0.36),
+        camera=replace(DIM, grey=0.31),
     ),
     Shot(
         "coating-left", "Coating left: flecks of yellow primer stay in the spot",
