@@ -104,7 +104,9 @@ def expose(rng: np.random.Generator, linear: Field, camera: Camera) -> NDArray[n
     luminance = picture.mean(axis=2)
     gain = camera.grey / max(float(np.quantile(luminance[::4, ::4], camera.anchor)), 1e-6)
     picture = picture * np.asarray(camera.balance, np.float32) * np.float32(gain)
-    noise = np.sqrt(camera.shot * np.clip(picture, 0, 1) + camera.read**2) * rng.standard_normal(picture.shape, np.float32)
+    noise = np.sqrt(camera.shot * np.clip(picture, 0, 1) + camera.read**2) * rng.standard_normal(
+        picture.shape, np.float32
+    )
     return jpeg(develop(np.clip(picture + noise, 0, None), camera), camera.quality)
 
 
@@ -143,4 +145,4 @@ def jpeg(coded: Field, quality: int) -> NDArray[np.uint8]:
     """Encode sRGB values as JPEG and decode again; uint8 RGB."""
     bgr = np.round(coded[..., ::-1] * 255).astype(np.uint8)
     data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    return np.ascontiguousarray(np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR), np.uint8)[..., ::-1])

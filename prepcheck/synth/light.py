@@ -104,7 +104,7 @@ def _to_map(directions: NDArray[np.float64]) -> NDArray[np.int32]:
     """Fixed-point (1/8 pixel) map positions of directions, shape (N, 3) to (N, 2)."""
     unit = directions / np.linalg.norm(directions, axis=1, keepdims=True)
     place = unit[:, :2] / (1.0 + np.clip(unit[:, 2:], 0, 1))
-    return np.round((place * 0.5 + 0.5) * (SIZE - 1) * 8).astype(np.int32)
+    return np.asarray(np.round((place * 0.5 + 0.5) * (SIZE - 1) * 8), np.int32)
 
 
 def _panel(
@@ -182,7 +182,9 @@ def _shadow(rng: np.random.Generator) -> Field:
     """Draw one straight soft shadow edge, usually absent."""
     turn = rng.uniform(0, 2 * np.pi)
     strength = rng.uniform(0.3, 0.95) if rng.random() < 0.18 else 0.0
-    return np.asarray([np.cos(turn), np.sin(turn), rng.normal(0, 0.3), log_uniform(rng, 0.004, 0.2), strength], np.float32)
+    return np.asarray(
+        [np.cos(turn), np.sin(turn), rng.normal(0, 0.3), log_uniform(rng, 0.004, 0.2), strength], np.float32
+    )
 
 
 def irradiance_of(sky: Field) -> Field:

@@ -83,7 +83,9 @@ def work(rng: np.random.Generator, marks: Marks, area: NDArray[np.uint8], mm_per
     """Lay strokes of `tool` over `area` (uint8, 1 inside) until it is covered about three times, in place."""
     habit = _habit(rng, tool)
     habit["length"] = min(habit["length"], rng.uniform(0.35, 0.9) * float(np.sqrt(area.sum())) * mm_per_px)
-    inner = cv2.erode(area, np.ones((3, 3), np.uint8), iterations=int(rng.uniform(0.1, 0.45) * habit["length"] / mm_per_px))
+    inner = cv2.erode(
+        area, np.ones((3, 3), np.uint8), iterations=int(rng.uniform(0.1, 0.45) * habit["length"] / mm_per_px)
+    )
     ys, xs = np.nonzero((inner if inner.any() else area)[::4, ::4])
     if len(ys) == 0:
         return
@@ -142,7 +144,9 @@ def _band(
     """Coordinates along (u) and across (v) the circle in pixels, and the direction of the path."""
     y = np.arange(box[0].start, box[0].stop, dtype=np.float32)[:, None] - np.float32(hub[1])
     x = np.arange(box[1].start, box[1].stop, dtype=np.float32)[None, :] - np.float32(hub[0])
-    distance, bearing = cv2.cartToPolar(np.broadcast_to(x, (y.size, x.size)).copy(), np.broadcast_to(y, (y.size, x.size)).copy())
+    distance, bearing = cv2.cartToPolar(
+        np.broadcast_to(x, (y.size, x.size)).copy(), np.broadcast_to(y, (y.size, x.size)).copy()
+    )
     turned = np.mod(bearing - np.float32(angle) + np.float32(np.pi), np.float32(2 * np.pi)) - np.float32(np.pi)
     return turned * np.float32(radius), distance - np.float32(radius), bearing + np.float32(np.pi / 2)
 

@@ -81,7 +81,9 @@ def cut_out(rng: np.random.Generator, layers: Layers, distance: Field, back: Lay
         gx, gy = cv2.Sobel(distance, cv2.CV_32F, 1, 0) / 8, cv2.Sobel(distance, cv2.CV_32F, 0, 1) / 8
         layers.bend_x -= lip * np.clip(gx, -1, 1) * 0.8
         layers.bend_y -= lip * np.clip(gy, -1, 1) * 0.8
-        layers.mix(np.asarray(lip * rng.uniform(0, 0.6), np.float32), metal=0.9, base=ALUMINIUM, alpha_u=0.2, alpha_v=0.3)
+        layers.mix(
+            np.asarray(lip * rng.uniform(0, 0.6), np.float32), metal=0.9, base=ALUMINIUM, alpha_u=0.2, alpha_v=0.3
+        )
         shade = 1 - rng.uniform(0, 0.8) * np.exp(np.clip(distance, None, 0) / rng.uniform(5, 60))
         _behind(layers, back, ~on, shade)
     return np.asarray(on)
@@ -158,7 +160,11 @@ def _dress(rng: np.random.Generator, layers: Layers, mask: NDArray[np.uint8]) ->
     on = mask > 0
     distance = np.minimum(cv2.distanceTransform(mask, cv2.DIST_L2, 3), rng.uniform(3, 40))
     metal = rng.random() < 0.35
-    tone = np.asarray(STEEL if rng.random() < 0.7 else ALUMINIUM) if metal else rng.uniform(0.01, 0.75) * rng.uniform(0.15, 1, 3)
+    tone = (
+        np.asarray(STEEL if rng.random() < 0.7 else ALUMINIUM)
+        if metal
+        else rng.uniform(0.01, 0.75) * rng.uniform(0.15, 1, 3)
+    )
     grain = fractal(rng, layers.shape, log_uniform(rng, 4, 80), 3) * rng.uniform(0.0, 0.3)
     layers.base[on] = np.clip(tone * np.exp(grain[on])[:, None], 0.005, 0.93)
     layers.metal[on] = rng.uniform(0.5, 1.0) if metal else 0.0

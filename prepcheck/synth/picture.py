@@ -43,7 +43,9 @@ def warp_view(rng: np.random.Generator, shape: tuple[int, int], rig: Rig, streng
     rows, cols = shape
     tilt_x, tilt_y = (float(rig.camera[k] / np.linalg.norm(rig.camera)) * strength for k in (0, 1))
     scale = np.asarray([[2.0 / cols, 0, -1], [0, 2.0 / cols, -rows / cols], [0, 0, 1]])
-    middle = np.asarray([[1 + 0.25 * abs(tilt_x), 0, 0], [0, 1 + 0.25 * abs(tilt_y), 0], [-0.3 * tilt_x, -0.3 * tilt_y, 1]])
+    middle = np.asarray(
+        [[1 + 0.25 * abs(tilt_x), 0, 0], [0, 1 + 0.25 * abs(tilt_y), 0], [-0.3 * tilt_x, -0.3 * tilt_y, 1]]
+    )
     return np.asarray(np.linalg.inv(scale) @ middle @ scale)
 
 
@@ -71,11 +73,18 @@ def make_picture(
     rig = sample_rig(rng, light)
     camera = camera or sample_camera(rng)
     view = warp_view(rng, shape, rig)
-    linear = cv2.warpPerspective(radiance(layers, rig), view, shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+    linear = cv2.warpPerspective(
+        radiance(layers, rig), view, shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT
+    )
     states, ground = (
         cv2.warpPerspective(plane, view, shape[::-1], flags=cv2.INTER_NEAREST, borderMode=cv2.BORDER_REFLECT)
         for plane in (layers.state, layers.ground)
     )
     states[states == BEAD] = State.CANNOT_TELL
     meta = {**layers.notes, **rig.notes, "mm_per_px": layers.mm_per_px, "camera": camera.as_dict()}
-    return Picture(expose(rng, linear, camera), np.asarray(states, np.uint8), np.asarray(ground * 255, np.uint8), meta)
+    return Picture(
+        expose(rng, np.asarray(linear, np.float32), camera),
+        np.asarray(states, np.uint8),
+        np.asarray(ground * 255, np.uint8),
+        meta,
+    )

@@ -93,7 +93,7 @@ def lay_pits(rng: np.random.Generator, layers: Layers, inside: NDArray[np.bool_]
         off = rng.normal(0, log_uniform(rng, 2, 40) / layers.mm_per_px, 2)
         radius = max(log_uniform(rng, 0.12, 2.2) * rng.uniform(0.5, 1.5) / layers.mm_per_px, 0.9)
         _pit(rng, mask, (3 * xs[pick] + off[0], 3 * ys[pick] + off[1]), radius)
-    hole = ramp(cv2.GaussianBlur(mask, (0, 0), 0.8), 0.35, 0.65) * inside
+    hole = ramp(np.asarray(cv2.GaussianBlur(mask, (0, 0), 0.8), np.float32), 0.35, 0.65) * inside
     filled = rng.uniform(0.1, 0.5) if rng.random() < 0.3 else rng.uniform(0.01, 0.12)
     rim = cv2.GaussianBlur(mask, (0, 0), max(0.4 / layers.mm_per_px, 1.5))
     layers.height -= rim * rng.uniform(0.1, 0.6) * np.float32(min(1.0, 2 * layers.mm_per_px))
@@ -119,7 +119,9 @@ def lay_foreign(rng: np.random.Generator, layers: Layers, inside: NDArray[np.boo
         cover, base, alpha = FOREIGN[kind](rng, layers)
         cover = np.asarray(cover * (inside | (kind == "marker")), np.float32)
         layers.mix(cover, base=base, metal=0.0, alpha_u=alpha, alpha_v=alpha)
-        layers.state[(cover >= 0.5) & ((layers.state != State.PIT) & (layers.state != State.BACKGROUND))] = State.FOREIGN
+        layers.state[(cover >= 0.5) & ((layers.state != State.PIT) & (layers.state != State.BACKGROUND))] = (
+            State.FOREIGN
+        )
 
 
 def _blobs(rng: np.random.Generator, layers: Layers, size: tuple[float, float], share: tuple[float, float]) -> Field:
@@ -183,7 +185,13 @@ def lay_bead(rng: np.random.Generator, layers: Layers, part: NDArray[np.bool_]) 
     layers.mix(np.asarray(tint * strength, np.float32), base=hot, metal=0.35)
     layers.state[(tint * strength > 0.3) & (layers.state != State.BACKGROUND)] = BEAD
     alpha = rng.uniform(0.12, 0.4)
-    layers.mix(np.asarray(on, np.float32), base=rng.uniform(0.55, 0.9), metal=rng.uniform(0.6, 1.0), alpha_u=alpha, alpha_v=alpha)
+    layers.mix(
+        np.asarray(on, np.float32),
+        base=rng.uniform(0.55, 0.9),
+        metal=rng.uniform(0.6, 1.0),
+        alpha_u=alpha,
+        alpha_v=alpha,
+    )
     crown = half * mm * rng.uniform(0.1, 0.45)
     layers.height += on * (crown * across + ripple * np.sqrt(across) * rng.uniform(0.02, 0.12) - layers.height)
     layers.state[on >= 0.5] = BEAD

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from prepcheck.synth import cover, part, residue
 from prepcheck.synth.layers import ALUMINIUM, BEAD, STEEL, Layers, blank
 from prepcheck.synth.marks import TOOLS, Marks, empty, work
-from prepcheck.synth.noise import Field, fractal, log_uniform
+from prepcheck.synth.noise import Field, fractal, log_uniform, ramp
 from prepcheck.terms import State
 
 
@@ -77,7 +77,9 @@ def spot_mask(rng: np.random.Generator, shape: tuple[int, int], count: int) -> N
             radius = reach * rng.uniform(0.4, 1.0) * (1 + wobble)
             stretch, tilt = log_uniform(rng, 0.5, 1.0), rng.uniform(0, np.pi)
             x, y = radius * np.cos(turn), radius * stretch * np.sin(turn)
-            ring = np.stack([x * np.cos(tilt) - y * np.sin(tilt), x * np.sin(tilt) + y * np.cos(tilt)], 1) + centre + off
+            ring = (
+                np.stack([x * np.cos(tilt) - y * np.sin(tilt), x * np.sin(tilt) + y * np.cos(tilt)], 1) + centre + off
+            )
             cv2.fillPoly(mask, [np.round(ring).astype(np.int32)], 1)
     if rng.random() < 0.7:
         ragged = fractal(rng, shape, log_uniform(rng, 8, 60), 5, rng.uniform(0.4, 0.8)) * rng.uniform(1, 9)
@@ -190,7 +192,7 @@ def _rest_of_coating(
         if rng.random() < 0.45:
             cover.lay_paint(rng, layers, left, cover.paint_colour(rng)[1])
             step = max(log_uniform(rng, 0.3, 2.5) / layers.mm_per_px, 1.0)
-            back_off = cover.ramp(-distance + step * fractal(rng, layers.shape, 8 / layers.mm_per_px, 4), step, 1.6 * step)
+            back_off = ramp(-distance + step * fractal(rng, layers.shape, 8 / layers.mm_per_px, 4), step, 1.6 * step)
             left = np.asarray(left * back_off, np.float32)
         cover.lay_paint(rng, layers, left, cover.paint_colour(rng)[1])
     if recipe.skin and rng.random() < 0.6:

@@ -1,4 +1,4 @@
-"""Commands of training, in the order of use: ``python -m prepcheck.train scenes | fit | calibrate | card``."""
+"""Commands of training, in the order of use: ``python -m prepcheck.train scenes | fit | pictures | calibrate``."""
 
 from __future__ import annotations
 
@@ -35,10 +35,14 @@ def _parser() -> argparse.ArgumentParser:
     fit.add_argument("--steps", type=int, default=10**9)
     fit.add_argument("--crop", type=int, default=512)
     fit.add_argument("--rigs", type=int, default=3000, help="lights drawn in advance")
+    fit.add_argument("--settle", type=int, default=40, help="batches for settling (0: keep what the checkpoint has)")
+    fit.add_argument("--settled", action="store_true", help="settle batch norm first, then freeze it")
     fit.add_argument("--workers", type=int, default=4)
     fit.add_argument("--from", dest="start", type=Path, default=None)
     fit.add_argument("--wait", type=int, default=1, help="scenes to wait for before the first step")
-    calibrate = commands.add_parser("calibrate", help="choose temperatures, the sure threshold and the interval; export")
+    calibrate = commands.add_parser(
+        "calibrate", help="choose temperatures, the sure threshold and the interval; export"
+    )
     calibrate.add_argument("checkpoint", type=Path)
     calibrate.add_argument("pictures", type=Path, help="folder of held-out pictures (see `pictures`)")
     calibrate.add_argument("--out", type=Path, default=Path("models"))
@@ -48,11 +52,6 @@ def _parser() -> argparse.ArgumentParser:
     pictures.add_argument("--first-seed", type=int, default=9_000_000)
     pictures.add_argument("--count", type=int, default=120)
     pictures.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
-    measure = commands.add_parser("measure", help="measure an exported model on evaluation folders")
-    measure.add_argument("model", type=Path)
-    measure.add_argument("folders", type=Path, nargs="+")
-    measure.add_argument("--sure", type=float, default=None)
-    measure.add_argument("--held-out", action="store_true", help="of photographs with points, only those held out")
     return parser
 
 
@@ -81,10 +80,13 @@ def _fit(options: argparse.Namespace) -> int:
         options.seconds, options.scenes, options.photos, rate=options.rate, seed=options.seed, batch=options.batch,
         full_batch=max(1, options.batch // 3), real_batch=max(1, options.batch // 4), steps=options.steps,
         crop=options.crop, rigs=options.rigs, workers=options.workers,
+        settle=options.settle,
     )  # fmt: skip
-    run = Fit(eye, plan, torch.device("cuda" if torch.cuda.is_available() else "cpu"))
+    run = Fit(eye, plan, torch.device("cuda" if torch.cuda.is_available() else "cpu"), settled=options.settled)
     steps = run.run()
-    notes["runs"].append({"steps": steps, "scenes": len(run.stock.scenes), "seed": options.seed, "seconds": options.seconds})
+    notes["runs"].append(
+        {"steps": steps, "scenes": len(run.stock.scenes), "seed": options.seed, "seconds": options.seconds}
+    )
     save(options.checkpoint, run.average, notes)
     print(json.dumps(notes))  # noqa: T201
     return 0
@@ -104,15 +106,7 @@ def _calibrate(options: argparse.Namespace) -> int:
     return 0
 
 
-def _measure(options: argparse.Namespace) -> int:
-    from prepcheck.train.measure import measure
-
-    for folder in options.folders:
-        print(json.dumps({folder.name: measure(options.model, folder, options.sure, options.held_out)}))  # noqa: T201
-    return 0
-
-
-COMMANDS = {"scenes": _scenes, "fit": _fit, "pictures": _pictures, "calibrate": _calibrate, "measure": _measure}
+COMMANDS = {"scenes": _scenes, "fit": _fit, "pictures": _pictures, "calibrate": _calibrate}
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -39,7 +39,9 @@ def view_matrices(rng: np.random.Generator, count: int, zoom: tuple[float, float
 def change_view(pictures: Any, labels: Any, matrices: Any, size: tuple[int, int]) -> tuple[Any, Any]:
     """Resample pictures (bilinear) and labels (nearest, uint8, shape (B, C, H, W)) through `matrices`."""
     device = pictures.device
-    y, x = torch.meshgrid(torch.linspace(-1, 1, size[0], device=device), torch.linspace(-1, 1, size[1], device=device), indexing="ij")
+    y, x = torch.meshgrid(
+        torch.linspace(-1, 1, size[0], device=device), torch.linspace(-1, 1, size[1], device=device), indexing="ij"
+    )
     aspect = pictures.shape[3] / pictures.shape[2]
     points = torch.stack([x * (size[1] / size[0]), y, torch.ones_like(x)], -1).view(1, -1, 3)
     moved = points @ matrices.to(device).transpose(1, 2)
@@ -135,7 +137,9 @@ def jpeg(coded: Any, quality: Any) -> Any:
     cb, cr = (blue - luma) * 0.564, (red - luma) * 0.713
     luma = _quantise(luma - 128, scale, LUMA) + 128
     chroma = functional.avg_pool2d(torch.cat([cb, cr], 1), 2)
-    chroma = functional.interpolate(_quantise(chroma, scale, np.full((8, 8), 60, np.float32)), scale_factor=2, mode="bilinear")
+    chroma = functional.interpolate(
+        _quantise(chroma, scale, np.full((8, 8), 60, np.float32)), scale_factor=2, mode="bilinear"
+    )
     red, blue = luma + chroma[:, 1:] * 1.403, luma + chroma[:, :1] * 1.773
     green = (luma - 0.299 * red - 0.114 * blue) / 0.587
     return torch.cat([red, green, blue], 1) / 255

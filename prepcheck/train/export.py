@@ -13,12 +13,12 @@ import torch
 
 from prepcheck.train.net import Eye, Told
 
-SIZES = ((960, 1280), (1280, 960), (480, 640), (736, 1280), (32, 64))
+SIZES = ((960, 1280), (1280, 960), (480, 640), (736, 1280), (256, 320))
 """Heights and widths tried after every export."""
 
 
-def export(eye: Eye, path: Path, temperature: float, spot_temperature: float) -> dict[str, object]:
-    """Write `eye` as ONNX with its temperatures baked in.
+def export(eye: Eye, path: Path, temperature: float = 1.0, oxide_bias: float = 0.0) -> dict[str, object]:
+    """Write `eye` as ONNX with its calibration baked in.
 
     Returns
     -------
@@ -26,7 +26,7 @@ def export(eye: Eye, path: Path, temperature: float, spot_temperature: float) ->
         ``sha256`` and ``bytes`` of the file, ``difference`` to the net (largest, over several sizes), ``ms`` for
         1280 x 960 in ``cv2.dnn`` (median of 7).
     """
-    told = Told(eye, temperature, spot_temperature).eval()
+    told = Told(eye, temperature, oxide_bias).eval()
     axes = {"image": {2: "height", 3: "width"}, "maps": {2: "half_height", 3: "half_width"}}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

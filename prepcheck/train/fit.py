@@ -51,11 +51,12 @@ class Plan:
     full_batch: int = 8
     real_batch: int = 6
     rate: float = 2e-3
-    samples: int = 12
+    samples: int = 10
     steps: int = 10**9
     seed: int = 0
     workers: int = 4
     rigs: int = 3000
+    settle: int = 40
     log: list[dict[str, float]] = field(default_factory=list)
 
 
@@ -66,6 +67,7 @@ class Stock:
         self.folder, self.device, self.limit = folder, device, limit
         self.names: set[str] = set()
         self.scenes: list[Any] = []
+        self.grounds: list[NDArray[np.int64]] = []
 
     def top_up(self, most: int = 60) -> None:
         """Load up to `most` scenes that are new."""
@@ -74,15 +76,29 @@ class Stock:
                 return
             if path.name not in self.names:
                 self.names.add(path.name)
-                self.scenes.append(torch.from_numpy(np.load(path)).to(self.device))
+                self.add(np.load(path))
                 most -= 1
+
+    def add(self, packed: NDArray[np.uint8]) -> None:
+        """Keep one packed scene, and some places on its ground (or anywhere, without ground) to aim windows at."""
+        self.scenes.append(torch.from_numpy(packed).to(self.device))
+        places = np.argwhere(packed[11, ::8, ::8] > 0) * 8
+        self.grounds.append(places[:: max(1, len(places) // 200)])
+
+    def _corner(self, rng: np.random.Generator, k: int, size: tuple[int, int]) -> list[int]:
+        """Top left corner of a window, four times in five aimed at ground."""
+        room = [self.scenes[k].shape[i + 1] - size[i] for i in range(2)]
+        if len(self.grounds[k]) and rng.random() < 0.8:
+            aim = self.grounds[k][rng.integers(len(self.grounds[k]))] - np.asarray(size) * rng.uniform(0.3, 0.7, 2)
+            return [int(np.clip(a, 0, r)) for a, r in zip(aim, room, strict=True)]
+        return [int(rng.integers(r + 1)) for r in room]
 
     def draw(self, rng: np.random.Generator, count: int, size: tuple[int, int]) -> tuple[Any, Any]:
         """Cut windows of `size` from random scenes; also gives the middle of the scene seen from each window."""
         cut, shift = [], []
         for k in rng.integers(len(self.scenes), size=count):
             scene = self.scenes[k]
-            y, x = (int(rng.integers(max(1, scene.shape[i + 1] - size[i] + 1))) for i in range(2))
+            y, x = self._corner(rng, int(k), size)
             window = scene[:, y : y + size[0], x : x + size[1]]
             share = rng.uniform(0, 1) if rng.random() < 0.5 else 1.0
             middle = np.asarray([scene.shape[2] / 2 - x, scene.shape[1] / 2 - y])
@@ -102,7 +118,9 @@ def rig_pool(seed: int, count: int, workers: int) -> list[Rig]:
         return pool.map(_rig, [(seed, k) for k in range(count)], chunksize=8)
 
 
-def linear_batch(rng: np.random.Generator, rigs: list[Rig], stock: Stock, count: int, size: tuple[int, int], samples: int) -> Any:
+def linear_batch(
+    rng: np.random.Generator, rigs: list[Rig], stock: Stock, count: int, size: tuple[int, int], samples: int
+) -> Any:
     """Lit linear pictures (B, 3, H, W) and labels (B, 2, H, W): state and ground."""
     planes, shift = stock.draw(rng, count, size)
     width = max(stock.scenes[0].shape[1:])
@@ -112,7 +130,9 @@ def linear_batch(rng: np.random.Generator, rigs: list[Rig], stock: Stock, count:
         return lit.light_up(planes, lights, shift, scale.float(), samples), planes[:, 10:12]
 
 
-def photograph(rng: np.random.Generator, linear: Any, labels: Any, size: tuple[int, int], zoom: tuple[float, float]) -> Any:
+def photograph(
+    rng: np.random.Generator, linear: Any, labels: Any, size: tuple[int, int], zoom: tuple[float, float]
+) -> Any:
     """Change the view and expose: photographs (B, 3, h, w), labels (B, 2, h, w)."""
     with torch.no_grad():
         full_turn = 3.2 if size[0] == size[1] else 0.3
@@ -183,10 +203,33 @@ def real_batch(rng: np.random.Generator, photos: list[real.PointPhoto], count: i
     return torch.from_numpy(images).permute(0, 3, 1, 2), torch.from_numpy(np.stack([p[1] for p in pairs]))
 
 
-class Fit:
-    """One run of fitting."""
+def freeze_norms(eye: Eye) -> None:
+    """Stop batch norm from following the batch: scenes and photographs differ, so its statistics would fit neither."""
+    for module in eye.modules():
+        if isinstance(module, torch.nn.BatchNorm2d):
+            module.eval()
 
-    def __init__(self, eye: Eye, plan: Plan, device: Any, everything: bool = False) -> None:
+
+def settle_norms(eye: Eye, batches: Iterator[Any], count: int) -> None:
+    """Set the statistics of batch norm to their mean over `count` batches of pictures."""
+    norms = [m for m in eye.modules() if isinstance(m, torch.nn.BatchNorm2d)]
+    eye.train()
+    for norm in norms:
+        norm.reset_running_stats()
+        norm.momentum = None
+    with torch.no_grad():
+        for _ in range(count):
+            eye(next(batches))
+    for norm in norms:
+        norm.momentum = 0.1
+
+
+class Fit:
+    """One run of fitting; with `settled`, batch norm is settled on scenes first and then frozen."""
+
+    def __init__(self, eye: Eye, plan: Plan, device: Any, everything: bool = False, settled: bool = False) -> None:
+        self.settled = settled
+        self.seen = torch.zeros(6, device=device)
         self.eye, self.plan, self.device = eye.to(device).to(memory_format=torch.channels_last), plan, device
         self.rng = np.random.default_rng(plan.seed)
         self.stock = Stock(plan.scenes, device)
@@ -197,7 +240,9 @@ class Fit:
         self.accepted = torch.from_numpy(real.accepted_matrix()).to(device)
         decay = [p for p in eye.parameters() if p.ndim > 1]
         rest = [p for p in eye.parameters() if p.ndim <= 1]
-        self.optimiser = torch.optim.AdamW([{"params": decay, "weight_decay": 0.02}, {"params": rest, "weight_decay": 0.0}], plan.rate)
+        self.optimiser = torch.optim.AdamW(
+            [{"params": decay, "weight_decay": 0.02}, {"params": rest, "weight_decay": 0.0}], plan.rate
+        )
 
     def run(self) -> int:
         """Fit until the time or the steps are used up; returns the number of steps."""
@@ -205,6 +250,11 @@ class Fit:
         rigs = rig_pool(plan.seed, plan.rigs, plan.workers)
         crops = ahead(lambda r: real_batch(r, self.photos, plan.real_batch, plan.crop), plan.workers, 8, plan.seed + 2)
         self.stock.top_up(10**6)
+        if self.settled and plan.settle:
+            settle_norms(self.eye, self._pictures(rigs), plan.settle)
+            self.average = {k: v.detach().clone() for k, v in self.eye.state_dict().items()}
+        if self.settled:
+            freeze_norms(self.eye)
         start, step = time.monotonic(), 0
         pending: list[Any] = []
         while time.monotonic() - start < plan.seconds and step < plan.steps:
@@ -217,12 +267,33 @@ class Fit:
             loss = self._step(linear, labels, size, zoom, crops, progress)
             step += 1
             if step % 50 == 0:
-                plan.log.append({"step": step, "loss": float(loss), "scenes": len(self.stock.scenes)})
+                plan.log.append({"step": step, "loss": float(loss), "scenes": len(self.stock.scenes), **self._told()})
                 print(json.dumps({**plan.log[-1], "seconds": round(time.monotonic() - start)}), flush=True)  # noqa: T201
         return step
 
+    def _pictures(self, rigs: list[Rig]) -> Iterator[Any]:
+        """Photographs of scenes without end."""
+        while True:
+            for linear, labels, size, zoom in self._next_pictures(rigs)[:1]:
+                yield photograph(self.rng, linear, labels, size, zoom)[0]
+
+    def _count(self, logits: Any, truth: Any, burnt: Any) -> None:
+        """Add up recalls and spot overlap on the training pictures."""
+        state, ground = truth[:, 0, ::2, ::2], truth[:, 1, ::2, ::2] > 0
+        told, spot = logits[:, :6].argmax(1), logits[:, 7] > 0
+        inside = ground & (burnt[:, ::2, ::2] == 0)
+        bright, oxide = inside & (state == 1), inside & (state == 2)
+        sums = [bright & (told == 1), bright, oxide & (told >= 2), oxide, spot & ground, spot | ground]
+        self.seen += torch.stack([x.sum() for x in sums]).float()
+
+    def _told(self) -> dict[str, float]:
+        """Figures on the training pictures since the last call."""
+        a, b, c, d, e, f = (float(x) + 1e-9 for x in self.seen)
+        self.seen.zero_()
+        return {"bright": round(a / b, 3), "oxide": round(c / d, 3), "iou": round(e / f, 3)}
+
     def _next_pictures(self, rigs: Any) -> list[Any]:
-        """Light the next windows: two out of three times crops, else whole scenes; each is photographed twice."""
+        """Light the next windows: two out of three times crops, else whole scenes; each is photographed three times."""
         plan, shape = self.plan, tuple(self.stock.scenes[0].shape[1:])
         if self.rng.random() < 0.55:
             side = min(plan.crop, *shape)
@@ -230,7 +301,7 @@ class Fit:
         else:
             size, count, zoom = (shape[0], shape[1]), plan.full_batch, (0.75, 1.35)
         linear, labels = linear_batch(self.rng, rigs, self.stock, count, size, plan.samples)
-        return [(linear, labels, size, zoom)] * 2
+        return [(linear, labels, size, zoom)] * 3
 
     def _step(self, linear: Any, labels: Any, size: Any, zoom: Any, crops: Any, progress: float) -> Any:
         """Take one optimiser step."""
@@ -240,7 +311,9 @@ class Fit:
         pictures, truth = photograph(self.rng, linear, labels, size, zoom)
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
             logits = self.eye(pictures.contiguous(memory_format=torch.channels_last))
-        loss = scene_loss(logits, truth, (pictures.amin(1) >= 250 / 255).float())
+        burnt = (pictures.amin(1) >= 250 / 255).float()
+        loss = scene_loss(logits, truth, burnt)
+        self._count(logits.detach(), truth, burnt)
         if self.photos and self.plan.real_batch:
             images, points = next(crops)
             seen = augment.recolour(self.rng, images.to(self.device).float() / 255)
@@ -266,7 +339,8 @@ class Fit:
 
 def save(path: Path, weights: dict[str, Any], notes: dict[str, Any]) -> None:
     """Write a checkpoint: float32 weights and plain notes."""
-    torch.save({"weights": {k: v.detach().float().cpu() if v.dtype.is_floating_point else v.cpu() for k, v in weights.items()}, "notes": notes}, path)
+    plain = {k: v.detach().float().cpu() if v.dtype.is_floating_point else v.cpu() for k, v in weights.items()}
+    torch.save({"weights": plain, "notes": notes}, path)
 
 
 def load(path: Path) -> tuple[Eye, dict[str, Any]]:

@@ -52,7 +52,9 @@ def collate(rigs: list[Rig], device: Any) -> tuple[Numbers, Any]:
         for k in range(LAMPS)
     ]
     shadows = [[numbers([r.shadows[k, i] for r in rigs]) for i in range(5)] for k in range(LAMPS + 1)]
-    return Numbers(numbers([r.radius for r in rigs]), vector([r.camera for r in rigs]), lamps, shadows), Sky(rigs, device)
+    return Numbers(numbers([r.radius for r in rigs]), vector([r.camera for r in rigs]), lamps, shadows), Sky(
+        rigs, device
+    )
 
 
 class Sky:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import Any
 
 import torch
@@ -63,7 +64,7 @@ class Eye(nn.Module):  # type: ignore[misc]
     def __init__(self, widths: tuple[int, ...] = WIDTHS, depths: tuple[int, ...] = DEPTHS) -> None:
         super().__init__()
         self.stem = conv(3, widths[0], 3, 2)
-        pairs = list(zip(widths[:-1], widths[1:], strict=True))
+        pairs = list(itertools.pairwise(widths))
         self.downs = nn.ModuleList([conv(a, b, 3, 2) for a, b in pairs])
         self.stages = nn.ModuleList(
             [nn.Sequential(*[Residual(b) for _ in range(d)]) for (_, b), d in zip(pairs, depths[1:], strict=True)]
@@ -90,15 +91,18 @@ class Eye(nn.Module):  # type: ignore[misc]
 
 
 class Told(nn.Module):  # type: ignore[misc]
-    """The net with its temperatures and output functions: what is exported."""
+    """The net with its temperature, its prior for oxide and its output functions: what is exported."""
 
-    def __init__(self, eye: Eye, temperature: float = 1.0, spot_temperature: float = 1.0) -> None:
+    def __init__(self, eye: Eye, temperature: float = 1.0, oxide_bias: float = 0.0) -> None:
         super().__init__()
         self.eye = eye
-        self.temperature, self.spot_temperature = temperature, spot_temperature
+        self.temperature = temperature
+        bias = torch.zeros(1, 7, 1, 1)
+        bias[0, 2] = oxide_bias
+        self.register_buffer("bias", bias)
 
     def forward(self, image: Any) -> Any:
         """Probabilities, shape (B, 8, H / 2, W / 2); the first seven sum to one."""
         logits = self.eye(image)
-        states = torch.softmax(logits[:, :7] / self.temperature, dim=1)
-        return torch.cat([states, torch.sigmoid(logits[:, 7:] / self.spot_temperature)], dim=1)
+        states = torch.softmax(logits[:, :7] / self.temperature + self.bias, dim=1)
+        return torch.cat([states, torch.sigmoid(logits[:, 7:])], dim=1)

@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.synth.layers import Layers
-from prepcheck.synth.noise import Field
 from prepcheck.synth.scene import make_surface
 
 PLANES = (
@@ -27,9 +26,9 @@ STEEPEST = 1.2
 def pack(layers: Layers) -> NDArray[np.uint8]:
     """Squeeze layers into bytes, shape (12, H, W): roots for slopes and colours keep small values fine."""
     slopes = [np.round(np.sign(s) * np.sqrt(np.abs(s) / STEEPEST) * 127 + 128) for s in layers.slopes()]
-    planes: list[Field] = [
+    planes = [
         *slopes,
-        np.mod(layers.theta, np.pi) / np.pi * 255,
+        np.mod(layers.theta, np.float32(np.pi)) * np.float32(255 / np.pi),
         layers.alpha_u * 255,
         layers.alpha_v * 255,
         layers.metal * 255,
