@@ -263,7 +263,7 @@ def _spot_records(answer: Answer, blocked: bool) -> list[SpotRecord]:
 def _spot_record(spot: Spot, score: Score, blocked: bool) -> SpotRecord:
     share, worst = score.share, score.worst
     read = share.value is not None
-    largest = _patch_record(score.patches[0], score) if score.patches else None
+    largest = _patch_record(score.patches[0]) if score.patches else None
     return SpotRecord(
         number=spot.number,
         outlined_by="person" if spot.outlined_by == "person" else "tool",
@@ -289,7 +289,7 @@ def _spot_record(spot: Spot, score: Score, blocked: bool) -> SpotRecord:
     )
 
 
-def _patch_record(patch: Patch, score: Score) -> PatchRecord:
+def _patch_record(patch: Patch) -> PatchRecord:
     return PatchRecord(
         state=patch.state.key,
         at=(round(patch.at[0], 1), round(patch.at[1], 1)),
@@ -298,7 +298,7 @@ def _patch_record(patch: Patch, score: Score) -> PatchRecord:
         length_px=round(patch.length_px, 1),
         length_mm=None if patch.length_mm is None else round(patch.length_mm, 2),
         probability=round(patch.probability, 4),
-        sure=patch.probability >= score.sure_from,
+        sure=patch.sure,
     )
 
 

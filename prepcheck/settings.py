@@ -224,7 +224,7 @@ class ScoreSettings(Group):
         unit="probability",
         low=0.5,
         high=1.0,
-        reason="a patch counts as sure when its mean residue probability is so",
+        reason="a patch is sure when a connected core of it, each pixel at least so probable, is over the limit",
     )
     burnt_level: int = threshold(
         250, unit="of 255, all channels", low=1, high=255, reason="at and above, the sensor recorded no surface",

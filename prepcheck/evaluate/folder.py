@@ -184,10 +184,8 @@ def _truly_clean(truth: NDArray[np.uint8], ground: NDArray[np.bool_], scale: flo
         return False
     share = float(exact[inside].mean())
     plane = None if scale is None else Plane(np.diag([scale, scale, 1.0]), 0.0, "stated")
-    width = float(np.sqrt(inside.sum()))
-    standing, _ = stand(
-        BrightShare(share, share, share, 1.0), find_patches(surface, inside, plane), width, settings.score
-    )
+    patches = find_patches(surface, inside, plane, settings.score)
+    standing, _ = stand(BrightShare(share, share, share, 1.0), patches, settings.score)
     return standing is Standing.BRIGHT
 
 

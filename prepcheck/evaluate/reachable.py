@@ -38,7 +38,7 @@ def standing_shares(
     counts = dict.fromkeys((Standing.BRIGHT, Standing.RESIDUE_LEFT, Standing.CANNOT_TELL), 0)
     for value in values:
         share = BrightShare(value, max(0.0, value - half_width), min(1.0, value + half_width), 1 - untold)
-        counts[stand(share, (), 1.0, rule)[0]] += 1
+        counts[stand(share, (), rule)[0]] += 1
     return {standing: count / draws for standing, count in counts.items()}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -9,8 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo import Plane
+from prepcheck.settings import ScoreSettings
 from prepcheck.surface import SurfaceMap
 from prepcheck.terms import RESIDUE, State
+
+_LEAST_PX = 4
+"""Smaller places, in map pixels, are no patches."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +36,11 @@ class Patch:
         Greatest extent.
     probability : float
         Mean probability that its pixels are not bright metal.
+    long : bool
+        Whether it is longer than the limit.
+    sure : bool
+        Whether a connected core of it, each pixel of which is residue with at least the probability that counts as
+        sure, is longer than the limit.
     """
 
     state: State
@@ -40,24 +50,39 @@ class Patch:
     length_px: float
     length_mm: float | None
     probability: float
+    long: bool
+    sure: bool
 
 
 def find_patches(
-    surface: SurfaceMap, mask: NDArray[np.bool_], plane: Plane | None, least_px: int = 4
+    surface: SurfaceMap, mask: NDArray[np.bool_], plane: Plane | None, rule: ScoreSettings
 ) -> tuple[Patch, ...]:
-    """Find the residue patches in `mask`, shape (h, w), longest first; those under `least_px` map pixels are left out.
+    """Find the residue patches in `mask`, shape (h, w), longest first.
 
-    Pixels that cannot be told do not join patches.
+    Pixels that cannot be told do not join patches. The limit of length is `rule.patch_limit_mm`, or a share of the
+    spot's width where no scale is known.
     """
-    residue = (mask & np.isin(surface.states, RESIDUE)).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(residue, connectivity=8)
-    patches = []
+    width = mask_width(surface, mask)
+    patches = [
+        _patch(surface, inside, corner, plane, rule, width)
+        for inside, corner in _connected(mask & np.isin(surface.states, RESIDUE))
+    ]
+    return tuple(sorted(patches, key=lambda patch: patch.length_mm or patch.length_px, reverse=True))
+
+
+def mask_width(surface: SurfaceMap, mask: NDArray[np.bool_]) -> float:
+    """Return the width of `mask` in full-size pixels: the side of the square of the same area as its box."""
+    _, _, width, height = cv2.boundingRect(mask.astype(np.uint8))
+    return float(np.sqrt(width * height * np.prod(surface.reduction)))
+
+
+def _connected(mask: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], tuple[int, int]]]:
+    """Give each connected place of at least `_LEAST_PX` pixels, cut out, with its first column and row."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     for label in range(1, count):
         x, y, w, h, area = (int(v) for v in stats[label])
-        if area >= least_px:
-            box = np.s_[y : y + h, x : x + w]
-            patches.append(_patch(surface, labels[box] == label, (x, y), plane))
-    return tuple(sorted(patches, key=lambda patch: patch.length_mm or patch.length_px, reverse=True))
+        if area >= _LEAST_PX:
+            yield labels[y : y + h, x : x + w] == label, (x, y)
 
 
 def pixel_areas(
@@ -80,20 +105,60 @@ def extent(points: NDArray[np.float64]) -> float:
     return float(np.linalg.norm(hull[:, None] - hull[None, :], axis=2).max())
 
 
-def _patch(surface: SurfaceMap, inside: NDArray[np.bool_], corner: tuple[int, int], plane: Plane | None) -> Patch:
+def _patch(
+    surface: SurfaceMap,
+    inside: NDArray[np.bool_],
+    corner: tuple[int, int],
+    plane: Plane | None,
+    rule: ScoreSettings,
+    width: float,
+) -> Patch:
     ys, xs = np.nonzero(inside)
     rows, columns = ys + corner[1], xs + corner[0]
-    corners = _pixel_corners(surface, columns, rows)
+    length_px, length_mm = _lengths(surface, inside, corner, plane)
+    long = _over_limit(length_px, length_mm, rule, width)
     states = np.bincount(surface.states[rows, columns], minlength=6)
     return Patch(
         state=State(int(states.argmax())),
         at=_deepest(surface, inside, corner),
         area_px=len(xs) * float(np.prod(surface.reduction)),
         area_mm2=None if plane is None else float(pixel_areas(surface, plane, inside, corner).sum()),
-        length_px=extent(corners),
-        length_mm=None if plane is None else extent(on_plane(plane, corners)),
+        length_px=length_px,
+        length_mm=length_mm,
         probability=float(surface.residue[rows, columns].mean()),
+        long=long,
+        sure=long and _has_sure_core(surface, inside, corner, plane, rule, width),
     )
+
+
+def _has_sure_core(
+    surface: SurfaceMap,
+    inside: NDArray[np.bool_],
+    corner: tuple[int, int],
+    plane: Plane | None,
+    rule: ScoreSettings,
+    width: float,
+) -> bool:
+    x, y = corner
+    box = np.s_[y : y + inside.shape[0], x : x + inside.shape[1]]
+    sure = inside & (surface.residue[box] >= rule.sure_patch_probability)
+    cores = (_lengths(surface, core, (x + dx, y + dy), plane) for core, (dx, dy) in _connected(sure))
+    return any(_over_limit(*lengths, rule, width) for lengths in cores)
+
+
+def _over_limit(length_px: float, length_mm: float | None, rule: ScoreSettings, width: float) -> bool:
+    if length_mm is not None:
+        return length_mm > rule.patch_limit_mm
+    return length_px > rule.patch_limit_share * width
+
+
+def _lengths(
+    surface: SurfaceMap, inside: NDArray[np.bool_], corner: tuple[int, int], plane: Plane | None
+) -> tuple[float, float | None]:
+    """Return the greatest extent of a place in full-size pixels and, with a plane, in mm."""
+    ys, xs = np.nonzero(inside)
+    corners = _pixel_corners(surface, xs + corner[0], ys + corner[1])
+    return extent(corners), None if plane is None else extent(on_plane(plane, corners))
 
 
 def on_plane(plane: Plane, points: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -37,8 +37,6 @@ class Score:
         The worst unit area.
     patches : tuple of Patch
         Residue patches, longest first.
-    sure_from : float
-        Probability from which a patch counts as sure.
     standing : Standing
         By the standing rule.
     reason : str
@@ -52,7 +50,6 @@ class Score:
     mm_per_px: float | None
     worst: UnitArea
     patches: tuple[Patch, ...] = field(repr=False)
-    sure_from: float
     standing: Standing
     reason: str
 
@@ -60,9 +57,9 @@ class Score:
 def score_spot(spot: Spot, surface: SurfaceMap, photo: Photo, rule: ScoreSettings) -> Score:
     """Score one spot."""
     plane = photo.plane
-    patches = find_patches(surface, spot.mask, plane)
+    patches = find_patches(surface, spot.mask, plane, rule)
     worst = worst_unit_area(surface, spot, plane, rule.unit_area_mm)
-    standing, reason = stand(worst.share, patches, spot_width(spot), rule)
+    standing, reason = stand(worst.share, patches, rule)
     return Score(
         share=bright_share(surface, spot.mask),
         shares=state_shares(surface, spot.mask),
@@ -71,13 +68,12 @@ def score_spot(spot: Spot, surface: SurfaceMap, photo: Photo, rule: ScoreSetting
         mm_per_px=_scale_at_centre(spot, surface, plane),
         worst=worst,
         patches=patches,
-        sure_from=rule.sure_patch_probability,
         standing=standing,
         reason=reason,
     )
 
 
-def stand(share: BrightShare, patches: tuple[Patch, ...], width_px: float, rule: ScoreSettings) -> tuple[Standing, str]:
+def stand(share: BrightShare, patches: tuple[Patch, ...], rule: ScoreSettings) -> tuple[Standing, str]:
     """Apply the standing rule (design, section 3).
 
     Parameters
@@ -86,8 +82,6 @@ def stand(share: BrightShare, patches: tuple[Patch, ...], width_px: float, rule:
         Of the worst unit area.
     patches : tuple of Patch
         Residue patches of the spot.
-    width_px : float
-        The spot's width in full-size pixels: stands in for the scale when none is known.
     rule : ScoreSettings
         The limits.
 
@@ -96,8 +90,8 @@ def stand(share: BrightShare, patches: tuple[Patch, ...], width_px: float, rule:
     standing, reason : Standing, str
     """
     limit = rule.residue_limit + _ROUNDING
-    long = [patch for patch in patches if over_limit(patch, width_px, rule)]
-    sure = [patch for patch in long if patch.probability >= rule.sure_patch_probability]
+    long = [patch for patch in patches if patch.long]
+    sure = [patch for patch in long if patch.sure]
     if sure:
         return Standing.RESIDUE_LEFT, f"a patch of {sure[0].state.label} is longer than {_patch_limit(sure[0], rule)}"
     if share.least_residue > limit:
@@ -113,18 +107,6 @@ def stand(share: BrightShare, patches: tuple[Patch, ...], width_px: float, rule:
             f"up to {share.most_residue:.0%} may be residue, the limit is {rule.residue_limit:.0%}",
         )
     return Standing.BRIGHT, f"at most {share.most_residue:.1%} residue, the limit is {rule.residue_limit:.0%}"
-
-
-def over_limit(patch: Patch, width_px: float, rule: ScoreSettings) -> bool:
-    """Say whether a patch is longer than the limit: in mm when a scale is known, else as a share of the width."""
-    if patch.length_mm is not None:
-        return patch.length_mm > rule.patch_limit_mm
-    return patch.length_px > rule.patch_limit_share * width_px
-
-
-def spot_width(spot: Spot) -> float:
-    """Return the spot's width in full-size pixels: the side of the square of the same area as its outline's box."""
-    return float(np.sqrt(np.prod(np.ptp(spot.outline, axis=0))))
 
 
 def _patch_limit(patch: Patch, rule: ScoreSettings) -> str:

@@ -15,8 +15,8 @@ from tests.scenes import flat, plate, surface_of
 RULE = ScoreSettings()
 
 
-def patch(length_mm=1.0, length_px=1.0, probability=1.0):
-    return Patch(State.OXIDE, (0.0, 0.0), 1.0, None, length_px, length_mm, probability)
+def patch(long=True, sure=True):
+    return Patch(State.OXIDE, (0.0, 0.0), 1.0, None, 1.0, 3.1, 0.9, long, sure)
 
 
 def share(low, high, readable=1.0):
@@ -35,29 +35,23 @@ def share(low, high, readable=1.0):
     ],
 )
 def test_both_ends_of_the_interval_decide(low, high, readable, standing):
-    assert stand(share(low, high, readable), (), 100, RULE)[0] == standing
+    assert stand(share(low, high, readable), (), RULE)[0] == standing
 
 
 def test_a_sure_patch_over_the_limit_leaves_residue_even_in_a_bright_spot():
-    assert stand(share(0.99, 1.0), (patch(length_mm=3.1),), 100, RULE)[0] == Standing.RESIDUE_LEFT
+    assert stand(share(0.99, 1.0), (patch(),), RULE)[0] == Standing.RESIDUE_LEFT
 
 
 def test_a_doubtful_patch_over_the_limit_cannot_be_told():
-    assert stand(share(0.99, 1.0), (patch(length_mm=3.1, probability=0.7),), 100, RULE)[0] == Standing.CANNOT_TELL
+    assert stand(share(0.99, 1.0), (patch(sure=False),), RULE)[0] == Standing.CANNOT_TELL
 
 
-def test_a_patch_at_the_limit_is_within_it():
-    assert stand(share(0.99, 1.0), (patch(length_mm=3.0),), 100, RULE)[0] == Standing.BRIGHT
-
-
-def test_without_scale_the_limit_is_a_share_of_the_spots_width():
-    long = patch(length_mm=None, length_px=11)
-    assert stand(share(0.99, 1.0), (long,), 100, RULE)[0] == Standing.RESIDUE_LEFT
-    assert stand(share(0.99, 1.0), (long,), 120, RULE)[0] == Standing.BRIGHT
+def test_a_patch_within_the_limit_leaves_a_spot_bright():
+    assert stand(share(0.99, 1.0), (patch(long=False, sure=False),), RULE)[0] == Standing.BRIGHT
 
 
 def test_the_reason_names_the_limit():
-    assert "5%" in stand(share(0.5, 0.6), (), 100, RULE)[1]
+    assert "5%" in stand(share(0.5, 0.6), (), RULE)[1]
 
 
 def test_a_guard_band_of_two_standard_deviations_accepts_wrongly_at_most_one_time_in_forty():
@@ -65,7 +59,7 @@ def test_a_guard_band_of_two_standard_deviations_accepts_wrongly_at_most_one_tim
     # bad end of the interval meets the limit; with a normal error of standard deviation u that end lies 2u away.
     u, limit = 0.01, RULE.residue_limit
     residue = limit - 2 * u
-    accepted = stand(share(1 - residue - 2 * u, 1 - residue + 2 * u), (), 100, RULE)[0] == Standing.BRIGHT
+    accepted = stand(share(1 - residue - 2 * u, 1 - residue + 2 * u), (), RULE)[0] == Standing.BRIGHT
     assert accepted
     assert NormalDist(residue, u).cdf(limit) == pytest.approx(0.9772, abs=5e-5)
 
