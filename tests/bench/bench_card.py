@@ -7,7 +7,15 @@ Each picture: tilt 0 to 60 degrees, any rotation, one corner under a thumb, 5 % 
 logarithmic scale) anywhere in a frame of 2560 x 1920, a soft shadow down to a quarter of the light, fall-off, tint,
 blur of 0.3 to 1.2 px (up to twice that for large cards), noise, JPEG quality 60 to 95.
 
-FIGURES
+Figures of ``--cards 1000 --seed 11``, which none of the limits was set on (two busy cores; seconds vary with the load):
+found 985 (all 681 up to 40 degrees), sure 842 (604 up to 40 degrees). The wholly missed 15 are all tilted by more than
+40 degrees and below 20 % of the width. Over the sure ones the scale at the card is off by 0.32 % (95th percentile),
+1.84 % at worst; up to 40 degrees by 0.51 % and 0.71 % at 5 to 7 % of the width, 0.10 % and 0.11 % above 20 %. Corners
+are off by 0.24 px (median), 0.52 px (95 %); white balance by 3.3 % (95 %). Far from the card the plane is
+extrapolated: in mid-picture 95 % of the sure scales are within 4.9 %, but for cards below 7 % of the width only within
+9 to 11 %; the error claimed says so (68 % of errors below 0.71 of it, 95 % below 1.80). A third to a half of the cards
+below 7 % of the width are called doubtful for that. Of the 143 doubtful ones 22 were off by more than 1 % at the card.
+Of 324 photos without a card none gave a find, sure or doubtful.
 """
 
 from __future__ import annotations
