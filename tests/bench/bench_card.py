@@ -14,8 +14,8 @@ found 985 (all 681 up to 40 degrees), sure 842 (604 up to 40 degrees). The wholl
 are off by 0.24 px (median), 0.52 px (95 %); white balance by 3.3 % (95 %). Far from the card the plane is
 extrapolated: in mid-picture 95 % of the sure scales are within 4.9 %, but for cards below 7 % of the width only within
 9 to 11 %; the error claimed says so (68 % of errors below 0.71 of it, 95 % below 1.80). A third to a half of the cards
-below 7 % are called doubtful for that up to 40 degrees, three quarters beyond. Of the 143 doubtful ones 22 were off by more than 1 % at the card.
-Of 324 photos without a card none gave a find, sure or doubtful.
+below 7 % are called doubtful for that up to 40 degrees, three quarters beyond. Of the 143 doubtful ones 22 were off
+by more than 1 % at the card. Of 324 photos without a card none gave a find, sure or doubtful.
 """
 
 from __future__ import annotations
