@@ -45,10 +45,13 @@ def _show(title: str, figures: dict[str, Figure]) -> None:
 
 def _standings(judged: list[Judged]) -> None:
     from prepcheck.evaluate.folder import standings
-    from prepcheck.terms import WORST_FIRST
+    from prepcheck.evaluate.statistics import wilson
+    from prepcheck.terms import WORST_FIRST, Standing
 
     counts = standings(judged)
     typer.echo("\nstandings, photos")
     for truly in ("clean", "dirty"):
         said = ", ".join(f"{standing} {counts.get((truly, standing), 0)}" for standing in WORST_FIRST)
-        typer.echo(f"  truly {truly}: {said}")
+        of = sum(counts.get((truly, standing), 0) for standing in WORST_FIRST)
+        low, high = wilson(counts.get((truly, Standing.BRIGHT), 0), of) if of else (0.0, 1.0)
+        typer.echo(f"  truly {truly}: {said}   (bright: {low:.3f} to {high:.3f} of such photos)")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -49,7 +50,8 @@ class Plane:
         """Local scale at full-size pixel (x, y): square root of the area scale, in mm per pixel."""
         h = self.to_mm
         w = h[2, 0] * x + h[2, 1] * y + h[2, 2]
-        return float(np.sqrt(abs(np.linalg.det(h)) / abs(w) ** 3))
+        area_scale = abs(float(np.linalg.det(h))) / abs(float(w)) ** 3
+        return math.sqrt(area_scale)
 
 
 @dataclass(frozen=True, eq=False)
