@@ -20,6 +20,10 @@ from prepcheck.terms import FLAGS, WORST_FIRST, Standing, State
 _SPECK = np.ones((3, 3), np.uint8)
 """A drawn outline that holds no square of map pixels of this size holds nothing to judge."""
 
+Outline = NDArray[np.float64]
+_BESIDE = 0.01
+"""How far from the card, as a share of the picture's long side, the part it lies on is looked for."""
+
 
 @dataclass(frozen=True)
 class Outlines:
@@ -125,12 +129,13 @@ def inspect(
     Inspection
         A photo that is unfit to be judged is a result too: its standing is ``retake``.
     """
-    photo, scale_flags, card = with_scale(photo, settings, stated_mm_per_px)
-    surface = map_surface(photo, model, settings, None if card is None else card.outline * photo.reduction)
+    photo, scale_flags, find = with_scale(photo, settings, stated_mm_per_px)
+    card = None if find is None else (find.outline + 0.5) * photo.reduction - 0.5
+    surface = map_surface(photo, model, settings, card)
     found = find_spots(surface, settings)
     spots = () if isinstance(found, NoSpot) else found
     flags = _sorted(
-        [*photo_flags(photo, settings), *scale_flags, *_spot_flags(found, photo, surface, settings)],
+        [*photo_flags(photo, settings), *scale_flags, *_spot_flags(found, photo, surface, card, settings)],
     )
     origin = Origin(__version__, model.origin, settings.digest(), photo.sha256)
     refused = {} if outlines is None else outlines.refused
@@ -189,7 +194,9 @@ def _check(outlines: Outlines, spots: tuple[Spot, ...], photo: Photo) -> None:
         raise BadOutlines(what, "Refuse the numbers in the marked picture", photo.name)
 
 
-def _spot_flags(found: tuple[Spot, ...] | NoSpot, photo: Photo, surface: SurfaceMap, settings: Settings) -> list[Flag]:
+def _spot_flags(
+    found: tuple[Spot, ...] | NoSpot, photo: Photo, surface: SurfaceMap, card: Outline | None, settings: Settings
+) -> list[Flag]:
     if isinstance(found, NoSpot):
         return [raised("no_spot", found.reason)]
     everywhere = np.logical_or.reduce([spot.mask for spot in found])
@@ -198,18 +205,30 @@ def _spot_flags(found: tuple[Spot, ...] | NoSpot, photo: Photo, surface: Surface
         flags.append(raised("cut_off", f"spot {', '.join(cut)}"))
     if (share := float(everywhere.mean())) > settings.spot.most_share:
         flags.append(raised("fills_picture", f"{share:.0%} of the picture, limit {settings.spot.most_share:.0%}"))
-    if (parts := _parts(found, surface)) > 1:
-        flags.append(raised("several_parts", f"spots on {parts} parts with background between them"))
+    parts = _parts(found, surface)
+    on = {int(parts[spot.mask][0]) for spot in found}
+    if len(on) > 1:
+        flags.append(raised("several_parts", f"spots on {len(on)} parts with background between them"))
+    if card is not None and not on & _parts_beside(card, parts, surface):
+        flags.append(raised("card_off_plane", "background lies between the card and every spot"))
     return flags
 
 
-def _parts(spots: tuple[Spot, ...], surface: SurfaceMap) -> int:
-    """Count the parts, connected places that are not background, on which the spots lie."""
+def _parts(spots: tuple[Spot, ...], surface: SurfaceMap) -> NDArray[np.int32]:
+    """Number the parts, connected places that are not background; 0 is background."""
     part = (surface.states != State.BACKGROUND).astype(np.uint8)
     for spot in spots:
         part[spot.mask] = 1
-    _, labels = cv2.connectedComponents(part)
-    return len({int(labels[spot.mask][0]) for spot in spots})
+    return np.asarray(cv2.connectedComponents(part)[1], np.int32)
+
+
+def _parts_beside(card: Outline, parts: NDArray[np.int32], surface: SurfaceMap) -> set[int]:
+    """Return the numbers of the parts that touch the card, a little beyond its edge."""
+    mask = np.zeros(parts.shape, np.uint8)
+    cv2.fillPoly(mask, [np.round(surface.from_full(card)).astype(np.int32)], 1)
+    reach = max(3, round(max(parts.shape) * _BESIDE))
+    around = cv2.dilate(mask, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)) > mask
+    return set(np.unique(parts[around]).tolist()) - {0}
 
 
 def raised(code: str, measured: str) -> Flag:

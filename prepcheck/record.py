@@ -47,7 +47,10 @@ class ScaleRecord(Part):
 
 
 class PhotoRecord(Part):
-    """The photo as received; width and height are upright, in pixels; taken is ISO 8601."""
+    """The photo as received; width and height are upright, in pixels; taken is ISO 8601.
+
+    `mm_per_px` holds at the centre of the first spot, or of the picture without one.
+    """
 
     name: str
     sha256: Sha256
@@ -202,13 +205,15 @@ def broken_record(name: str, code: str, message: str) -> BrokenRecord:
 
 def _photo_record(inspection: Inspection) -> PhotoRecord:
     photo, plane = inspection.photo, inspection.photo.plane
-    centre = (photo.width / 2, photo.height / 2)
+    scales = [score.mm_per_px for _, score in inspection.answer.spots]
+    middle = None if plane is None else plane.mm_per_px(photo.width / 2, photo.height / 2)
+    mm_per_px = scales[0] if scales else middle
     return PhotoRecord(
         name=printable(photo.name),
         sha256=photo.sha256,
         width=photo.width,
         height=photo.height,
-        mm_per_px=None if plane is None else round(plane.mm_per_px(*centre), 6),
+        mm_per_px=None if mm_per_px is None else round(mm_per_px, 6),
         scale=None
         if plane is None
         else ScaleRecord(

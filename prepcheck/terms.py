@@ -199,7 +199,7 @@ FLAGS: dict[str, FlagCard] = _cards(
         "card_off_plane",
         "card lies off the spot's plane",
         False,
-        "The scale card seems tilted or nearer or farther than the spot.",
+        "The scale card lies on another part than the spot.",
         "Its scale does not hold at the spot.",
         "Lay the card flat beside the spot on the same surface.",
     ),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from prepcheck.inspection import Outlines, inspect, worst_standing
+from prepcheck.photo.card_image import card_image
 from prepcheck.record import Record, record_of
 from prepcheck.settings import Settings
 from prepcheck.terms import Standing, State
@@ -159,3 +160,26 @@ def test_a_picture_that_is_all_spot_is_a_retake():
     inspection = look(np.full((480, 640), State.BRIGHT, np.uint8))
     assert inspection.standing == Standing.RETAKE
     assert "fills_picture" in codes(inspection)
+
+
+def with_card(states, left, top, px_per_mm=1.0):
+    """Lay the scale card square onto the painted plate and give the photo."""
+    image = card_image(px_per_mm)
+    rgb = paint(states)
+    rgb[top : top + image.shape[0], left : left + image.shape[1]] = image[:, :, None]
+    return dataclasses.replace(photo(states), rgb=rgb)
+
+
+def test_a_card_beside_the_spot_gives_the_scale():
+    states = plate(size=(960, 1280), spot=(380, 480, 220))
+    inspection = inspect(with_card(states, 800, 300, 3.0), model(), SETTINGS)
+    assert record_of(inspection).spots[0].mm_per_px == pytest.approx(1 / 3, rel=0.01)
+    assert not codes(inspection) & {"no_scale", "card_off_plane", "doubtful_scale"}
+
+
+def test_a_card_on_another_part_is_flagged():
+    states = np.full((960, 1280), State.BACKGROUND, np.uint8)
+    states[100:860, 20:700] = State.COATING
+    states[100:860, 780:1270] = State.COATING
+    states[300:600, 200:500] = State.BRIGHT
+    assert "card_off_plane" in codes(inspect(with_card(states, 850, 300, 3.0), model(), SETTINGS))

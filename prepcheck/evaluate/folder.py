@@ -168,7 +168,7 @@ def _judged(path: Path, folder: Path, model: Model, settings: Settings) -> Judge
     )
     split = {key: str(value) for key, value in meta.items() if isinstance(value, str | bool)}
     clean = _truly_clean(truth, ground, scale, settings)
-    return Judged(path.stem, str(meta.get("group", path.stem)), split, compared, inspection.standing, clean)
+    return Judged(path.stem, str(meta.get("group") or path.stem), split, compared, inspection.standing, clean)
 
 
 def _truly_clean(truth: NDArray[np.uint8], ground: NDArray[np.bool_], scale: float | None, settings: Settings) -> bool:

@@ -103,4 +103,4 @@ class Photo:
     @property
     def reduction(self) -> float:
         """Full-size pixels per pixel of `rgb`, at least 1."""
-        return self.width / self.rgb.shape[1]
+        return float(self.width / self.rgb.shape[1])

@@ -1,6 +1,7 @@
-"""Make the sample photos: ``python -m prepcheck.synth.sample_photos [--only NAME] [--out FOLDER]``.
+"""Make the sample photos: ``python -m prepcheck.synth.sample_photos [--only NAME] [--out FOLDER] [--words-only]``.
 
-Each photo is rendered from its seeds; the same versions of the libraries give the same bytes.
+Each photo is rendered from its seeds; the same versions of the libraries give the same bytes. What is expected of each, and
+what it is called, stands in :mod:`~prepcheck.synth.sample_list`; ``--words-only`` brings it into the registry without rendering.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import io
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -132,14 +134,10 @@ def entry(shot: Shot, taken: Taken, digests: dict[str, str]) -> dict[str, object
     told = (taken.ground > 0) & (taken.states != State.CANNOT_TELL)
     middle = taken.mm_per_px((cols - 1) / 2, (rows - 1) / 2)
     states, ground = (f"truth/{shot.name}.{kind}.png" for kind in ("states", "ground"))
-    expected = {
-        "standing": shot.standing, "flags": list(shot.flags), "spots": len(shot.wall.spots),
-        "truth_standing": truth_standing(shot, taken).value, "note": shot.note,
-    }  # fmt: skip
     return {
         "file": f"{shot.name}.jpg",
         "sha256": digests[f"{shot.name}.jpg"],
-        "title": shot.title,
+        **words(shot, truth_standing(shot, taken).value),
         "origin": f"rendered by prepcheck.synth.sample_photos, seed {shot.wall.seed}",
         "licence": LICENCE,
         "mm_per_px": round(middle, 6),
@@ -151,9 +149,17 @@ def entry(shot: Shot, taken: Taken, digests: dict[str, str]) -> dict[str, object
             "bright_share": round(float(np.mean(taken.states[told] == State.BRIGHT)), 4) if told.any() else None,
             "sha256s": {states: digests[states], ground: digests[ground]},
         },
-        "expected": expected,
-        "demo": None if shot.demo is None else {"spot": shot.demo[0], "pass_no": shot.demo[1]},
     }
+
+
+def words(shot: Shot, truth: str) -> dict[str, object]:
+    """The part of an entry that needs no rendering, `truth` being the truth's standing."""
+    expected = {
+        "standing": shot.standing, "flags": list(shot.flags), "spots": len(shot.wall.spots),
+        "truth_standing": truth, "note": shot.note,
+    }  # fmt: skip
+    demo = None if shot.demo is None else {"spot": shot.demo[0], "pass_no": shot.demo[1]}
+    return {"title": shot.title, "expected": expected, "demo": demo}
 
 
 def write(shot: Shot, out: Path) -> dict[str, object]:
@@ -179,11 +185,23 @@ def _png(plane: NDArray[np.uint8]) -> bytes:
 def write_registry(entries: list[dict[str, object]], out: Path) -> None:
     """Write or update ``registry.json``: entries by file, in the order of the list, others kept."""
     path = out / "registry.json"
-    old = json.loads(path.read_text(encoding="utf-8"))["samples"] if path.is_file() else []
-    by_file = {str(sample["file"]): sample for sample in [*old, *entries]}
+    by_file = {**registered(out), **{str(sample["file"]): sample for sample in entries}}
     ordered = [by_file[f"{shot.name}.jpg"] for shot in SHOTS if f"{shot.name}.jpg" in by_file]
     text = json.dumps({"note": NOTE, "licence": LICENCE, "samples": ordered}, indent=1)
     path.write_text(text + "\n", encoding="utf-8")
+
+
+def registered(out: Path) -> dict[str, dict[str, Any]]:
+    """Entries of the registry in `out` by file; none when there is no registry."""
+    path = out / "registry.json"
+    old = json.loads(path.read_text(encoding="utf-8"))["samples"] if path.is_file() else []
+    return {sample["file"]: sample for sample in old}
+
+
+def renamed(shot: Shot, out: Path) -> dict[str, object]:
+    """The registered entry of `shot` with new words."""
+    old = registered(out)[f"{shot.name}.jpg"]
+    return {**old, **words(shot, old["expected"]["truth_standing"])}
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -191,9 +209,11 @@ def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(prog="python -m prepcheck.synth.sample_photos", description=main.__doc__)
     parser.add_argument("--only", action="append", choices=[shot.name for shot in SHOTS], help="make only this photo")
     parser.add_argument("--out", type=Path, default=folder("sample_images"), help="folder to write into")
+    parser.add_argument("--words-only", action="store_true", help="renew titles and expectations, render nothing")
     chosen = parser.parse_args(arguments)
     shots = [shot for shot in SHOTS if not chosen.only or shot.name in chosen.only]
-    write_registry([write(shot, chosen.out) for shot in shots], chosen.out)
+    make = renamed if chosen.words_only else write
+    write_registry([make(shot, chosen.out) for shot in shots], chosen.out)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Commands of training, in the order of use: ``python -m prepcheck.train scenes | fit | pictures | calibrate``."""
+"""Commands of training, in the order of use: ``python -m prepcheck.train scenes | fit | pictures | calibrate | card``."""
 
 from __future__ import annotations
 
@@ -52,6 +52,9 @@ def _parser() -> argparse.ArgumentParser:
     pictures.add_argument("--first-seed", type=int, default=9_000_000)
     pictures.add_argument("--count", type=int, default=120)
     pictures.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
+    card = commands.add_parser("card", help="add facts and measured figures to a model's card")
+    card.add_argument("card", type=Path)
+    card.add_argument("figures", type=Path, nargs="?", default=None, help="JSON of measured figures")
     return parser
 
 
@@ -106,7 +109,14 @@ def _calibrate(options: argparse.Namespace) -> int:
     return 0
 
 
-COMMANDS = {"scenes": _scenes, "fit": _fit, "pictures": _pictures, "calibrate": _calibrate}
+def _card(options: argparse.Namespace) -> int:
+    from prepcheck.train.card import write_card
+
+    write_card(options.card, options.figures)
+    return 0
+
+
+COMMANDS = {"scenes": _scenes, "fit": _fit, "pictures": _pictures, "calibrate": _calibrate, "card": _card}
 
 if __name__ == "__main__":
     sys.exit(main())
