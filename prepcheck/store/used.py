@@ -41,12 +41,17 @@ def _elsewhere(connection: sa.Connection, sha256: str, pass_id: int, corrects: i
 
 
 def _alike(connection: sa.Connection, photo: PhotoRecord, near_bits: int) -> list[tuple[int, str]]:
-    """Return distance and SHA-256 of the other photos within `near_bits`, nearest first."""
+    """Return distance and SHA-256 of the other photos within `near_bits`, nearest first.
+
+    Two photos that name different capture times were taken twice, however alike they look; a copy names the same or none.
+    """
     if not photo.picture_hash:
         return []
     from prepcheck.photo import hash_distance  # loads OpenCV, which telling a story does without
 
     query = sa.select(t.photos.c.sha256, t.photos.c.picture_hash)
+    if photo.taken is not None:
+        query = query.where(sa.or_(t.photos.c.taken.is_(None), t.photos.c.taken == photo.taken))
     rows = connection.execute(query.where(t.photos.c.picture_hash != "", t.photos.c.sha256 != photo.sha256))
     found = ((hash_distance(photo.picture_hash, other), sha256) for sha256, other in rows)
     return sorted(pair for pair in found if pair[0] <= near_bits)

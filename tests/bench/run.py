@@ -29,14 +29,14 @@ from prepcheck.surface import at_long_side, load_model
 
 def photo_bytes(megapixels: float, seed: int = 5) -> bytes:
     """Make a JPEG of about `megapixels` from a shipped sample, with sensor noise so that it weighs like a phone photo."""
-    sample = next(path for path in sorted(folder("sample_images").glob("*.jpg")) if "residue" in path.name)
+    sample = next(path for path in sorted(folder("sample_images").glob("*.jpg")) if path.name == "residue.jpg")
     small = cv2.imread(str(sample))
     width = round((megapixels * 1e6 * 4 / 3) ** 0.5)
     large = cv2.resize(small, (width, round(width * 3 / 4)), interpolation=cv2.INTER_CUBIC)
     rng = np.random.default_rng(seed)
     for row in range(0, large.shape[0], 512):
         band = large[row : row + 512]
-        noise = rng.normal(0, 3, band.shape).astype(np.float32)
+        noise = rng.normal(0, 6, band.shape).astype(np.float32)
         large[row : row + 512] = np.clip(band + noise, 0, 255).astype(np.uint8)
     return cv2.imencode(".jpg", large, [cv2.IMWRITE_JPEG_QUALITY, 90])[1].tobytes()
 
@@ -78,7 +78,7 @@ def forest(rgb: np.ndarray) -> Callable[[], object] | None:
     from skimage.feature import multiscale_basic_features
 
     def features() -> np.ndarray:
-        made = multiscale_basic_features(rgb, channel_axis=-1, sigma_min=1, sigma_max=8, num_workers=2)
+        made = multiscale_basic_features(rgb, channel_axis=-1, sigma_min=1, sigma_max=8)
         return made.reshape(-1, made.shape[-1])
 
     some = features()[::997]

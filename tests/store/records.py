@@ -53,6 +53,7 @@ def record_for(
     data: bytes,
     *spots: SpotRecord,
     picture_hash: str = "",
+    taken: str | None = None,
     name: str = "bowser.jpg",
     by_person: PersonRecord | None = None,
     position: tuple[float, float] | None = None,
@@ -69,6 +70,7 @@ def record_for(
         format="JPEG",
         bytes=len(data),
         picture_hash=picture_hash,
+        taken=taken,
         position=position,
     )
     return Record(

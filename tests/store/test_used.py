@@ -11,8 +11,8 @@ from tests.store.records import PLACE, record_for, spot
 BITS = StoreSettings().near_duplicate_bits
 
 
-def codes(log, data: bytes, picture_hash: str = "", **place) -> list[str]:
-    record = record_for(data, spot(), picture_hash=picture_hash, flags=())
+def codes(log, data: bytes, picture_hash: str = "", taken: str | None = None, **place) -> list[str]:
+    record = record_for(data, spot(), picture_hash=picture_hash, taken=taken, flags=())
     logged = tasks.log_inspection(*log, record, data, **{**PLACE, **place})
     return [flag.code for flag in logged.record.flags]
 
@@ -67,3 +67,17 @@ def test_the_nearest_picture_is_named(log):
 def test_a_photo_without_picture_hash_is_compared_by_its_bytes_only(log):
     codes(log, b"photo")
     assert codes(log, b"another", pass_no=2) == []
+
+
+NOON, LATER = "2026-05-04T12:00:00+01:00", "2026-05-04T12:40:00+01:00"
+
+
+def test_like_pictures_taken_at_different_times_are_two_photos(log):
+    codes(log, b"photo", with_bits(0), taken=NOON)
+    assert codes(log, b"next pass", with_bits(1), taken=LATER, pass_no=2) == []
+
+
+@pytest.mark.parametrize("taken", [NOON, None])
+def test_a_like_picture_of_the_same_time_or_of_none_is_flagged(log, taken):
+    codes(log, b"photo", with_bits(0), taken=NOON)
+    assert codes(log, b"saved again", with_bits(1), taken=taken, pass_no=2) == ["looks_used_before"]
