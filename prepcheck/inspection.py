@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 
 import cv2
@@ -137,7 +138,7 @@ def inspect(
     flags = _sorted(
         [*photo_flags(photo, settings), *scale_flags, *_spot_flags(found, photo, surface, card, settings)],
     )
-    origin = Origin(__version__, model.origin, settings.digest(), photo.sha256)
+    origin = Origin(__version__, model.origin, settings_sha256(settings, model), photo.sha256)
     refused = {} if outlines is None else outlines.refused
     return Inspection(
         photo=photo,
@@ -148,6 +149,12 @@ def inspect(
         refused=refused,
         origin=origin,
     )
+
+
+def settings_sha256(settings: Settings, model: Model) -> str:
+    """Return the SHA-256 (hex) of all settings and of the model's calibration, which stands in its card."""
+    calibration = (model.origin.sure, model.origin.error_scale, model.origin.error_floor)
+    return hashlib.sha256(f"{settings.digest()} {calibration}".encode()).hexdigest()
 
 
 def worst_standing(standings: list[Standing]) -> Standing:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from prepcheck.archive import Archive
 from prepcheck.errors import PrepcheckError, WrongUse, printable
-from prepcheck.inspection import Inspection, Outlines, inspect
+from prepcheck.inspection import Inspection, Outlines, inspect, settings_sha256
 from prepcheck.outline_file import read_outlines
 from prepcheck.photo import Photo, from_bytes, read_bytes
 from prepcheck.record import BrokenRecord, Record, broken_record, record_of
@@ -209,7 +209,7 @@ def _from_log(photo: Photo, look: Look, store: Store) -> Record | None:
         store,
         photo.sha256,
         look.model.origin.sha256,
-        look.settings.digest(),
+        settings_sha256(look.settings, look.model),
         look.inputs_sha256,
         name=printable(photo.name),
     )

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from prepcheck.inspection import Outlines, inspect, worst_standing
+from prepcheck.inspection import Outlines, inspect, settings_sha256, worst_standing
 from prepcheck.photo.card_image import card_image
 from prepcheck.record import Record, record_of
 from prepcheck.settings import Settings
@@ -124,13 +124,17 @@ def test_a_persons_spot_can_be_judged_where_the_tool_found_none():
 def test_the_origin_names_model_settings_and_photo():
     origin = record_of(look(plate())).origin
     assert (origin.model, origin.model_sha256) == ("palette", "1" * 64)
-    assert origin.settings_sha256 == SETTINGS.digest()
+    assert origin.settings_sha256 == settings_sha256(SETTINGS, model())
     assert origin.photo_sha256 == "2" * 64
 
 
 def test_other_settings_have_another_hash():
     other = SETTINGS.model_copy(update={"score": SETTINGS.score.model_copy(update={"residue_limit": 0.04})})
-    assert other.digest() != SETTINGS.digest()
+    assert settings_sha256(other, model()) != settings_sha256(SETTINGS, model())
+
+
+def test_another_calibration_has_another_hash():
+    assert settings_sha256(SETTINGS, model(error_floor=0.01)) != settings_sha256(SETTINGS, model())
 
 
 def test_a_record_reads_back_as_itself():
