@@ -35,11 +35,11 @@ def map_surface(
         Outline, in full-size pixels, of something laid on the part (the scale card): mapped as background.
     """
     rgb = at_long_side(photo.rgb, settings.photo.working_px)
-    maps = model.run(rgb)
-    burnt = rgb.min(axis=2) >= settings.score.burnt_level
+    maps, step = model.run(rgb)
+    burnt = _burnt(rgb, settings.score.burnt_level, maps.shape[1:])
     states, bright = _told(maps, burnt, model.origin.sure)
     ground = np.ascontiguousarray(maps[_GROUND])
-    reduction = (photo.width / rgb.shape[1], photo.height / rgb.shape[0])
+    reduction = (step * photo.width / rgb.shape[1], step * photo.height / rgb.shape[0])
     surface = SurfaceMap(states, bright, ground, burnt, reduction, model.origin)
     return surface if not_surface is None else _without(surface, not_surface)
 
@@ -51,6 +51,15 @@ def at_long_side(rgb: NDArray[np.uint8], long_side: int) -> NDArray[np.uint8]:
         return rgb
     size = (max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale)))
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _burnt(rgb: NDArray[np.uint8], level: int, shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Mark the map pixels, `shape` (h, w), in which any pixel of `rgb` is burnt out in all channels."""
+    burnt = cv2.inRange(rgb, np.full(3, level), np.full(3, 255))
+    rows, columns = (-(-side // cells) for side, cells in zip(burnt.shape, shape, strict=True))
+    whole = np.zeros((shape[0] * rows, shape[1] * columns), np.uint8)
+    whole[: burnt.shape[0], : burnt.shape[1]] = burnt
+    return np.asarray(cv2.resize(whole, shape[::-1], interpolation=cv2.INTER_AREA) > 0)
 
 
 def _told(

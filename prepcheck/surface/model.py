@@ -34,7 +34,7 @@ class Model:
     origin: ModelOrigin
     net: Any = field(repr=False)
 
-    def run(self, rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+    def run(self, rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], int]:
         """Return the model's maps for one picture.
 
         Parameters
@@ -44,8 +44,10 @@ class Model:
 
         Returns
         -------
-        ndarray, shape (8, h, w), float32
+        maps : ndarray, shape (8, ceil(h / step), ceil(w / step)), float32
             See `CHANNELS`; the first seven sum to 1 at each pixel.
+        step : int
+            Pixels of `rgb` per pixel of the maps.
 
         Raises
         ------
@@ -62,7 +64,8 @@ class Model:
             raise ModelFault("the model cannot be run", "Reinstall prepcheck", self.origin.name) from error
         if maps.ndim != 3 or maps.shape[0] != CHANNELS or not np.isfinite(maps).all():
             raise ModelFault("the model gives no usable maps", "Reinstall prepcheck", self.origin.name)
-        return _resized(maps, padded.shape[1], padded.shape[0])[:, :height, :width]
+        step = padded.shape[1] // maps.shape[2]
+        return maps[:, : -(-height // step), : -(-width // step)], step
 
 
 def load_model(name: str | None = None, models: Path | None = None) -> Model:
@@ -144,10 +147,3 @@ def _net(data: bytes, name: str) -> Any:
         return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
     except cv2.error as error:
         raise ModelFault("OpenCV cannot read the model", "Check the version of OpenCV", name) from error
-
-
-def _resized(maps: NDArray[np.float32], width: int, height: int) -> NDArray[np.float32]:
-    if maps.shape[1:] == (height, width):
-        return maps
-    planes = [cv2.resize(plane, (width, height), interpolation=cv2.INTER_LINEAR) for plane in maps]
-    return np.asarray(planes, np.float32)

@@ -32,7 +32,7 @@ class ModelOrigin:
 
 @dataclass(frozen=True, eq=False)
 class SurfaceMap:
-    """What each pixel shows, at the model's working size (h, w).
+    """What each pixel shows, at the size (h, w) of the model's maps.
 
     Parameters
     ----------
