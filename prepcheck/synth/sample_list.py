@@ -158,7 +158,7 @@ SHOTS: tuple[Shot, ...] = (
         Wall(25, (230, 190), BLUE, YELLOW_PRIMER, (Ground((0, 4), (94, 80), ("fibre",), 25, 25, Patchwork(0.08)),), -60),
         View(165, 9, 80, -1), DUSK, "2026-03-03T17:31:30+01:00", "retake", ("too_dark",),
         note="oxide is left, but a dark photo is no evidence of it",
-        camera=replace(PHONE, grey=0.016, shot=0.0015, read=0.0035, contrast=0.0),
+        camera=replace(PHONE, grey=0.013, shot=0.0015, read=0.0035, contrast=0.0),
     ),
     Shot(
         "three-spots", "Three spots on one part: one clean, one with oxide, one with pits",
