@@ -234,7 +234,9 @@ def ways(sample, number):
     return fair[number % len(fair)], fair[(number + 2) % len(fair)]
 
 
-@pytest.mark.xfail(strict=True, reason="eye-1: median 1.7 points, but up to 15 on clean-flat and 13 on grey-under-scratches")
+@pytest.mark.xfail(
+    strict=True, reason="eye-1: median 1.7 points, but up to 15 on clean-flat and 13 on grey-under-scratches"
+)
 def test_turns_and_mirrors_hardly_move_a_bright_share():
     moved = []
     for number, sample in enumerate(JUDGED):

@@ -30,7 +30,9 @@ YELLOW_PRIMER, GREY_PRIMER = (0.42, 0.38, 0.11), (0.30, 0.31, 0.31)
 DISCS: dict[str, Tool] = {
     "fibre": Tool((40, 75), (25, 60), (4, 8), (0.14, 0.24), (0.05, 0.11), (0.0, 0.02), 0.7, (0.09, 0.15), (0.24, 0.38)),
     "flap": Tool((150, 500), (30, 80), (6, 12), (0.12, 0.2), (0.04, 0.08), (0.0, 0.01), 0.3, (0.08, 0.14), (0.2, 0.34)),
-    "brush": Tool((500, 2000), (25, 70), (5, 12), (0.1, 0.18), (0.03, 0.06), (0.0, 0.0), 0.15, (0.07, 0.12), (0.2, 0.32)),
+    "brush": Tool(
+        (500, 2000), (25, 70), (5, 12), (0.1, 0.18), (0.03, 0.06), (0.0, 0.0), 0.15, (0.07, 0.12), (0.2, 0.32)
+    ),
     "burr": Tool((4, 12), (8, 25), (1.5, 3), (0.15, 0.3), (0.05, 0.12), (0.1, 0.3), 1.2, (0.09, 0.15), (0.2, 0.34)),
     "pad": Tool((4, 9), (8, 24), (4, 9), (0.12, 0.2), (0.03, 0.06), (0.0, 0.0), 3.2, (0.1, 0.16), (0.2, 0.32)),
 }
@@ -240,7 +242,9 @@ def _bare_metal(rng: np.random.Generator, layers: Layers, marks: Marks, inside: 
     base = np.clip(tone[..., None] * np.asarray(ALUMINIUM, np.float32), 0, 0.95)
     rough = np.exp(0.12 * fractal(rng, layers.shape, 20 / mm, 3))
     layers.mix(share, base=base, metal=0.97, height=marks.height, cavity=1.0)
-    layers.mix(share, alpha_u=np.clip(marks.alpha_u * rough, 0.08, 0.6), alpha_v=np.clip(marks.alpha_v * rough, 0.14, 0.7))
+    layers.mix(
+        share, alpha_u=np.clip(marks.alpha_u * rough, 0.08, 0.6), alpha_v=np.clip(marks.alpha_v * rough, 0.14, 0.7)
+    )
     layers.theta[inside] = marks.theta[inside]
     layers.state[inside] = State.BRIGHT
 

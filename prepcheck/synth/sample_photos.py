@@ -83,7 +83,9 @@ def take(shot: Shot, size: tuple[int, int] = SIZE) -> Taken:
 
 def _stood_up(taken: Taken) -> Taken:
     """Turn by a quarter clockwise: what EXIF orientation 6 asks for."""
-    rgb, states, ground = (np.ascontiguousarray(np.rot90(plane, -1)) for plane in (taken.rgb, taken.states, taken.ground))
+    rgb, states, ground = (
+        np.ascontiguousarray(np.rot90(plane, -1)) for plane in (taken.rgb, taken.states, taken.ground)
+    )
     back = np.asarray([[0, 1, 0], [-1, 0, rgb.shape[1] - 1], [0, 0, 1.0]])
     return Taken(rgb, states, ground, taken.to_mm @ back)
 

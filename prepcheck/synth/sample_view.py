@@ -148,7 +148,9 @@ def _rows(whole: Patch, rows: slice, grow: float) -> Patch:
     )  # fmt: skip
 
 
-def project(plane: Field | NDArray[np.uint8], layers: Layers, view: View, size: tuple[int, int], how: int) -> NDArray[np.generic]:
+def project(
+    plane: Field | NDArray[np.uint8], layers: Layers, view: View, size: tuple[int, int], how: int
+) -> NDArray[np.generic]:
     """See a plane of `layers` through the phone's lens, in a picture of `size` (width, height).
 
     Raises
@@ -160,7 +162,9 @@ def project(plane: Field | NDArray[np.uint8], layers: Layers, view: View, size: 
     ends = np.asarray([[(0, 0), (size[0] - 1, 0), (size[0] - 1, size[1] - 1), (0, size[1] - 1)]], np.float64)
     seen = cv2.perspectiveTransform(ends, np.linalg.inv(to_picture))[0]
     if (seen < 0).any() or (seen > np.asarray(layers.shape[::-1]) - 1).any():
-        raise ValueError(f"the wall is too small for the view: corners at {np.round(seen).tolist()} of {layers.shape[::-1]}")
+        raise ValueError(
+            f"the wall is too small for the view: corners at {np.round(seen).tolist()} of {layers.shape[::-1]}"
+        )
     return np.asarray(cv2.warpPerspective(plane, to_picture, size, flags=how))
 
 
@@ -170,5 +174,7 @@ def develop_photo(seed: int, linear: Field, camera: Camera) -> NDArray[np.uint8]
     picture = _lens(linear, camera)
     gain = camera.grey / max(float(np.quantile(picture.mean(axis=2)[::4, ::4], camera.anchor)), 1e-6)
     picture = picture * (np.asarray(camera.balance, np.float32) * np.float32(gain))
-    noise = np.sqrt(camera.shot * np.clip(picture, 0, 1) + camera.read**2) * rng.standard_normal(picture.shape, np.float32)
+    noise = np.sqrt(camera.shot * np.clip(picture, 0, 1) + camera.read**2) * rng.standard_normal(
+        picture.shape, np.float32
+    )
     return np.asarray(np.round(develop(np.clip(picture + noise, 0, None), camera) * 255), np.uint8)
