@@ -62,11 +62,8 @@ def find_patches(
     Pixels that cannot be told do not join patches. The limit of length is `rule.patch_limit_mm`, or a share of the
     spot's width where no scale is known.
     """
-    width = mask_width(surface, mask)
-    patches = [
-        _patch(surface, inside, corner, plane, rule, width)
-        for inside, corner in _connected(mask & np.isin(surface.states, RESIDUE))
-    ]
+    ruler = _Ruler(surface, plane, rule, mask_width(surface, mask))
+    patches = [_patch(ruler, *place) for place in _connected(mask & np.isin(surface.states, RESIDUE))]
     return tuple(sorted(patches, key=lambda patch: patch.length_mm or patch.length_px, reverse=True))
 
 
@@ -105,18 +102,41 @@ def extent(points: NDArray[np.float64]) -> float:
     return float(np.linalg.norm(hull[:, None] - hull[None, :], axis=2).max())
 
 
-def _patch(
-    surface: SurfaceMap,
-    inside: NDArray[np.bool_],
-    corner: tuple[int, int],
-    plane: Plane | None,
-    rule: ScoreSettings,
-    width: float,
-) -> Patch:
+@dataclass(frozen=True, eq=False)
+class _Ruler:
+    """Measures places, cut out of a map with their first column and row, and holds them against the limit of length."""
+
+    surface: SurfaceMap
+    plane: Plane | None
+    rule: ScoreSettings
+    width: float
+
+    def lengths(self, inside: NDArray[np.bool_], corner: tuple[int, int]) -> tuple[float, float | None]:
+        """Return the greatest extent of a place in full-size pixels and, with a plane, in mm."""
+        ys, xs = np.nonzero(inside)
+        corners = _pixel_corners(self.surface, xs + corner[0], ys + corner[1])
+        return extent(corners), None if self.plane is None else extent(on_plane(self.plane, corners))
+
+    def too_long(self, length_px: float, length_mm: float | None) -> bool:
+        """Say whether a length is over the limit: in mm when a scale is known, else as a share of the spot's width."""
+        if length_mm is not None:
+            return length_mm > self.rule.patch_limit_mm
+        return length_px > self.rule.patch_limit_share * self.width
+
+    def has_sure_core(self, inside: NDArray[np.bool_], corner: tuple[int, int]) -> bool:
+        """Say whether a connected core of a place, sure at each pixel, is over the limit."""
+        x, y = corner
+        box = np.s_[y : y + inside.shape[0], x : x + inside.shape[1]]
+        sure = inside & (self.surface.residue[box] >= self.rule.sure_patch_probability)
+        return any(self.too_long(*self.lengths(core, (x + dx, y + dy))) for core, (dx, dy) in _connected(sure))
+
+
+def _patch(ruler: _Ruler, inside: NDArray[np.bool_], corner: tuple[int, int]) -> Patch:
+    surface, plane = ruler.surface, ruler.plane
     ys, xs = np.nonzero(inside)
     rows, columns = ys + corner[1], xs + corner[0]
-    length_px, length_mm = _lengths(surface, inside, corner, plane)
-    long = _over_limit(length_px, length_mm, rule, width)
+    length_px, length_mm = ruler.lengths(inside, corner)
+    long = ruler.too_long(length_px, length_mm)
     states = np.bincount(surface.states[rows, columns], minlength=6)
     return Patch(
         state=State(int(states.argmax())),
@@ -127,38 +147,8 @@ def _patch(
         length_mm=length_mm,
         probability=float(surface.residue[rows, columns].mean()),
         long=long,
-        sure=long and _has_sure_core(surface, inside, corner, plane, rule, width),
+        sure=long and ruler.has_sure_core(inside, corner),
     )
-
-
-def _has_sure_core(
-    surface: SurfaceMap,
-    inside: NDArray[np.bool_],
-    corner: tuple[int, int],
-    plane: Plane | None,
-    rule: ScoreSettings,
-    width: float,
-) -> bool:
-    x, y = corner
-    box = np.s_[y : y + inside.shape[0], x : x + inside.shape[1]]
-    sure = inside & (surface.residue[box] >= rule.sure_patch_probability)
-    cores = (_lengths(surface, core, (x + dx, y + dy), plane) for core, (dx, dy) in _connected(sure))
-    return any(_over_limit(*lengths, rule, width) for lengths in cores)
-
-
-def _over_limit(length_px: float, length_mm: float | None, rule: ScoreSettings, width: float) -> bool:
-    if length_mm is not None:
-        return length_mm > rule.patch_limit_mm
-    return length_px > rule.patch_limit_share * width
-
-
-def _lengths(
-    surface: SurfaceMap, inside: NDArray[np.bool_], corner: tuple[int, int], plane: Plane | None
-) -> tuple[float, float | None]:
-    """Return the greatest extent of a place in full-size pixels and, with a plane, in mm."""
-    ys, xs = np.nonzero(inside)
-    corners = _pixel_corners(surface, xs + corner[0], ys + corner[1])
-    return extent(corners), None if plane is None else extent(on_plane(plane, corners))
 
 
 def on_plane(plane: Plane, points: NDArray[np.float64]) -> NDArray[np.float64]:
