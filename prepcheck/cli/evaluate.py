@@ -32,6 +32,10 @@ def evaluate(
         return
     judged = measured.judge_folder(folder, chosen, thresholds)
     _show(f"{len(judged)} photos in {len({one.group for one in judged})} scenes", measured.figures(judged))
+    _show(
+        "for comparison, brightness by Otsu's threshold, true ground area given",
+        {"balanced accuracy": measured.baseline(judged)},
+    )
     _standings(judged)
     for key, value, part in measured.splits(judged) if by else ():
         _show(f"{key} {value}: {len(part)} photos", measured.figures(part, draws=200))

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.errors import Unreadable
+from prepcheck.evaluate.baselines import by_brightness
 from prepcheck.evaluate.measures import (
     MEASURES,
     POINT_MEASURES,
@@ -35,12 +36,16 @@ from prepcheck.terms import Standing, State
 
 @dataclass(frozen=True)
 class Judged:
-    """One labelled photo: its group, what to split by, its counts, and its standings by the tool and by the truth."""
+    """One labelled photo: its group, what to split by, its counts, its standings by the tool and by the truth.
+
+    `by_brightness` holds the counts of the simplest rule, to which the true ground area is given.
+    """
 
     name: str
     group: str
     split: dict[str, str]
     tally: Tally
+    by_brightness: Tally
     said: Standing
     truly_clean: bool
 
@@ -109,11 +114,21 @@ def _pointed(path: Path) -> list[tuple[str, NDArray[np.float64], NDArray[np.uint
 
 def figures(judged: Sequence[Judged], *, draws: int = 1000) -> dict[str, Figure]:
     """Return every measure over all photos, with intervals by groups."""
-    groups: dict[str, list[Tally]] = {}
-    for one in judged:
-        groups.setdefault(one.group, []).append(one.tally)
-    summed = [total(tallies) for tallies in groups.values()]
+    summed = _by_group([(one.group, one.tally) for one in judged])
     return {name: _figure(summed, measure, draws) for name, measure in MEASURES.items()}
+
+
+def baseline(judged: Sequence[Judged], *, draws: int = 1000) -> Figure:
+    """Return the balanced accuracy of the brightness rule, the true ground area given."""
+    summed = _by_group([(one.group, one.by_brightness) for one in judged])
+    return _figure(summed, MEASURES["balanced accuracy"], draws)
+
+
+def _by_group(tallies: Sequence[tuple[str, Tally]]) -> list[Tally]:
+    groups: dict[str, list[Tally]] = {}
+    for group, one in tallies:
+        groups.setdefault(group, []).append(one)
+    return [total(members) for members in groups.values()]
 
 
 def point_figures(judged: Sequence[tuple[str, PointTally]], *, draws: int = 1000) -> dict[str, Figure]:
@@ -166,9 +181,25 @@ def _judged(path: Path, folder: Path, model: Model, settings: Settings) -> Judge
         mm_per_px=scale,
         interval=None if share is None else (share.low, share.high),
     )
+    bare = _by_brightness(inspection, truth, ground, burnt, scale)
     split = {key: str(value) for key, value in meta.items() if isinstance(value, str | bool)}
     clean = _truly_clean(truth, ground, scale, settings)
-    return Judged(path.stem, str(meta.get("group") or path.stem), split, compared, inspection.standing, clean)
+    return Judged(path.stem, str(meta.get("group") or path.stem), split, compared, bare, inspection.standing, clean)
+
+
+def _by_brightness(
+    inspection: Inspection,
+    truth: NDArray[np.uint8],
+    ground: NDArray[np.bool_],
+    burnt: NDArray[np.bool_],
+    scale: float | None,
+) -> Tally:
+    if not ground.any():
+        return Tally(photos=1)
+    rgb = cv2.resize(inspection.photo.rgb, truth.shape[::-1], interpolation=cv2.INTER_AREA)
+    states = by_brightness(np.asarray(rgb, np.uint8), ground)
+    residue = np.asarray(states != State.BRIGHT, np.float32)
+    return tally(states, residue, ground, truth, ground, burnt, mm_per_px=scale)
 
 
 def _truly_clean(truth: NDArray[np.uint8], ground: NDArray[np.bool_], scale: float | None, settings: Settings) -> bool:
