@@ -22,7 +22,7 @@ store, archive = tasks.open_log(folder, Settings())
 for n in range(count):
     job = tasks.open_job(store, NewJob(f"{who} {n}"), person=who, at=AT)
     data = f"{who} {n}".encode()
-    place = {**PLACE, "job": job.number, "person": f"helper {n % 3}"}
+    place = {**PLACE, "job": job.number, "person": f"welder {n % 3}"}
     logged = tasks.log_inspection(store, archive, record_for(data, spot()), data, **place)
     print(job.number, logged.inspection, flush=True)
 """
