@@ -15,6 +15,11 @@ def otsu(values: NDArray[np.uint8]) -> int:
     return int(threshold)
 
 
+def lightness(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return CIE L* of an sRGB picture, shape (h, w, 3), as 255 / 100 of it, shape (h, w)."""
+    return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)[:, :, 0], np.uint8)
+
+
 def by_brightness(rgb: NDArray[np.uint8], ground: NDArray[np.bool_]) -> NDArray[np.uint8]:
     """Call the brighter pixels of the given ground area bright metal and the darker ones oxide.
 
@@ -30,7 +35,6 @@ def by_brightness(rgb: NDArray[np.uint8], ground: NDArray[np.bool_]) -> NDArray[
     ndarray, shape (h, w), uint8
         State codes; background outside.
     """
-    lightness = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)[:, :, 0]
-    threshold = otsu(np.asarray(lightness[ground], np.uint8))
-    told = np.where(lightness > threshold, np.uint8(State.BRIGHT), np.uint8(State.OXIDE))
+    light = lightness(rgb)
+    told = np.where(light > otsu(light[ground]), np.uint8(State.BRIGHT), np.uint8(State.OXIDE))
     return np.where(ground, told, np.uint8(State.BACKGROUND))

@@ -1,8 +1,9 @@
 """The baseline rule."""
 
 import numpy as np
+import pytest
 
-from prepcheck.evaluate.baselines import by_brightness, otsu
+from prepcheck.evaluate.baselines import by_brightness, lightness, otsu
 from prepcheck.terms import State
 
 
@@ -10,6 +11,13 @@ def test_otsu_on_the_test_array_of_scikit_image():
     # scikit-image, test_thresholding.py (TestSimpleImage): the threshold of this array is 2.
     array = [[0, 0, 1, 3, 5], [0, 1, 4, 3, 4], [1, 2, 5, 4, 1], [2, 4, 5, 2, 1], [4, 5, 1, 0, 0]]
     assert otsu(np.array(array, np.uint8)) == 2
+
+
+@pytest.mark.parametrize(("level", "expected"), [(117.65, 49.4961), (187.5, 76.0693), (255.0, 100.0), (0.0, 0.0)])
+def test_lightness_is_that_of_cie_lab(level, expected):
+    # 18 % and 50 % grey in sRGB (IEC 61966-2-1) have L* 49.4961 and 76.0693 (CIE Lab, computed); steps of 1/255 on both.
+    rgb = np.full((1, 1, 3), round(level), np.uint8)
+    assert lightness(rgb)[0, 0] * 100 / 255 == pytest.approx(expected, abs=0.4)
 
 
 def test_an_even_picture_has_a_threshold_too():
