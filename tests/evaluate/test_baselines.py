@@ -15,9 +15,9 @@ def test_otsu_on_the_test_array_of_scikit_image():
 
 @pytest.mark.parametrize(("level", "expected"), [(117.65, 49.4961), (187.5, 76.0693), (255.0, 100.0), (0.0, 0.0)])
 def test_lightness_is_that_of_cie_lab(level, expected):
-    # 18 % and 50 % grey in sRGB (IEC 61966-2-1) have L* 49.4961 and 76.0693 (CIE Lab, computed); steps of 1/255 on both.
+    # 18 % and 50 % grey in sRGB (IEC 61966-2-1) have L* 49.4961 and 76.0693 (CIE Lab, computed); both sides in steps of 1/255.
     rgb = np.full((1, 1, 3), round(level), np.uint8)
-    assert float(lightness(rgb)[0, 0]) * 100 / 255 == pytest.approx(expected, abs=0.4)
+    assert float(lightness(rgb)[0, 0]) * 100 / 255 == pytest.approx(expected, abs=0.5)
 
 
 def test_an_even_picture_has_a_threshold_too():
