@@ -216,9 +216,6 @@ class ScoreSettings(Group):
         reason="the tile by which the worst place is judged",
         source="SSPC-SP 15 (2012) section 2.3, 76 x 76 mm; the 2004 edition says 80 x 80 mm",
     )
-    confidence: float = threshold(
-        0.95, unit="probability", low=0.5, high=0.999, reason="two-sided level of every interval", source=COMMON
-    )
     sure_patch_probability: float = threshold(
         0.9,
         unit="probability",

@@ -14,10 +14,8 @@ from numpy.typing import NDArray
 from prepcheck.synth.layers import Layers
 from prepcheck.synth.scene import make_surface
 
-PLANES = (
-    "slope_x", "slope_y", "theta", "alpha_u", "alpha_v", "metal", "red", "green", "blue", "cavity", "state", "ground",
-)  # fmt: skip
-"""Order of the byte planes in a packed scene."""
+# Order of the byte planes in a packed scene: slope_x, slope_y, theta, alpha_u, alpha_v, metal, red, green, blue, cavity,
+# state, ground.
 
 STEEPEST = 1.2
 """Largest slope kept."""

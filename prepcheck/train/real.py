@@ -7,7 +7,6 @@ import json
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
@@ -100,9 +99,3 @@ def accepted_matrix() -> NDArray[np.float32]:
     for label, states in ACCEPTED.items():
         matrix[label, list(states)] = 1.0
     return matrix
-
-
-def describe(photos: list[PointPhoto]) -> dict[str, Any]:
-    """Counts for the card."""
-    labels = np.concatenate([p.labels for p in photos]) if photos else np.zeros(0, np.int64)
-    return {"photos": len(photos), "points": {str(k): int(np.sum(labels == k)) for k in range(7)}}
