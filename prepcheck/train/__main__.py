@@ -1,4 +1,4 @@
-"""Commands of training, in the order of use: ``python -m prepcheck.train scenes | fit | pictures | calibrate | card``."""
+"""Commands of training, in order of use: ``python -m prepcheck.train scenes | renders | fit | pictures | calibrate | card``."""
 
 from __future__ import annotations
 
@@ -24,6 +24,15 @@ def _parser() -> argparse.ArgumentParser:
     scenes.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
     scenes.add_argument("--workers", type=int, default=2)
     scenes.add_argument("--seconds", type=float, default=3600)
+    renders = commands.add_parser("renders", help="make physically based renders (needs Mitsuba)")
+    renders.add_argument("folder", type=Path)
+    renders.add_argument("--first-seed", type=int, default=0)
+    renders.add_argument("--count", type=int, default=1000)
+    renders.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
+    renders.add_argument("--workers", type=int, default=2, help="worker k uses GPU k modulo the number of GPUs")
+    renders.add_argument("--seconds", type=float, default=3600)
+    renders.add_argument("--samples", type=int, default=24, help="paths a pixel")
+    renders.add_argument("--variant", choices=("cuda_ad_rgb", "llvm_ad_rgb"), default="cuda_ad_rgb")
     fit = commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists")
     fit.add_argument("scenes", type=Path)
     fit.add_argument("checkpoint", type=Path)
@@ -64,6 +73,18 @@ def _scenes(options: argparse.Namespace) -> int:
     size = (options.size[0], options.size[1])
     print(make_scenes(options.folder, options.first_seed, options.count, size, options.workers, options.seconds))  # noqa: T201
     return 0
+
+
+def _renders(options: argparse.Namespace) -> int:
+    from prepcheck.train.renders import make_renders
+
+    size = (options.size[0], options.size[1])
+    made, failed = make_renders(
+        options.folder, options.first_seed, options.count, size, options.workers, options.seconds, options.variant,
+        options.samples,
+    )  # fmt: skip
+    print(f"{made} scenes in {options.folder}, {failed} failed")  # noqa: T201
+    return 1 if failed else 0
 
 
 def _fit(options: argparse.Namespace) -> int:
@@ -116,7 +137,14 @@ def _card(options: argparse.Namespace) -> int:
     return 0
 
 
-COMMANDS = {"scenes": _scenes, "fit": _fit, "pictures": _pictures, "calibrate": _calibrate, "card": _card}
+COMMANDS = {
+    "scenes": _scenes,
+    "renders": _renders,
+    "fit": _fit,
+    "pictures": _pictures,
+    "calibrate": _calibrate,
+    "card": _card,
+}
 
 if __name__ == "__main__":
     sys.exit(main())
