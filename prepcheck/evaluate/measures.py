@@ -1,137 +1,158 @@
-"""The measures: one definition each, used by evaluation, model card and training alike.
+"""The measures of maps: one definition each, used by evaluation and model card alike.
 
-Each photo gives a `Tally` of counts; figures are made from sums of tallies, so that a bootstrap over photos (or over groups of
-photos of one scene) only draws tallies again. Burnt-out pixels are left out of everything.
+Each photo gives a `Tally` of counts; figures are made from sums of tallies. Burnt-out pixels are left out of everything.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, fields
-from typing import TypeVar
+from dataclasses import dataclass, field
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.evaluate.bootstrap import Counts, Measure
 from prepcheck.terms import RESIDUE, State
 
-T = TypeVar("T", "Tally", "PointTally")
 Codes = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
+Numbers = NDArray[np.float64]
 
 BINS = 15
+"""Of the calibration error."""
+
+FINE = 10 * BINS
+"""Bins in which the said probabilities are counted."""
+
+UNTOLD = 6
+"""Column of what cannot be told in a confusion; the columns and rows before it are states 0 to 5."""
+
 LEAST_PATCH_MM2 = 3.0
 PATCH_OVERLAP = {"found": 0.25, "false": 0.5}
+_B, _O = int(State.BRIGHT), int(State.OXIDE)
+_KINDS = (State.BRIGHT, State.OXIDE)
 
 
-@dataclass(frozen=True)
-class Tally:
+@dataclass(frozen=True, eq=False)
+class Tally(Counts):
     """Counts of one photo, or of several added up.
 
     Parameters
     ----------
-    bright_told, bright_right : int
-        True bright pixels of the ground area that were told, and told bright.
-    oxide_told, oxide_right : int
-        True oxide pixels told, and told as any residue.
-    both : int
-        True bright and oxide pixels, told or not.
-    patches, patches_found, patches_false : int
-        True residue patches of at least 3 mm2, those found, and mapped ones that lie on bright metal.
-    bins, bins_residue, bins_said : ndarray, shape (15,)
-        Pixels by said residue probability, true residue among them, and the sum of what was said.
-    iou, share_error, held, width : tuple
-        One entry a photo: overlap of spots and ground area over their union, error of the bright share, whether the
-        interval holds the truth, its width.
-    photos : int
+    confusion : ndarray, shape (6, 7)
+        Pixels of the ground area by true state and told state (last column: not told).
+    chance : ndarray, shape (3, 150)
+        The same pixels by what they truly are (bright metal, oxide, anything else) and the said residue probability.
+    said : ndarray, shape (150,)
+        Sum of the said residue probabilities.
+    patches, patches_found, patches_false, scaled : float
+        True oxide patches of at least 3 mm2, those found, mapped ones that lie on bright metal, photos with a scale.
+    area : ndarray, shape (3,)
+        Pixels inside spots and ground area, in the ground area only, in spots only.
+    overlap, outlined : float
+        Sum of the overlaps over unions of spots and ground area, photos that have either.
+    share_error, held, width, shares : float
+        Sums of the error of the bright share, of intervals that hold the truth, of their widths; photos with a true share.
+    photos : float
         How many photos.
     """
 
-    bright_told: int = 0
-    bright_right: int = 0
-    oxide_told: int = 0
-    oxide_right: int = 0
-    both: int = 0
-    patches: int = 0
-    patches_found: int = 0
-    patches_false: int = 0
-    bins: NDArray[np.float64] = field(default_factory=lambda: np.zeros(BINS))
-    bins_residue: NDArray[np.float64] = field(default_factory=lambda: np.zeros(BINS))
-    bins_said: NDArray[np.float64] = field(default_factory=lambda: np.zeros(BINS))
-    iou: tuple[float, ...] = ()
-    share_error: tuple[float, ...] = ()
-    held: tuple[bool, ...] = ()
-    width: tuple[float, ...] = ()
-    photos: int = 0
-
-    def __add__(self, other: Tally) -> Tally:
-        return Tally(**{f.name: getattr(self, f.name) + getattr(other, f.name) for f in fields(self)})
+    confusion: Numbers = field(default_factory=lambda: np.zeros((6, 7)))
+    chance: Numbers = field(default_factory=lambda: np.zeros((3, FINE)))
+    said: Numbers = field(default_factory=lambda: np.zeros(FINE))
+    patches: float = 0
+    patches_found: float = 0
+    patches_false: float = 0
+    scaled: float = 0
+    area: Numbers = field(default_factory=lambda: np.zeros(3))
+    overlap: float = 0
+    outlined: float = 0
+    share_error: float = 0
+    held: float = 0
+    width: float = 0
+    shares: float = 0
+    photos: float = 0
 
 
-def balanced_accuracy(t: Tally) -> float:
+def ratio(part: Any, whole: Any) -> Any:
+    """Divide; NaN where `whole` is 0."""
+    part, whole = np.asarray(part, float), np.asarray(whole, float)
+    return np.divide(part, whole, out=np.full(np.broadcast(part, whole).shape, np.nan), where=whole != 0)
+
+
+def bright_recall(t: Tally) -> Any:
+    """Share of the told true bright metal that is told bright."""
+    return ratio(t.confusion[..., _B, _B], t.confusion[..., _B, :UNTOLD].sum(-1))
+
+
+def oxide_recall(t: Tally) -> Any:
+    """Share of the told true oxide that is told any residue."""
+    return ratio(t.confusion[..., _O, RESIDUE].sum(-1), t.confusion[..., _O, :UNTOLD].sum(-1))
+
+
+def balanced_accuracy(t: Tally) -> Any:
     """Mean of the recall on true bright metal (told bright) and true oxide (told as any residue), over told pixels."""
-    return (_ratio(t.bright_right, t.bright_told) + _ratio(t.oxide_right, t.oxide_told)) / 2
+    return (bright_recall(t) + oxide_recall(t)) / 2
 
 
-def coverage(t: Tally) -> float:
+def coverage(t: Tally) -> Any:
     """Share of the true bright and oxide pixels that were told."""
-    return _ratio(t.bright_told + t.oxide_told, t.both)
+    both = t.confusion[..., _KINDS, :]
+    return ratio(both[..., :UNTOLD].sum((-1, -2)), both.sum((-1, -2)))
 
 
-def patch_recall(t: Tally) -> float:
-    """Share of the true residue patches that were found."""
-    return _ratio(t.patches_found, t.patches)
+def false_area(t: Tally) -> Any:
+    """Share of the true bright metal that is mapped as residue."""
+    return ratio(t.confusion[..., _B, RESIDUE].sum(-1), t.confusion[..., _B, :].sum(-1))
 
 
-def false_patches(t: Tally) -> float:
-    """False patches a photo."""
-    return _ratio(t.patches_false, t.photos)
-
-
-def false_area(t: Tally) -> float:
-    """Share of the told true bright metal that is mapped as residue."""
-    return 1 - _ratio(t.bright_right, t.bright_told)
-
-
-def spot_iou(t: Tally) -> float:
-    """Intersection over union of predicted spots and true ground area, the mean over photos."""
-    return _mean(t.iou)
-
-
-def share_error(t: Tally) -> float:
-    """Mean over photos of abs(predicted - true) bright share over the true ground area."""
-    return _mean(t.share_error)
-
-
-def interval_holds(t: Tally) -> float:
-    """Share of the photos whose 95 % interval holds the true bright share."""
-    return _mean(t.held)
-
-
-def interval_width(t: Tally) -> float:
-    """Mean width of the intervals."""
-    return _mean(t.width)
-
-
-def calibration_error(t: Tally) -> float:
+def calibration_error(t: Tally) -> Any:
     """Expected calibration error of the residue probability, 15 equal bins, over ground pixels."""
-    gap = np.abs(t.bins_said - t.bins_residue).sum()
-    return _ratio(float(gap), float(t.bins.sum()))
+    of, residue, said = reliability(t)
+    return ratio(np.abs(said - residue).sum(-1), of.sum(-1))
 
 
-MEASURES: dict[str, Callable[[Tally], float]] = {
+def reliability(t: Tally) -> tuple[Numbers, Numbers, Numbers]:
+    """Return, for 15 bins of the said residue probability: pixels, those not bright in truth, sum of what was said."""
+    of = t.chance.sum(-2)
+    coarse = [part.reshape(*part.shape[:-1], BINS, -1).sum(-1) for part in (of, of - t.chance[..., 0, :], t.said)]
+    return coarse[0], coarse[1], coarse[2]
+
+
+MEASURES: dict[str, Measure] = {
     "balanced accuracy": balanced_accuracy,
     "coverage": coverage,
-    "patch recall": patch_recall,
-    "false patches a photo": false_patches,
+    "bright recall": bright_recall,
+    "oxide recall": oxide_recall,
+    "patch recall": lambda t: ratio(t.patches_found, t.patches),
+    "false patches a photo": lambda t: ratio(t.patches_false, t.scaled),
     "false area": false_area,
-    "spot IoU": spot_iou,
-    "bright-share error": share_error,
-    "interval holds the truth": interval_holds,
-    "interval width": interval_width,
+    "spot IoU": lambda t: ratio(t.overlap, t.outlined),
+    "bright-share error": lambda t: ratio(t.share_error, t.shares),
+    "interval holds the truth": lambda t: ratio(t.held, t.shares),
+    "interval width": lambda t: ratio(t.width, t.shares),
     "calibration error": calibration_error,
 }
+
+
+def risk_coverage(t: Tally) -> tuple[Numbers, Numbers]:
+    """Return coverage and risk (1 - balanced accuracy) as ever less sure pixels are told; each shape (75,).
+
+    A pixel is told bright where the said residue probability is below one half, residue otherwise; how sure is the
+    distance from one half. True bright and oxide pixels only.
+    """
+    low, high = t.chance[:2, : FINE // 2], t.chance[:2, : FINE // 2 - 1 : -1]  # surest first, both
+    wrong, right = np.stack([high[0], low[1]]), np.stack([low[0], high[1]])
+    told = np.cumsum(wrong + right, axis=1)
+    missed = ratio(np.cumsum(wrong, axis=1), told)
+    return np.asarray(ratio(told.sum(0), told[:, -1].sum())), np.asarray(missed.mean(0))
+
+
+def confusion(truth: Codes, told: Codes) -> Numbers:
+    """Count pixels by true state 0 to 5 and told state (last column: cannot tell), shape (6, 7)."""
+    columns = np.minimum(told.astype(np.int64), UNTOLD)
+    return np.bincount(7 * truth.astype(np.int64) + columns, minlength=42).reshape(6, 7).astype(np.float64)
 
 
 def tally(
@@ -163,145 +184,63 @@ def tally(
         Said interval of the bright share; None counts as (0, 1).
     """
     seen = ground & ~burnt & (truth != State.CANNOT_TELL)
-    told = seen & (predicted != State.CANNOT_TELL)
-    bright, oxide = truth == State.BRIGHT, truth == State.OXIDE
-    called_residue = np.isin(predicted, RESIDUE)
-    true_share = _share_of(truth, seen)
-    said = interval or (0.0, 1.0)
-    inside, either = spots & ground & ~burnt, (spots | ground) & ~burnt
-    counts = (0, 0, 0) if mm_per_px is None else _patches(called_residue, truth, seen, mm_per_px)
-    bins, right, sums = _bins(residue[seen], truth[seen] != State.BRIGHT)
+    by_state = confusion(truth[seen], predicted[seen])
+    chance, said = _chances(residue[seen], truth[seen])
+    counts = (0, 0, 0) if mm_per_px is None else _patches(np.isin(predicted, RESIDUE), truth, seen, mm_per_px)
+    area = np.array([_count(part & ~burnt) for part in (spots & ground, ground & ~spots, spots & ~ground)], float)
     return Tally(
-        bright_told=_count(told & bright),
-        bright_right=_count(told & bright & (predicted == State.BRIGHT)),
-        oxide_told=_count(told & oxide),
-        oxide_right=_count(told & oxide & called_residue),
-        both=_count(seen & (bright | oxide)),
-        patches=counts[0],
-        patches_found=counts[1],
-        patches_false=counts[2],
-        bins=bins,
-        bins_residue=right,
-        bins_said=sums,
-        iou=(_ratio(_count(inside), _count(either)),) if either.any() else (),
-        share_error=() if true_share is None else (abs((_share_of(predicted, told) or 0.0) - true_share),),
-        held=() if true_share is None else (said[0] <= true_share <= said[1],),
-        width=() if true_share is None else (said[1] - said[0],),
-        photos=1,
-    )
+        by_state, chance, said, *counts, int(mm_per_px is not None),
+        area, float(area[0] / area.sum()) if area.any() else 0.0, int(area.any()),
+        *_share_sums(by_state, interval or (0.0, 1.0)), photos=1,
+    )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class PointTally:
-    """Counts over labelled points of photographs."""
-
-    points: int = 0
-    told: int = 0
-    bright: int = 0
-    bright_right: int = 0
-    other: int = 0
-    other_bright: int = 0
-    residue: int = 0
-    residue_found: int = 0
-
-    def __add__(self, other: PointTally) -> PointTally:
-        return PointTally(**{f.name: getattr(self, f.name) + getattr(other, f.name) for f in fields(self)})
+def true_share(by_state: Numbers) -> float:
+    """Return the true bright share of a confusion; NaN when there is neither bright metal nor residue."""
+    return float(ratio(by_state[_B].sum(), by_state[_B:].sum()))
 
 
-def point_tally(predicted: Codes, labels: Codes) -> PointTally:
-    """Compare told states with labels at points, both shape (n,).
+def told_share(by_state: Numbers) -> float:
+    """Return the told bright share of a confusion; NaN when neither bright metal nor residue is told."""
+    return float(ratio(by_state[:, _B].sum(), by_state[:, _B:UNTOLD].sum()))
 
-    Labels: 1 bright metal, 2 dull residue, 3 pit, 4 coating or unworked, 5 foreign; 0, 6 and 9 are not scored.
+
+def _share_sums(by_state: Numbers, said: tuple[float, float]) -> tuple[float, float, float, float]:
+    """Return the error of the bright share, whether the interval holds the truth, its width, and 1; zeros without truth.
+
+    Where nothing is told, the error is the largest that it could be.
     """
-    scored = (labels >= 1) & (labels <= 5)
-    told = scored & (predicted != State.CANNOT_TELL)
-    bright, other, residue = labels == 1, (labels >= 2) & (labels <= 5), np.isin(labels, (2, 3, 5))
-    return PointTally(
-        points=_count(scored),
-        told=_count(told),
-        bright=_count(told & bright),
-        bright_right=_count(told & bright & (predicted == State.BRIGHT)),
-        other=_count(told & other),
-        other_bright=_count(told & other & (predicted == State.BRIGHT)),
-        residue=_count(told & residue),
-        residue_found=_count(told & residue & np.isin(predicted, RESIDUE)),
-    )
+    truly, told = true_share(by_state), told_share(by_state)
+    if np.isnan(truly):
+        return 0.0, 0.0, 0.0, 0.0
+    error = max(truly, 1 - truly) if np.isnan(told) else abs(told - truly)
+    return error, float(said[0] <= truly <= said[1]), said[1] - said[0], 1.0
 
 
-POINT_MEASURES: dict[str, Callable[[PointTally], float]] = {
-    "coverage": lambda t: _ratio(t.told, t.points),
-    "bright called bright": lambda t: _ratio(t.bright_right, t.bright),
-    "wrongly bright": lambda t: _ratio(t.other_bright, t.other),
-    "residue found": lambda t: _ratio(t.residue_found, t.residue),
-    "balanced accuracy of points": lambda t: (
-        (_ratio(t.bright_right, t.bright) + 1 - _ratio(t.other_bright, t.other)) / 2
-    ),
-}
-
-
-def total(tallies: Sequence[T]) -> T:
-    """Add up tallies, of which there is at least one."""
-    summed = tallies[0]
-    for one in tallies[1:]:
-        summed = summed + one
-    return summed
-
-
-def bootstrap(
-    groups: Sequence[T], measure: Callable[[T], float], *, draws: int = 1000, seed: int = 7
-) -> tuple[float, float]:
-    """Return the 95 % interval of `measure` over resampled groups (a photo each, or the photos of one scene added up)."""
-    rng = np.random.default_rng(seed)
-    values = []
-    for _ in range(draws):
-        drawn = [groups[i] for i in rng.integers(0, len(groups), len(groups))]
-        values.append(measure(total(drawn)))
-    if np.isnan(values).all():
-        return float("nan"), float("nan")
-    low, high = np.nanquantile(values, (0.025, 0.975))
-    return float(low), float(high)
-
-
-def _count(mask: Mask) -> int:
-    return int(np.count_nonzero(mask))
-
-
-def _ratio(part: float, whole: float) -> float:
-    return part / whole if whole else float("nan")
-
-
-def _mean(values: Sequence[float]) -> float:
-    return float(np.mean(values)) if values else float("nan")
-
-
-def _share_of(codes: Codes, where: Mask) -> float | None:
-    """Share of bright metal among the pixels `where` that are bright metal or residue."""
-    readable = where & np.isin(codes, (State.BRIGHT, *RESIDUE))
-    if not readable.any():
-        return None
-    return _ratio(_count(readable & (codes == State.BRIGHT)), _count(readable))
-
-
-def _bins(said: NDArray[np.float32], residue: Mask) -> tuple[NDArray[np.float64], ...]:
-    index = np.minimum((said * BINS).astype(int), BINS - 1)
-    weights = (np.ones(len(said)), residue.astype(float), said.astype(float))
-    return tuple(np.bincount(index, weights=w, minlength=BINS).astype(np.float64) for w in weights)
+def _chances(said: NDArray[np.float32], truth: Codes) -> tuple[Numbers, Numbers]:
+    index = np.minimum((said * FINE).astype(np.int64), FINE - 1)
+    kind = np.select([truth == _B, truth == _O], [0, 1], 2)
+    chance = np.bincount(kind * FINE + index, minlength=3 * FINE).reshape(3, FINE)
+    return chance.astype(np.float64), np.bincount(index, weights=said, minlength=FINE).astype(np.float64)
 
 
 def _patches(called: Mask, truth: Codes, seen: Mask, mm_per_px: float) -> tuple[int, int, int]:
     """Count true oxide patches, those found, and mapped patches less than half of which lies on true residue."""
     least = LEAST_PATCH_MM2 / mm_per_px**2
-    true_hit = _covered(seen & (truth == State.OXIDE), called, least)
-    mapped_hit = _covered(seen & called, np.isin(truth, RESIDUE), least)
+    true_hit = covered(seen & (truth == State.OXIDE), called, least)
+    mapped_hit = covered(seen & called, np.isin(truth, RESIDUE), least)
     found = _count(true_hit >= PATCH_OVERLAP["found"])
     return len(true_hit), found, _count(mapped_hit < PATCH_OVERLAP["false"])
 
 
-def _covered(patches: Mask, by: Mask, least: float) -> NDArray[np.float64]:
-    """Share of each connected patch of at least `least` pixels that is covered by `by`."""
+def covered(patches: Mask, by: Mask, least: float) -> Numbers:
+    """Return the share of each connected patch of at least `least` pixels that is covered by `by`."""
     count, labels = cv2.connectedComponents(patches.astype(np.uint8), connectivity=8)
     area = np.bincount(labels.ravel(), minlength=count)[1:]
     hit = np.bincount(labels.ravel(), weights=by.ravel(), minlength=count)[1:]
     large = area >= least
-    shares: NDArray[np.float64] = hit[large] / area[large]
-    return shares
+    return np.asarray(hit[large] / area[large], np.float64)
+
+
+def _count(mask: Mask) -> int:
+    return int(np.count_nonzero(mask))
