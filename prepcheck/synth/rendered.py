@@ -83,7 +83,10 @@ def relief(layers: Layers, drop: float) -> Field:
     big = wall(np.asarray(bends[0], np.float32), np.asarray(bends[1], np.float32), layers.mm_per_px * cols / small[0])
     height = layers.height + cv2.resize(big, (cols, rows), interpolation=cv2.INTER_CUBIC)
     behind = layers.state == State.BACKGROUND
-    return np.asarray(height - np.float32(drop) * behind if not behind.all() else height, np.float32)
+    if behind.all():
+        return np.asarray(height, np.float32)
+    sunk = cv2.GaussianBlur(behind.astype(np.float32), (0, 0), STEP)  # else the side of a step is a staircase
+    return np.asarray(height - np.float32(drop) * sunk, np.float32)
 
 
 def mesh_points(layers: Layers, drop: float) -> Field:

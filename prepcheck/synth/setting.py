@@ -120,7 +120,7 @@ def sample_view(rng: np.random.Generator, shape: tuple[int, int], mm_per_px: flo
 def _fill_frame(view: View, shape: tuple[int, int], mm_per_px: float) -> View:
     """Zoom in until the picture's corners lie on the surface, mirrored margin included."""
     rows, cols = shape
-    reach = np.asarray([cols, rows]) * mm_per_px * (0.5 + 0.6 * MARGIN)
+    reach = np.asarray([cols, rows]) * mm_per_px * (0.5 + 0.3 * MARGIN)
     half = view.half
     for _ in range(40):
         corners = [view.ahead + half * (a * view.right + b * rows / cols * view.down) for a in (-1, 1) for b in (-1, 1)]
@@ -268,3 +268,17 @@ def numbers_of(setting: Setting, shape: tuple[int, int], mm_per_px: float) -> Fi
         for p in (*panels, *[away] * most)[:most]:
             rows += [p.centre, p.half_a, p.half_b, p.radiance, (p.beam, 1.0 / count, count)]
     return np.asarray(rows, np.float32)
+
+
+def sample_mix(rng: np.random.Generator) -> Field:
+    """Draw how bright and how coloured each light of a render is; float32, shape (3, 3), light by colour.
+
+    The sum over lights of ``mix[light, colour] * light[light, colour]`` is a picture before exposure.
+    """
+    rest, lamp, torch = log_uniform(rng, 0.3, 1.0), log_uniform(rng, 0.3, 3.0), log_uniform(rng, 0.3, 3.0)
+    on = ((1, 0, 0), (1, 1, 0), (0, 1, 0), (1, 0, 1), (0, 0, 1), (1, 1, 1))[
+        rng.choice(6, p=[0.2, 0.28, 0.07, 0.25, 0.05, 0.15])
+    ]
+    dark = (log_uniform(rng, 0.02, 0.1), 0.0, 0.0)
+    power = [p if k else d for p, k, d in zip((rest, lamp, torch), on, dark, strict=True)]
+    return np.asarray([p * colour_of(rng, 0.08) for p in power], np.float32)

@@ -20,21 +20,19 @@ import mitsuba as mi
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.synth.finish import STEEP, Spot
 from prepcheck.synth.noise import Field
 from prepcheck.synth.setting import LAMPS, TORCHES
 from prepcheck.synth.surroundings import CELLS, sky_table
 
 PANELS = (LAMPS, TORCHES)
 
-CAMERA, BLOCKERS, PANEL = 0, 6, 14
-"""First row of the camera, of the two blockers (4 rows each), and of the panels (5 rows each), in the numbers."""
+BLOCKERS, PANEL = 6, 14
+"""First row of the two blockers (4 rows each), and of the panels (5 rows each), in the numbers."""
 
 ROWS = PANEL + 5 * sum(PANELS)
 LATTICE = tuple(float((1.0850702455 ** -(k + 1)) % 1) for k in range(8))
 """Steps of an additive lattice in eight dimensions (generalised golden ratio): the first bounce's even spread."""
-
-STEEP = 0.45
-"""A facet whose normal has a smaller z than this is the side of a step: its own normal is used."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +48,15 @@ class Planes:
     lobe: Field
 
 
-def _gather(kind: Any, buffer: Any, row: Any) -> Any:
-    return dr.gather(kind, buffer, mi.UInt32(row))
+def _own(array: Any) -> Any:
+    """A device copy of `array`, flat; aligned alike every time, which borrowed memory is not, so kernels are reused."""
+    flat = mi.Float(np.ascontiguousarray(array, np.float32).ravel()) + dr.opaque(mi.Float, 0)
+    dr.eval(flat)
+    return flat
+
+
+def _texture(array: Field, wrap: Any) -> Any:
+    return mi.Texture2f(mi.TensorXf(_own(array), array.shape), True, True, dr.FilterMode.Linear, wrap)
 
 
 class Stage:
@@ -77,21 +82,20 @@ class Stage:
 
     def load(self, points: Field, planes: Planes, numbers: Field, sky: Field) -> None:
         """Put a scene on the device: `points` (rows, cols, 3) in mm, `numbers` (ROWS, 3), `sky` (H, W, 3)."""
-        self.params[self.key] = mi.Float(np.ascontiguousarray(points, np.float32).ravel())
+        self.params[self.key] = _own(points)
         self.params.update()
-        mirror, repeat = dr.WrapMode.Mirror, dr.WrapMode.Repeat
         self.shape, self.look, self.lobe = (
-            mi.Texture2f(mi.TensorXf(np.ascontiguousarray(p, np.float32)), True, True, dr.FilterMode.Linear, mirror)
-            for p in (planes.shape, planes.look, planes.lobe)
+            _texture(p, dr.WrapMode.Mirror) for p in (planes.shape, planes.look, planes.lobe)
         )
-        self.sky = mi.Texture2f(mi.TensorXf(sky), True, True, dr.FilterMode.Linear, repeat)
+        self.sky = _texture(sky, dr.WrapMode.Repeat)
         picks, density = sky_table(sky)
-        self.picks, self.density, self.sky_grid = mi.UInt32(picks), mi.Float(density), sky.shape[:2]
-        self.numbers = mi.Float(np.ascontiguousarray(numbers, np.float32).ravel())
+        self.picks, self.density, self.sky_grid = mi.UInt32(picks), _own(density), sky.shape[:2]
+        self.zero = dr.opaque(mi.UInt32, 0)  # keeps the numbers out of the kernel's text
+        self.numbers = _own(numbers)
 
     def row(self, index: Any) -> Any:
         """Three numbers of one row."""
-        return _gather(mi.Vector3f, self.numbers, index)
+        return dr.gather(mi.Vector3f, self.numbers, self.zero + mi.UInt32(index))
 
 
 def _sky(stage: Stage, direction: Any) -> tuple[Any, Any]:
@@ -172,78 +176,13 @@ def _draw_panel(stage: Stage, group: int, start: Any, draw: Any, place: Any) -> 
     return direction, distance, _beam(stage, at, cosine), density
 
 
-class Spot:
-    """Material and shading frame at points of the surface. Not a dataclass, see :class:`Stage`."""
-
-    def __init__(self, stage: Stage, place: Any, facet: Any, view: Any) -> None:
-        numbers = stage.row(CAMERA + 5)
-        steep = facet.z < STEEP
-        top = dr.select(steep, dr.rsqrt(dr.maximum(1 - facet.z * facet.z, 1e-6)) * numbers.z, 0)
-        uv = mi.Point2f((place.x - top * facet.x) * numbers.x + 0.5, (place.y - top * facet.y) * numbers.y + 0.5)
-        slope_x, slope_y, cavity, skin = stage.shape.eval(uv)
-        red, green, blue, metal = stage.look.eval(uv)
-        au, av, c2, s2 = stage.lobe.eval(uv)
-        base = mi.Color3f(red, green, blue)
-        self.f0 = metal * base + (1 - metal) * skin
-        self.albedo = (1 - metal) * base * (1 - skin)
-        self.au, self.av, self.cavity = dr.maximum(au, 0.03), dr.maximum(av, 0.03), cavity
-        relief = dr.normalize(mi.Vector3f(-slope_x, -slope_y, 1))
-        n = dr.select(steep, facet, relief)
-        n = dr.normalize(n + view * dr.maximum(0.06 - dr.dot(n, view), 0))
-        turn = 0.5 * dr.atan2(s2, c2)
-        s, c = dr.sincos(turn)
-        t = dr.normalize(mi.Vector3f(c, s, 0) - n * (c * n.x + s * n.y))
-        self.t, self.b, self.n = t, dr.cross(n, t), n
-        self.view = self.local(view)
-        glossy, matt = dr.mean(self.f0), dr.mean(self.albedo)
-        self.glossy = dr.clip(glossy / (glossy + matt + 1e-4), 0.1, 0.95)
-
-    def local(self, v: Any) -> Any:
-        """`v` in the frame along the marks, across them and along the normal."""
-        return mi.Vector3f(dr.dot(v, self.t), dr.dot(v, self.b), dr.dot(v, self.n))
-
-    def _lambda(self, w: Any) -> Any:
-        stretched = dr.square(self.au * w.x) + dr.square(self.av * w.y)
-        return 0.5 * (dr.sqrt(1 + stretched / dr.maximum(w.z * w.z, 1e-6)) - 1)
-
-    def value(self, direction: Any) -> tuple[Any, Any]:
-        """Reflectance times cosine towards `direction`, and the density with which it is drawn."""
-        v, w = self.view, self.local(direction)
-        h = dr.normalize(v + w)
-        e = dr.square(h.x / self.au) + dr.square(h.y / self.av) + dr.square(h.z)
-        d = 1.0 / (dr.pi * self.au * self.av * e * e)
-        shadow, both = 1 + self._lambda(v), 1 + self._lambda(v) + self._lambda(w)
-        lobe = d / (4 * v.z)
-        m = dr.clip(1 - dr.dot(v, h), 0, 1)
-        fresnel = self.f0 + (1 - self.f0) * (m * m * m * m * m)
-        value = fresnel * (lobe / both) + self.albedo * (w.z * dr.inv_pi)
-        density = self.glossy * lobe / shadow + (1 - self.glossy) * w.z * dr.inv_pi
-        up = w.z > 1e-4
-        return dr.select(up, value * self.cavity, 0), dr.select(up, density, 0)
-
-    def draw(self, pick: Any, place: Any) -> Any:
-        """Draw a direction: a visible microfacet's mirror direction, or a cosine-weighted one."""
-        v = self.view
-        stretched = dr.normalize(mi.Vector3f(self.au * v.x, self.av * v.y, v.z))
-        z = dr.fma(1 - place.y, 1 + stretched.z, -stretched.z)
-        ring = dr.sqrt(dr.clip(1 - z * z, 0, 1))
-        s, c = dr.sincos(dr.two_pi * place.x)
-        cap = mi.Vector3f(ring * c, ring * s, z) + stretched
-        h = dr.normalize(mi.Vector3f(cap.x * self.au, cap.y * self.av, cap.z))
-        mirror = 2 * dr.dot(v, h) * h - v
-        reach = dr.sqrt(place.y)
-        matt = mi.Vector3f(reach * c, reach * s, dr.sqrt(dr.maximum(1 - place.y, 0)))
-        w = dr.select(pick < self.glossy, mirror, matt)
-        return self.t * w.x + self.b * w.y + self.n * w.z
-
-
 def _pair(rng: Any) -> Any:
     return mi.Point2f(rng.next_float32(), rng.next_float32())
 
 
 def _ray(stage: Stage, x: Any, y: Any, lens: Any) -> Any:
     """Camera ray through picture position (x, y), each in half picture widths from the middle."""
-    eye, ahead, right, down, optics = (stage.row(CAMERA + k) for k in range(5))
+    eye, ahead, right, down, optics = (stage.row(k) for k in range(5))
     through = ahead + x * right + y * down
     s, c = dr.sincos(dr.two_pi * lens.x)
     reach = optics.x * dr.sqrt(lens.y)
