@@ -1,12 +1,12 @@
-"""What lies on the wall away from the ground spots: paint in layers, or bare weathered skin."""
+"""What lies on the wall away from the ground spots: paint in coats, and its edge where a tool went through."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from prepcheck.synth.layers import ALUMINIUM, Layers
-from prepcheck.synth.noise import Field, fractal, log_uniform, ramp, smooth
+from prepcheck.synth.layers import Layers
+from prepcheck.synth.noise import Field, by_cell, cells, clouds, log_uniform, ramp, smooth, soft
 from prepcheck.terms import State
 
 PAINTS: dict[str, tuple[float, float, float]] = {
@@ -16,84 +16,135 @@ PAINTS: dict[str, tuple[float, float, float]] = {
     "grey": (0.22, 0.23, 0.24),
     "black": (0.03, 0.03, 0.032),
     "blue": (0.05, 0.12, 0.38),
+    "light blue": (0.2, 0.4, 0.6),
     "green": (0.05, 0.2, 0.08),
+    "grey green": (0.2, 0.27, 0.2),
+    "red": (0.45, 0.03, 0.025),
+    "orange": (0.6, 0.17, 0.02),
     "yellow": (0.62, 0.40, 0.05),
     "red oxide": (0.28, 0.07, 0.04),
     "zinc yellow": (0.55, 0.50, 0.12),
+    "brown": (0.16, 0.09, 0.05),
 }
 """Linear albedo of shop paints, by eye; every use varies them."""
 
-
-def paint_colour(rng: np.random.Generator) -> tuple[str, Field]:
-    """Name and linear albedo (float32, shape (3,)) of a paint, varied; one in four is a free colour."""
-    if rng.random() < 0.25:
-        return "other", (rng.uniform(0.02, 0.8) * rng.uniform(0.25, 1.0, 3)).astype(np.float32)
-    name = list(PAINTS)[rng.integers(len(PAINTS))]
-    varied = np.asarray(PAINTS[name]) * np.exp(rng.normal(0, 0.18, 3)) * np.exp(rng.normal(0, 0.15))
-    return name, np.clip(varied, 0.01, 0.9).astype(np.float32)
+PRIMERS = ("red oxide", "zinc yellow", "grey", "light grey", "white", "grey green", "black")
+EDGES = ("feathered", "chipped", "cut", "torn")
 
 
-def lay_paint(rng: np.random.Generator, layers: Layers, share: Field, colour: Field) -> None:
-    """Cover `share` of each pixel (0..1) with a paint film: orange peel, dirt, chalking; writes COATING."""
-    shape = layers.shape
-    gloss = log_uniform(rng, 0.08, 0.6)
-    dirt = fractal(rng, shape, log_uniform(rng, 20, 300), 5, rng.uniform(0.45, 0.8))
-    tone = np.exp(rng.uniform(0.0, 0.22) * dirt)[..., None]
-    faded = ramp(fractal(rng, shape, 150, 5), rng.uniform(0.2, 1.8), 2.5)[..., None] * rng.uniform(0, 0.5)
-    base = np.clip(colour * tone + faded * (0.55 - colour), 0.005, 0.92).astype(np.float32)
-    silver = 0.6 if rng.random() < 0.1 else 0.0
-    layers.mix(share, base=base, metal=silver, alpha_u=gloss, alpha_v=gloss, cavity=1.0)
-    peel = fractal(rng, shape, rng.uniform(0.6, 3.0) / layers.mm_per_px, 2) * rng.uniform(0.0, 0.04)
-    layers.height += share * (peel * layers.mm_per_px * 2.0 + rng.uniform(0.03, 0.25) - layers.height)
+def paint_colour(rng: np.random.Generator, primer: bool = False) -> NDArray[np.float32]:
+    """Linear albedo (float32, shape (3,)) of a paint or primer, varied; one paint in four is a free colour."""
+    if not primer and rng.random() < 0.25:
+        return (rng.uniform(0.02, 0.8) * rng.uniform(0.25, 1.0, 3)).astype(np.float32)
+    names = PRIMERS if primer else tuple(PAINTS)
+    varied = (
+        np.asarray(PAINTS[names[rng.integers(len(names))]])
+        * np.exp(rng.normal(0, 0.18, 3))
+        * np.exp(rng.normal(0, 0.15))
+    )
+    return np.asarray(np.clip(varied, 0.01, 0.9), np.float32)
+
+
+def lay_paint(rng: np.random.Generator, layers: Layers, share: Field, colour: NDArray[np.float32]) -> None:
+    """Cover `share` of each pixel (0..1) with a paint film: brush or spray texture, dirt, fading; writes COATING."""
+    shape, mm = layers.shape, layers.mm_per_px
+    gloss = log_uniform(rng, 0.06, 0.6)
+    dirt = clouds(rng, shape, log_uniform(rng, 20, 400), 7, rng.uniform(0.4, 0.75))
+    amount = log_uniform(rng, 0.01, 0.25)
+    base = np.clip(colour * np.exp(amount * dirt)[..., None], 0.005, 0.92).astype(np.float32)
+    if rng.random() < 0.35:
+        faded = ramp(clouds(rng, shape, 60 / mm, 6), rng.uniform(0.2, 1.8), 2.8) * np.float32(rng.uniform(0, 0.5))
+        base += faded[..., None] * (0.55 * colour + 0.25 - base)
+    if rng.random() < 0.3:
+        _rub(rng, layers, base)
+    silver = rng.uniform(0.3, 0.7) if rng.random() < 0.08 else 0.0
+    layers.mix(share, base=base, metal=silver, alpha_u=gloss, alpha_v=gloss, theta=0.0, cavity=1.0)
+    peel = clouds(rng, shape, max(rng.uniform(0.6, 4.0) / mm, 2.0), 2) * np.float32(
+        rng.uniform(0.0, 0.012) * min(1.0, 4 * mm)
+    )
+    layers.height += share * (
+        peel + np.float32(rng.uniform(0.03, 0.25)) + 0.1 * soft(layers.height, 2.0) - layers.height
+    )
+    if rng.random() < 0.12:
+        _blister(rng, layers, share)
     layers.state[share >= 0.5] = State.COATING
 
 
-def lay_skin(rng: np.random.Generator, layers: Layers, share: Field) -> None:
-    """Cover with bare weathered metal nobody has worked: mottled, matt, half metallic, rolling lines; COATING."""
-    shape = layers.shape
-    mottle = fractal(rng, shape, log_uniform(rng, 30, 300), 6, rng.uniform(0.5, 0.85))
-    cloudy = ramp(mottle, -1.5, 1.5)
-    metal = np.clip(rng.uniform(0.15, 0.75) + rng.uniform(0.05, 0.3) * mottle, 0.02, 0.9)
-    grey = rng.uniform(0.15, 0.6) * (1 + rng.uniform(0.1, 0.5) * (cloudy - 0.5))
-    tint = 1 + rng.normal(0, 0.035, 3)
-    base = metal[..., None] * np.asarray(ALUMINIUM) * 0.85 + (1 - metal[..., None]) * grey[..., None]
-    alpha = rng.uniform(0.25, 0.6)
-    fine = smooth(rng, shape, (1.5, rng.uniform(20, 200))) if rng.random() < 0.5 else fractal(rng, shape, 4, 2)
-    layers.mix(share, base=base * tint, metal=metal, alpha_u=alpha, alpha_v=alpha * rng.uniform(1, 1.4), theta=0.0)
-    layers.height += share * (fine * rng.uniform(0.0, 0.04) * layers.mm_per_px - layers.height)
-    layers.state[share >= 0.5] = State.COATING
+def _rub(rng: np.random.Generator, layers: Layers, base: Field) -> None:
+    """Scuff the paint: light scratches one way in places."""
+    mm = layers.mm_per_px
+    cell = (1.2, max(25 / mm, 3.0))
+    lines = smooth(rng, layers.shape, cell if rng.random() < 0.5 else cell[::-1])
+    where = ramp(clouds(rng, layers.shape, 50 / mm, 3), 0.2, 1.5)
+    base *= np.exp(np.float32(rng.uniform(0.05, 0.3)) * lines * where)[..., None]
+
+
+def _blister(rng: np.random.Generator, layers: Layers, share: Field) -> None:
+    """Raise blisters under the film."""
+    number, distance = cells(rng, layers.shape, max(log_uniform(rng, 3, 15) / layers.mm_per_px, 6))
+    big = np.clip(by_cell(rng, number) - 0.8, 0, 1) * np.float32(0.3 * max(float(distance.mean()), 1))
+    dome = np.clip(1 - np.square(distance / np.maximum(big * 4, 1)), 0, 1)
+    layers.height += share * dome * np.float32(rng.uniform(0.1, 0.6))
 
 
 def left_over(
-    rng: np.random.Generator, ground: NDArray[np.uint8], distance: Field, mm_per_px: float, bite: Field
-) -> Field:
-    """Share of coating left inside and around a spot: feathered edge, flecks and islands.
+    rng: np.random.Generator, distance: Field, mm_per_px: float, bite: Field, flecks: bool
+) -> tuple[Field, float]:
+    """Share of coating left around and inside a spot: an edge of one kind, and flecks and islands if asked for.
 
     Parameters
     ----------
     rng : numpy.random.Generator
         Source of randomness.
-    ground : ndarray of uint8, shape (H, W)
-        1 inside the outline.
     distance : ndarray of float32, shape (H, W)
         Pixels to the outline, counted positive inside.
     mm_per_px : float
         Scale.
     bite : ndarray of float32, shape (H, W)
         How hard the last stroke cut; weak strokes leave more.
+    flecks : bool
+        Whether some coating stays away from the edge.
 
     Returns
     -------
-    ndarray of float32, shape (H, W)
+    left : ndarray of float32, shape (H, W)
         1 outside, falling to 0 inside.
+    step : float
+        How far, in pixels, each coat steps back from the one under it.
     """
-    feather = max(log_uniform(rng, 0.15, 4.0) / mm_per_px, 1.2)
-    patchy = fractal(rng, ground.shape, rng.uniform(2, 12) / mm_per_px, 4)
-    reach = feather * (0.8 * patchy - 0.4 * bite) * rng.uniform(0.2, 1.0)
-    edge = 1.0 - ramp(distance + np.clip(reach, -2 * feather, 2 * feather), -0.5 * feather, 0.5 * feather)
-    if rng.random() < 0.45:
-        near = np.exp(-np.clip(distance, 0, None) / (rng.uniform(3, 25) / mm_per_px))
-        flecks = fractal(rng, ground.shape, rng.uniform(1.5, 8) / mm_per_px, 4) + 1.2 * near - 0.3 * bite
-        cut = rng.uniform(2.0, 3.4)
-        edge = np.maximum(edge, ramp(flecks, cut, cut + 0.25))
-    return np.asarray(edge, np.float32)
+    kind = EDGES[rng.choice(4, p=[0.42, 0.25, 0.18, 0.15])]
+    mm = mm_per_px
+    wide = {"feathered": log_uniform(rng, 0.5, 10), "chipped": 0.25, "cut": 0.15, "torn": log_uniform(rng, 0.2, 1.0)}[
+        kind
+    ]
+    feather = max(wide / mm, 1.2)
+    moved = distance + _raggedness(rng, distance, mm, kind, bite, feather)
+    edge = 1.0 - ramp(moved, -0.5 * feather, 0.5 * feather)
+    if flecks:
+        near = np.exp(-np.clip(distance, 0, None) / np.float32(rng.uniform(3, 25) / mm))
+        field = clouds(rng, (distance.shape[0], distance.shape[1]), max(rng.uniform(1.5, 10) / mm, 3), 4)
+        field += 1.2 * near - 0.3 * bite
+        cut = rng.uniform(1.7, 3.4)
+        edge = np.maximum(edge, ramp(field, cut, cut + 0.25))
+    return np.asarray(edge, np.float32), max(log_uniform(rng, 0.3, 6.0) / mm, 1.0)
+
+
+def _raggedness(
+    rng: np.random.Generator, distance: Field, mm: float, kind: str, bite: Field, feather: float
+) -> Field | float:
+    """How far, in pixels, the edge of a coat strays from the outline."""
+    shape = (distance.shape[0], distance.shape[1])
+    if kind == "cut":
+        return 0.0
+    if kind == "chipped":
+        number, _ = cells(rng, shape, max(log_uniform(rng, 1, 6) / mm, 3))
+        return by_cell(rng, number) * np.float32(min(log_uniform(rng, 0.3, 2.5) / mm, 12))
+    patchy = clouds(rng, shape, max(rng.uniform(2, 14) / mm, 3), 4)
+    if kind == "torn":
+        return patchy * np.float32(min(rng.uniform(0.3, 2.5) / mm, 10))
+    return np.asarray(
+        (0.6 * patchy - 0.3 * np.clip(bite, -1.5, 1.5)) * np.float32(feather * rng.uniform(0.2, 0.9)), np.float32
+    )
+
+
+__all__ = ["EDGES", "PAINTS", "lay_paint", "left_over", "paint_colour"]

@@ -64,6 +64,63 @@ def fractal(rng: np.random.Generator, shape: Shape, cell: float, octaves: int = 
     return standard(total)
 
 
+def clouds(rng: np.random.Generator, shape: Shape, cell: float, octaves: int = 5, gain: float = 0.55) -> Field:
+    """Make a field like :func:`fractal`, two to three times as fast: coarse octaves are summed on coarse grids.
+
+    Arguments and result are those of :func:`fractal`; other numbers come from the same seed.
+    """
+    total = np.zeros((2, 2), np.float32)
+    amplitude = 1.0
+    for octave in range(octaves):
+        step = cell / 2**octave
+        if octave and step < 1.5:
+            break
+        coarse = max(1.0, step / 4.0)
+        size = (max(2, round(shape[0] / coarse)), max(2, round(shape[1] / coarse)))
+        if size != total.shape:
+            total = np.asarray(cv2.resize(total, size[::-1], interpolation=cv2.INTER_LINEAR), np.float32)
+        total += np.float32(amplitude) * smooth(rng, size, (step / coarse, step / coarse))
+        amplitude *= gain
+    if total.shape != shape:
+        total = np.asarray(cv2.resize(total, shape[::-1], interpolation=cv2.INTER_CUBIC), np.float32)
+    return standard(total)
+
+
+def soft(field: Field, sigma: float) -> Field:
+    """Gaussian blur; a wide one is computed on a coarse grid."""
+    step = int(sigma / 3)
+    if step < 2:
+        return np.asarray(cv2.GaussianBlur(field, (0, 0), sigma), np.float32)
+    size = (max(2, field.shape[1] // step), max(2, field.shape[0] // step))
+    small = cv2.GaussianBlur(cv2.resize(field, size, interpolation=cv2.INTER_AREA), (0, 0), sigma / step)
+    return np.asarray(cv2.resize(small, field.shape[::-1], interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def cells(rng: np.random.Generator, shape: Shape, size: float) -> tuple[NDArray[np.int32], Field]:
+    """Voronoi cells of jittered points about `size` pixels apart: cell numbers, and distance to the cell's point."""
+    size = max(size, 3.0)
+    rows, cols = max(2, round(shape[0] / size)), max(2, round(shape[1] / size))
+    ys = (np.arange(rows)[:, None] + rng.uniform(0, 1, (rows, cols))) * (shape[0] / rows)
+    xs = (np.arange(cols)[None, :] + rng.uniform(0, 1, (rows, cols))) * (shape[1] / cols)
+    free = np.ones(shape, np.uint8)
+    free[np.minimum(ys.astype(int), shape[0] - 1), np.minimum(xs.astype(int), shape[1] - 1)] = 0
+    distance, number = cv2.distanceTransformWithLabels(free, cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL)
+    return np.asarray(number, np.int32), np.asarray(distance, np.float32)
+
+
+def by_cell(rng: np.random.Generator, number: NDArray[np.int32]) -> Field:
+    """Give every cell its own standard normal value."""
+    values = rng.standard_normal(int(number.max()) + 1).astype(np.float32)
+    return np.asarray(np.take(values, number), np.float32)
+
+
+def places(shape: Shape) -> tuple[Field, Field]:
+    """Return x and y of every pixel, each of shape (1, W) and (H, 1), counted from the middle of the picture."""
+    ys = np.arange(shape[0], dtype=np.float32)[:, None] - np.float32(shape[0] / 2)
+    xs = np.arange(shape[1], dtype=np.float32)[None, :] - np.float32(shape[1] / 2)
+    return xs, ys
+
+
 def standard(field: Field) -> Field:
     """Shift and scale `field` to zero mean and unit variance (a constant field becomes zero)."""
     mean, deviation = cv2.meanStdDev(field)

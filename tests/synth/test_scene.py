@@ -1,11 +1,19 @@
 """A scene is its seed: exact truth, no surprise from one run to the next."""
 
+import cv2
 import numpy as np
 import pytest
 
 from prepcheck.synth import Recipe, make_picture, make_surface
-from prepcheck.synth.layers import BEAD
+from prepcheck.synth.backdrop import FLOORS, lay_floor
+from prepcheck.synth.layers import BEAD, blank
+from prepcheck.synth.oxide import lay_oxide
+from prepcheck.synth.part import OUTLINES, cut_out, part_outline
 from prepcheck.synth.scene import bright_share, sample_recipe
+from prepcheck.synth.skins import SKINS
+from prepcheck.synth.strokes import TOOLS, untouched
+from prepcheck.synth.things import KINDS as THINGS
+from prepcheck.synth.things import put
 from prepcheck.terms import State
 
 SHAPE = (192, 256)
@@ -13,8 +21,8 @@ SHAPE = (192, 256)
 
 def recipe(**changes):
     plain = {
-        "kind": "spots", "mm_per_px": 0.4, "tools": ("flap",), "spots": 1, "skin": False, "steel": False,
-        "bead": False, "holes": False, "edges": False,
+        "kind": "spots", "mm_per_px": 0.4, "tools": ("flap",), "spots": 1, "metal": "aluminium", "skin": "paint",
+        "residue": "much", "bead": False, "holes": False, "edges": False, "joint": False, "fixings": False, "clutter": 0,
     }  # fmt: skip
     return Recipe(**{**plain, **changes})
 
@@ -29,10 +37,90 @@ def test_other_seed_gives_other_layers():
     assert not np.array_equal(make_surface(5, SHAPE).state, make_surface(6, SHAPE).state)
 
 
-@pytest.mark.parametrize("tool", ["burr", "flap", "fibre", "brush", "sanding", "orbital", "mill"])
-def test_every_tool_bares_metal(tool):
-    shares = [bright_share(make_surface(seed, SHAPE, recipe(tools=(tool,)))) for seed in range(4)]
-    assert max(shares) > 0.3
+@pytest.mark.parametrize("tool", TOOLS)
+@pytest.mark.parametrize("kind", ["spots", "worked"])
+def test_a_finished_spot_is_wholly_bright_whatever_the_tool(kind, tool):
+    for seed in range(3):
+        layers = make_surface(seed, SHAPE, recipe(kind=kind, tools=(tool,), residue="none"))
+        assert layers.ground.any()
+        assert (layers.state[layers.ground > 0] == State.BRIGHT).all()
+
+
+def test_little_residue_is_little():
+    shares = [bright_share(make_surface(seed, SHAPE, recipe(kind="worked", residue="little"))) for seed in range(12)]
+    assert all(share < 1 for share in shares)
+    assert np.median(shares) > 0.85
+
+
+def test_much_residue_is_much():
+    shares = [bright_share(make_surface(seed, SHAPE, recipe(kind="worked", residue="much"))) for seed in range(12)]
+    assert np.median(shares) < 0.75
+
+
+def test_oxide_covers_the_share_asked_for():
+    rng = np.random.default_rng(4)
+    layers, worked = blank((300, 400), 0.2), untouched((300, 400))
+    lay_oxide(rng, layers, worked, np.ones((300, 400), bool), 0.3)
+    assert np.mean(layers.state == State.OXIDE) == pytest.approx(0.3, abs=0.02)
+
+
+def test_one_spot_in_three_is_left_wholly_bright():
+    drawn = [sample_recipe(np.random.default_rng(seed)).residue for seed in range(600)]
+    assert drawn.count("none") == pytest.approx(200, abs=40)
+
+
+@pytest.mark.parametrize("skin", ["paint", *SKINS])
+def test_no_skin_is_a_spot(skin):
+    layers = make_surface(1, SHAPE, recipe(kind="unworked", skin=skin))
+    assert set(np.unique(layers.state)) == {State.COATING}
+
+
+@pytest.mark.parametrize("floor", FLOORS)
+def test_no_backdrop_is_work(floor):
+    layers = blank(SHAPE, 0.2)
+    assert lay_floor(np.random.default_rng(3), layers, floor) == floor
+    assert not layers.state.any()
+    assert layers.base.std() > 0.001 or floor == "mirror"
+
+
+@pytest.mark.parametrize("kind", OUTLINES)
+def test_ground_ends_where_the_part_ends(kind):
+    rng = np.random.default_rng(2)
+    layers = make_surface(2, SHAPE, recipe(kind="worked"))
+    distance = part_outline(rng, SHAPE, kind)
+    cut_out(rng, layers, distance, blank(SHAPE, 0.4))
+    assert ((layers.ground > 0) == (distance > 0)).all()
+
+
+@pytest.mark.parametrize("thing", THINGS)
+def test_a_thing_on_the_part_is_background(thing):
+    layers = make_surface(7, SHAPE, recipe(kind="worked", residue="none"))
+    put(np.random.default_rng(12), layers, thing)
+    hidden = layers.state == State.BACKGROUND
+    assert hidden.any()
+    assert not layers.ground[hidden].any()
+
+
+def test_a_photograph_lies_behind_the_part_as_background(tmp_path):
+    red = np.zeros((60, 80, 3), np.uint8)
+    red[..., 2] = 255
+    cv2.imwrite(str(tmp_path / "red.png"), red)
+    shown = 0
+    for seed in range(8):
+        layers = make_surface(seed, SHAPE, recipe(kind="clutter"), (str(tmp_path / "red.png"),))
+        assert not layers.state.any()
+        shown += np.median(layers.base[..., 0]) > 0.5 and np.median(layers.base[..., 1]) < 0.05
+    assert 1 <= shown < 8
+
+
+def test_a_photograph_that_cannot_be_read_is_passed_over(tmp_path):
+    (tmp_path / "torn.jpg").write_bytes(b"no picture")
+    assert not make_surface(0, SHAPE, recipe(kind="clutter"), (str(tmp_path / "torn.jpg"),)).state.any()
+
+
+def test_the_bead_is_bead():
+    layers = make_surface(3, SHAPE, recipe(bead=True))
+    assert np.mean(layers.state == BEAD) > 0.005
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -63,7 +151,7 @@ def test_scenes_without_a_spot_have_no_ground(kind):
 
 def test_recipes_vary():
     kinds = {sample_recipe(np.random.default_rng(seed)).kind for seed in range(200)}
-    assert kinds == {"spots", "unworked", "clutter"}
+    assert kinds == {"spots", "worked", "unworked", "clutter"}
 
 
 def test_picture_follows_the_contract():
