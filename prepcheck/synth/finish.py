@@ -14,7 +14,7 @@ import mitsuba as mi
 SCALE = 5
 """Row of the numbers that holds one over the surface's size, and how far the top lies from the side of a step."""
 
-STEEP = 0.45
+STEEP = 0.52
 """A facet whose normal has a smaller z than this is the side of a step: its own normal is used."""
 
 

@@ -85,7 +85,7 @@ def relief(layers: Layers, drop: float) -> Field:
     behind = layers.state == State.BACKGROUND
     if behind.all():
         return np.asarray(height, np.float32)
-    sunk = cv2.GaussianBlur(behind.astype(np.float32), (0, 0), STEP)  # else the side of a step is a staircase
+    sunk = cv2.GaussianBlur(behind.astype(np.float32), (0, 0), 0.7 * STEP)  # else the side of a step is a staircase
     return np.asarray(height - np.float32(drop) * sunk, np.float32)
 
 
@@ -148,7 +148,9 @@ class Studio:
         self.stage.load(mesh_points(layers, drop), planes_of(layers), numbers, setting.sky)
         light = self._tracer.trace(self.stage, self.shape, self.samples, seed, depth)
         points, distance, side = self._tracer.places(self.stage, self.shape)
-        truth = truth_at(layers, points)
+        points = np.asarray(points[..., :2] / layers.mm_per_px + np.asarray(self.shape[::-1]) / 2, np.float32)
+        truth, edge = truth_at(layers.state, layers.ground, points), rim(layers.state)
+        side &= truth_at(edge, edge, points)[0] > 0
         truth[0, side], truth[1, side] = State.COATING, 0
         truth[:, np.isinf(distance)] = 0
         return Render(light, truth, {**layers.notes, **setting.notes, "mm_per_px": layers.mm_per_px})
@@ -158,19 +160,35 @@ class Studio:
         layers = make_surface(seed, self.shape)
         rng = np.random.default_rng([seed, 2])
         setting = sample_setting(rng, layers)
-        return self.take(layers, setting, seed, float(log_uniform(rng, 0.006, 0.08) * self.shape[1] * layers.mm_per_px))
+        return self.take(layers, setting, seed, float(log_uniform(rng, 0.009, 0.08) * self.shape[1] * layers.mm_per_px))
 
 
-def truth_at(layers: Layers, points: Field) -> NDArray[np.uint8]:
-    """State and ground at `points` (float32, shape (H, W, 3), mm): the nearest pixel, mirrored beyond the layers."""
-    rows, cols = layers.shape
-    x, y = (np.floor(points[..., k] / layers.mm_per_px + n / 2) for k, n in ((0, cols), (1, rows)))
-    x, y = (
-        np.clip(np.where(p < 0, -1 - p, np.where(p >= n, 2 * n - 1 - p, p)), 0, n - 1)
-        for p, n in ((x, cols), (y, rows))
-    )
-    place = y.astype(np.intp), x.astype(np.intp)
-    return np.stack([layers.state[place], layers.ground[place]])
+def rim(state: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """1 where the part drops to the background, else 0; steep tool marks are not such a rim. uint8, shape (H, W)."""
+    behind = (state == State.BACKGROUND).astype(np.uint8)
+    square = np.ones((4 * STEP + 1, 4 * STEP + 1), np.uint8)
+    return np.asarray(cv2.morphologyEx(behind, cv2.MORPH_GRADIENT, square), np.uint8)
+
+
+def truth_at(state: NDArray[np.uint8], ground: NDArray[np.uint8], points: Field) -> NDArray[np.uint8]:
+    """State and ground at points of the surface: the nearest pixel, mirrored beyond the planes.
+
+    Parameters
+    ----------
+    state, ground : ndarray of uint8, shape (H, W)
+        Planes of the surface.
+    points : ndarray of float32, shape (R, C, 2)
+        Column and row of each picture pixel's middle on the surface, in pixels from the planes' corner.
+
+    Returns
+    -------
+    ndarray of uint8, shape (2, R, C)
+    """
+    places = []
+    for k, n in ((1, state.shape[0]), (0, state.shape[1])):
+        p = np.floor(points[..., k])
+        places.append(np.clip(np.where(p < 0, -1 - p, np.where(p >= n, 2 * n - 1 - p, p)), 0, n - 1).astype(np.intp))
+    return np.stack([state[tuple(places)], ground[tuple(places)]])
 
 
 def save_render(folder: Path, seed: int, render: Render) -> Path:

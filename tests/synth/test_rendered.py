@@ -8,9 +8,9 @@ import pytest
 
 from prepcheck.synth.layers import blank
 from prepcheck.synth.light import SIZE, Rig, irradiance_of
-from prepcheck.synth.rendered import Render, mesh_points, save_render, truth_at, wall
+from prepcheck.synth.rendered import Render, mesh_points, rim, save_render, truth_at, wall
 from prepcheck.synth.scene import make_surface
-from prepcheck.synth.setting import Panel, Setting, level, look, numbers_of, sample_setting, scaled
+from prepcheck.synth.setting import Panel, Setting, level, look, numbers_of, sample_mix, sample_setting, scaled
 from prepcheck.synth.shade import radiance
 from prepcheck.synth.surroundings import SHAPE, captured, pose, sample_surroundings, sky_table, white
 from prepcheck.terms import State
@@ -70,19 +70,25 @@ def test_the_mesh_is_mirrored_beyond_the_layers():
 
 
 def test_truth_is_the_pixel_under_the_point():
-    layers = plate(1.0)
-    layers.state[10, 20] = State.PIT
-    points = np.asarray(
-        [[[20.5 - COLS / 2, 10.5 - ROWS / 2, 0.0], [19.4 - COLS / 2, 10.5 - ROWS / 2, 0.0]]], np.float32
-    )
-    assert truth_at(layers, points)[0].tolist() == [[State.PIT, 0]]
+    state = np.zeros((ROWS, COLS), np.uint8)
+    state[10, 20] = State.PIT
+    points = np.asarray([[[20.5, 10.5], [19.4, 10.5]]], np.float32)
+    assert truth_at(state, state, points)[0].tolist() == [[State.PIT, 0]]
 
 
 def test_truth_beyond_the_layers_is_mirrored():
-    layers = plate(1.0)
-    layers.state[:, 2] = State.PIT
-    point = np.asarray([[[-2.5 - COLS / 2, 0.0, 0.0]]], np.float32)
-    assert truth_at(layers, point)[0, 0, 0] == State.PIT
+    state = np.zeros((ROWS, COLS), np.uint8)
+    state[:, 2] = State.PIT
+    assert truth_at(state, state, np.asarray([[[-2.5, 7.0]]], np.float32))[0, 0, 0] == State.PIT
+
+
+def test_a_rim_is_where_the_part_ends_and_not_where_states_change():
+    state = np.full((ROWS, COLS), State.BRIGHT, np.uint8)
+    state[:, 40:] = State.OXIDE
+    state[:10] = State.BACKGROUND
+    edge = rim(state)
+    assert edge[10].all()
+    assert not edge[20:].any()
 
 
 def test_a_scaled_light_gives_white_paper_a_radiance_of_one():
@@ -128,6 +134,13 @@ def test_the_same_seed_draws_the_same_setting():
     layers = plate(1.0)
     first, second = (numbers_of(sample_setting(np.random.default_rng(3), layers), layers.shape, MM) for _ in range(2))
     assert np.array_equal(first, second)
+
+
+def test_a_mix_never_leaves_the_picture_dark():
+    mixes = np.stack([sample_mix(np.random.default_rng(k)) for k in range(60)])
+    assert mixes.shape == (60, 3, 3)
+    assert (mixes >= 0).all()
+    assert mixes.sum(axis=1).min() > 0.2
 
 
 def test_the_frame_is_filled_by_the_surface():
