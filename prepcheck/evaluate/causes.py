@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from prepcheck.evaluate.measures import UNTOLD, Numbers, Tally, balanced_accuracy, bright_recall, oxide_recall, ratio
+from prepcheck.evaluate.measures import UNTOLD, Numbers, Tally, bright_recall, oxide_recall, ratio
 from prepcheck.evaluate.sparse import PitTally, PointTally
 from prepcheck.terms import RESIDUE, State
 
@@ -50,12 +50,17 @@ def pit_causes(t: PitTally) -> Causes:
     return _largest([*pits, ("rim of glare called residue", float(ratio(t.rim[1], t.rim[0])))])
 
 
+def map_accuracy(t: Tally) -> float:
+    """Return the mean recall of bright metal and oxide, of those kinds that the photo has; NaN when it has neither."""
+    recalls = [float(recall) for recall in (bright_recall(t), oxide_recall(t)) if not np.isnan(recall)]
+    return sum(recalls) / len(recalls) if recalls else float("nan")
+
+
 def map_badness(t: Tally) -> float:
     """Return how bad a photo came out, 0..1: the mean of the share told wrong (by kind) and of the spot's misfit."""
-    recalls = [float(r) for r in (bright_recall(t), oxide_recall(t)) if not np.isnan(r)]
-    misfit = 1 - float(ratio(t.overlap, t.outlined))
-    parts = [1 - sum(recalls) / len(recalls)] if recalls else []
-    return float(np.nanmean([*parts, 0.0 if np.isnan(misfit) else misfit]))
+    parts = (1 - map_accuracy(t), 1 - float(ratio(t.overlap, t.outlined)))
+    known = [part for part in parts if not np.isnan(part)]
+    return sum(known) / len(known) if known else 0.0
 
 
 def point_badness(t: PointTally) -> float:
@@ -68,12 +73,6 @@ def point_badness(t: PointTally) -> float:
 def pit_badness(t: PitTally) -> float:
     """Return the mean of the share of pits missed and of the rim of glare called residue."""
     return float(np.nansum([ratio(t.pits - t.pits_found, t.pits), ratio(t.rim[1], t.rim[0])])) / 2
-
-
-def map_accuracy(t: Tally) -> float:
-    """Return the balanced accuracy of one photo, of the kinds that it has."""
-    both = float(balanced_accuracy(t))
-    return both if not np.isnan(both) else float(np.nanmean([bright_recall(t), oxide_recall(t)] if t.photos else [0]))
 
 
 def _mistakes(by_state: Numbers) -> list[tuple[str, float]]:

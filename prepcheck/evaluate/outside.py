@@ -63,8 +63,8 @@ def look_outside(
     model: Model,
     settings: Settings,
     *,
-    seeds: Sequence[int] = SEEDS,
-    shape: tuple[int, int] = SIZE,
+    seeds: Sequence[int] | None = None,
+    shape: tuple[int, int] | None = None,
     shipped: bool = True,
 ) -> Iterator[Outsider]:
     """Inspect generated pictures of every kind, and those that scikit-image's wheel ships.
@@ -73,16 +73,16 @@ def look_outside(
     ----------
     model, settings
         Of the inspection.
-    seeds : sequence of int
-        Of the generated pictures, for each kind.
-    shape : tuple of int
-        Their rows and columns.
+    seeds : sequence of int, optional
+        Of the generated pictures, for each kind; `SEEDS` otherwise.
+    shape : tuple of int, optional
+        Their rows and columns; `SIZE` otherwise.
     shipped : bool
         Whether to look at scikit-image's pictures too.
     """
     for kind in KINDS:
-        for seed in seeds:
-            photo = _photo(make_outsider(kind, seed, shape), f"{kind} {seed}.jpg", settings)
+        for seed in SEEDS if seeds is None else seeds:
+            photo = _photo(make_outsider(kind, seed, shape or SIZE), f"{kind} {seed}.jpg", settings)
             yield _seen(kind, f"seed {seed}", inspect(photo, model, settings))
     for path in shipped_pictures() if shipped else ():
         try:

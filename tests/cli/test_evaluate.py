@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
+from prepcheck.synth import Picture
 from prepcheck.terms import State
 from tests import painted
 from tests.command import Command, photo_bytes
@@ -40,9 +41,67 @@ def test_a_table_gives_every_figure_with_its_interval(command: Command, labelled
     done = command("evaluate", labelled)
     assert (done.code, done.err) == (0, "")
     assert "1 photos in 1 scenes" in done.out
-    ours, brightness = [line for line in done.out.splitlines() if "balanced accuracy" in line]
-    assert float(ours.split()[2]) > 0.98
-    assert 0 <= float(brightness.split()[2]) <= 1
+    (accuracy,) = [line for line in done.out.splitlines() if "balanced accuracy" in line]
+    assert float(accuracy.split()[2]) > 0.98
+
+
+def test_simple_rules_stand_beside_it_in_one_table(
+    command: Command, labelled: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("sklearn")
+    monkeypatch.setattr("prepcheck.synth.make_picture", lambda seed, shape: _painted(seed))
+    done = command("evaluate", labelled, "--baselines", "--forest-pictures", "2")
+    assert (done.code, done.err) == (0, "")
+    table = done.out.split("beside simple rules")[1].splitlines()[2:8]
+    assert [line[2:28].strip() for line in table] == [
+        "prepcheck, nothing given",
+        "brightness (Otsu)",
+        "two means in Lab",
+        "local texture",
+        "GrabCut",
+        "features + random forest",
+    ]
+    assert all(0 <= float(line[28:].split()[0]) <= 1 for line in table)
+
+
+def _painted(seed: int) -> Picture:
+    ground = np.where(PLATE == State.COATING, 0, 255).astype(np.uint8)
+    return Picture(painted.paint(PLATE, seed), PLATE, ground, {})
+
+
+def test_files_are_written_where_asked(command: Command, labelled: Path) -> None:
+    done = command("evaluate", labelled, "--out", "made", "--by")
+    assert (done.code, done.err) == (0, "")
+    assert {path.name for path in (command.folder / "made").iterdir()} == {
+        "figures.json",
+        "worst.csv",
+        "worst.jpg",
+        "reliability.svg",
+        "risk_coverage.svg",
+    }
+
+
+def test_a_place_that_cannot_be_written_is_one_line(command: Command, labelled: Path) -> None:
+    (command.folder / "made").write_text("a file")
+    done = command("evaluate", labelled, "--out", "made")
+    assert done.code == 2
+    assert "cannot be used" in done.complaint
+
+
+def test_pictures_that_show_no_work_need_no_folder(command: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("prepcheck.evaluate.outside.SEEDS", range(1))
+    monkeypatch.setattr("prepcheck.evaluate.outside.SIZE", (120, 160))
+    monkeypatch.setattr("prepcheck.evaluate.outside.shipped_pictures", lambda: [])
+    done = command("evaluate", "--outside")
+    assert (done.code, done.err) == (0, "")
+    assert "12 pictures that show no work" in done.out
+    assert "standing bright: 0 of 12" in done.out
+
+
+def test_nothing_to_measure_is_wrong_use(command: Command) -> None:
+    done = command("evaluate")
+    assert done.code == 2
+    assert done.complaint.startswith("there is nothing to measure")
 
 
 def test_points_give_a_table_too(command: Command) -> None:

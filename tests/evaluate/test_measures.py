@@ -3,15 +3,8 @@
 import numpy as np
 import pytest
 
-from prepcheck.evaluate.measures import (
-    MEASURES,
-    POINT_MEASURES,
-    bootstrap,
-    calibration_error,
-    point_tally,
-    tally,
-    total,
-)
+from prepcheck.evaluate.bootstrap import figures, total
+from prepcheck.evaluate.measures import MEASURES, Tally, calibration_error, risk_coverage, tally
 from prepcheck.terms import State
 
 B, O, X = int(State.BRIGHT), int(State.OXIDE), int(State.CANNOT_TELL)  # noqa: E741
@@ -104,32 +97,52 @@ def test_an_overconfident_probability_is_off_by_the_difference():
     assert calibration_error(compare(truth, truth, residue=np.full((5, 2), 0.9))) == pytest.approx(0.4, abs=1e-6)
 
 
-def test_points_are_counted_as_the_labels_say():
-    labels = np.array([1, 1, 2, 3, 4, 5, 0, 6, 9, 2], np.uint8)
-    told = np.array([1, 2, 1, 3, 4, 5, 1, 1, 1, 255], np.uint8)
-    made = point_tally(told, labels)
-    figures = {name: measure(made) for name, measure in POINT_MEASURES.items()}
-    assert figures == {
-        "coverage": pytest.approx(6 / 7),
-        "bright called bright": 0.5,
-        "wrongly bright": 0.25,
-        "residue found": pytest.approx(2 / 3),
-        "balanced accuracy of points": pytest.approx((0.5 + 0.75) / 2),
-    }
+def test_false_area_is_residue_mapped_on_true_bright_metal_told_or_not():
+    # One of four bright pixels is called oxide, one is not told, one is called background.
+    assert MEASURES["false area"](compare([[B, O, X, 0, O]], [[B, B, B, B, O]])) == 0.25
+
+
+def test_false_patches_are_counted_over_the_photos_that_have_a_scale():
+    truth = np.full((10, 20), B)
+    called = block(truth.copy(), 0, 10, 4, 4, O)
+    both = total([compare(called, truth), compare(called, truth, mm_per_px=None)])
+    assert (both.photos, MEASURES["false patches a photo"](both)) == (2, 1.0)
+
+
+def test_where_nothing_is_told_the_share_is_as_wrong_as_it_can_be():
+    made = compare([[X, X, X, X]], [[B, O, O, O]])
+    assert MEASURES["bright-share error"](made) == 0.75
+
+
+def test_nothing_to_measure_is_no_number():
+    assert all(np.isnan(measure(Tally())) for measure in MEASURES.values())
+
+
+def test_residue_of_one_kind_called_another_is_no_error_of_the_share():
+    assert MEASURES["bright-share error"](compare([[B, 3, 4, 5]], [[B, O, O, O]])) == 0
+
+
+def test_the_risk_falls_when_only_the_surest_pixels_are_told():
+    # The wrong pixels (true oxide said to be 0.4 residue, true bright said to be 0.6) are the least sure ones.
+    truth = [[B] * 10 + [O] * 10]
+    said = np.array([[0.1] * 8 + [0.6] * 2 + [0.9] * 8 + [0.4] * 2])
+    told, risk = risk_coverage(compare(truth, truth, residue=said))
+    assert (told[-1], risk[-1]) == (pytest.approx(1.0), pytest.approx(0.2))
+    assert risk[np.searchsorted(told, 0.5)] == 0
 
 
 def test_tallies_of_two_photos_add_up():
     made = total([compare([[B, O]], [[B, O]]), compare([[O, O]], [[B, O]])])
-    assert (made.photos, made.bright_told, made.bright_right) == (2, 2, 1)
+    assert (made.photos, made.confusion[B].sum(), made.confusion[B, B]) == (2, 2, 1)
 
 
-def test_the_bootstrap_of_equal_photos_has_no_width():
-    groups = [compare([[B, O, O]], [[B, O, B]])] * 5
-    assert bootstrap(groups, MEASURES["balanced accuracy"], draws=50) == (0.75, 0.75)
-
-
-def test_the_bootstrap_holds_the_figure():
+def test_every_measure_of_drawn_counts_is_that_of_the_counts_added_by_hand():
+    # The quick way (a product of matrices) against the plain one (adding tallies up), on the same draws.
     rng = np.random.default_rng(0)
-    groups = [compare(rng.choice([B, O], (1, 50)), rng.choice([B, O], (1, 50))) for _ in range(30)]
-    low, high = bootstrap(groups, MEASURES["balanced accuracy"], draws=200)
-    assert low < MEASURES["balanced accuracy"](total(groups)) < high
+    groups = [compare(rng.choice([B, O, X], (9, 9)), rng.choice([B, O], (9, 9)), interval=(0, 0.6)) for _ in range(6)]
+    quick = figures(groups, MEASURES, draws=40, seed=3)
+    picks = np.random.default_rng(3).multinomial(6, np.full(6, 1 / 6), size=40)
+    drawn = [total([group for group, times in zip(groups, pick, strict=True) for _ in range(times)]) for pick in picks]
+    for name, measure in MEASURES.items():
+        expected = np.nanquantile([float(measure(one)) for one in drawn], (0.025, 0.975))
+        assert (quick[name].low, quick[name].high) == pytest.approx(tuple(expected), abs=1e-9), name
