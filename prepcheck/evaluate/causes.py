@@ -46,7 +46,7 @@ def point_causes(t: PointTally) -> Causes:
 def pit_causes(t: PitTally) -> Causes:
     """Return the kinds of mistake on a photo of which only pits are labelled, as shares of the pit area or of the rest."""
     told = t.told / max(t.told.sum(), 1)
-    pits = [(f"pit called {SHORT[k]}", float(told[k])) for k in (0, State.BRIGHT, State.OXIDE, State.FOREIGN, UNTOLD)]
+    pits = [(_said(State.PIT, k), float(told[k])) for k in (0, State.BRIGHT, State.OXIDE, State.FOREIGN, UNTOLD)]
     return _largest([*pits, ("rim of glare called residue", float(ratio(t.rim[1], t.rim[0])))])
 
 
@@ -78,11 +78,15 @@ def pit_badness(t: PitTally) -> float:
 def _mistakes(by_state: Numbers) -> list[tuple[str, float]]:
     of = by_state.sum()
     return [
-        (f"{SHORT[truly]} called {SHORT[told]}" if told != UNTOLD else f"{SHORT[truly]}: cannot tell", share)
+        (_said(truly, told), share)
         for truly, wrong in _MISTAKES.items()
         for told in wrong
         if (share := float(ratio(by_state[truly, told], of))) >= LEAST
     ]
+
+
+def _said(truly: int, told: int) -> str:
+    return f"{SHORT[truly]}: cannot tell" if told == UNTOLD else f"{SHORT[truly]} called {SHORT[told]}"
 
 
 def _largest(found: list[tuple[str, float]]) -> Causes:

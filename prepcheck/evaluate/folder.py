@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
@@ -26,6 +26,7 @@ from prepcheck.settings import Settings
 from prepcheck.surface import Model
 from prepcheck.terms import State
 
+P = TypeVar("P", bound=np.generic)
 Codes = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 Look = Callable[[Path], tuple[Inspection, float]]
@@ -79,7 +80,7 @@ def judge_points(folder: Path, model: Model, settings: Settings) -> list[Judged]
         The list says something else, or names no photo that is there.
     """
     look = looking(model, settings)
-    return [_pointed(one, look) for one in read_points(folder)]
+    return [_pointed(one, look, settings) for one in read_points(folder)]
 
 
 def _chain(first: Truth, rest: Iterator[Truth]) -> Iterator[Truth]:
@@ -103,7 +104,7 @@ def _maps(truth: Truth, look: Look, settings: Settings, rules: Mapping[str, Rule
         badness=causes.map_badness(compared),
         causes=causes.map_causes(compared),
         numbers=_map_numbers(compared, inspection),
-        panels=(picture_panel(rgb), map_panel(truth.states, truth.ground), map_panel(states, spots)),
+        panels=(picture_panel(rgb), map_panel(truth.states, truth.ground, rgb), map_panel(states, spots)),
         rules={name: _by_rule(rule, rgb, truth, burnt) for name, rule in rules.items()},
     )
 
@@ -119,16 +120,17 @@ def _pits(truth: Truth, look: Look, settings: Settings, rules: Mapping[str, Rule
         badness=causes.pit_badness(compared),
         causes=causes.pit_causes(compared),
         numbers=f"pits {compared.pits:.0f}, found {compared.pits_found:.0f}, called residue {compared.pits_as_residue:.0f}",
-        panels=(picture_panel(rgb), map_panel(truth.states, pits), map_panel(states, spots)),
+        panels=(picture_panel(rgb), map_panel(truth.states, pits, rgb), map_panel(states, spots)),
     )
 
 
-def _pointed(truth: Points, look: Look) -> Judged:
+def _pointed(truth: Points, look: Look, settings: Settings) -> Judged:
     inspection, seconds = look(truth.path)
-    told = _at(inspection, truth.points)
-    compared = point_tally(told, truth.labels)
     rgb = inspection.photo.rgb
     places = (truth.points + 0.5) * rgb.shape[1] / inspection.photo.width
+    told = _pick(inspection.surface.states, inspection.surface.from_full(truth.points))
+    seen = ~_pick(_burnt(rgb, settings), places - 0.5)
+    compared = point_tally(told[seen], truth.labels[seen])
     labels = np.where(truth.labels <= 5, truth.labels, np.uint8(State.CANNOT_TELL))
     spots = _spots(inspection)
     return replace(
@@ -185,7 +187,11 @@ def _raster(inspection: Inspection, shape: tuple[int, ...], settings: Settings) 
     rgb = inspection.photo.rgb
     if rgb.shape[:2] != shape:
         rgb = np.asarray(cv2.resize(rgb, (shape[1], shape[0]), interpolation=cv2.INTER_AREA), np.uint8)
-    return rgb, cv2.inRange(rgb, np.full(3, settings.score.burnt_level), np.full(3, 255)) > 0
+    return rgb, _burnt(rgb, settings)
+
+
+def _burnt(rgb: Codes, settings: Settings) -> Mask:
+    return np.asarray(cv2.inRange(rgb, np.full(3, settings.score.burnt_level), np.full(3, 255)) > 0)
 
 
 def _full_size(inspection: Inspection, shape: tuple[int, ...]) -> tuple[Codes, NDArray[np.float32], Mask]:
@@ -205,9 +211,7 @@ def _spots(inspection: Inspection) -> Mask:
     return np.logical_or.reduce(masks) if masks else np.zeros(inspection.surface.states.shape, bool)
 
 
-def _at(inspection: Inspection, points: NDArray[np.float64]) -> Codes:
-    surface = inspection.surface
-    places = np.round(surface.from_full(points)).astype(int)
-    height, width = surface.states.shape
-    inside = (places[:, 1].clip(0, height - 1), places[:, 0].clip(0, width - 1))
-    return np.asarray(surface.states[inside], np.uint8)
+def _pick(plane: NDArray[P], points: NDArray[np.float64]) -> NDArray[P]:
+    """Return the values of a plane (h, w) at points (n, 2) as (x, y), pixel centres at whole numbers."""
+    x, y = np.round(points).astype(int).T
+    return np.asarray(plane[y.clip(0, plane.shape[0] - 1), x.clip(0, plane.shape[1] - 1)])

@@ -35,7 +35,6 @@ COLOURS: dict[State, Colour] = {
 _PALETTE = np.zeros((256, 3), np.uint8)
 for _state, _colour in COLOURS.items():
     _PALETTE[_state] = _colour
-_LABELS = {**{state: state.label for state in COLOURS}, State.CANNOT_TELL: "cannot tell, or not labelled"}
 
 
 @dataclass(frozen=True)
@@ -51,10 +50,16 @@ def picture_panel(rgb: Raster) -> bytes:
     return _jpeg(np.asarray(cv2.resize(rgb, _fitting(rgb.shape), interpolation=cv2.INTER_AREA), np.uint8))
 
 
-def map_panel(states: Raster, area: Mask) -> bytes:
-    """Paint state codes, shape (h, w), in flat colours, with the outline of `area`; JPEG bytes."""
+def map_panel(states: Raster, area: Mask, under: Raster | None = None) -> bytes:
+    """Paint state codes, shape (h, w), in flat colours, with the outline of `area`; JPEG bytes.
+
+    Where `under`, a photo, is given, it shows paled through what is not labelled.
+    """
     size = _fitting(states.shape)
-    painted = _PALETTE[cv2.resize(states, size, interpolation=cv2.INTER_NEAREST_EXACT)]
+    codes = cv2.resize(states, size, interpolation=cv2.INTER_NEAREST_EXACT)
+    painted = _PALETTE[codes]
+    if under is not None:
+        painted = np.where((codes == State.CANNOT_TELL)[..., None], _paled(under, size), painted)
     inside = cv2.resize(area.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST_EXACT)
     outlines, _ = cv2.findContours(inside, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     cv2.drawContours(painted, outlines, -1, _FRAME, 2)
@@ -64,7 +69,7 @@ def map_panel(states: Raster, area: Mask) -> bytes:
 def points_panel(rgb: Raster, places: NDArray[np.float64], states: Raster) -> bytes:
     """Draw points, shape (n, 2) as (x, y) in pixels of `rgb`, in the colours of their states, on a paled photo."""
     size = _fitting(rgb.shape)
-    small = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8) // 2 + 90
+    small = _paled(rgb, size)
     for (x, y), state in zip(places * size[0] / rgb.shape[1], states, strict=True):
         at = (round(float(x)), round(float(y)))
         cv2.circle(small, at, 5, _INK, -1, cv2.LINE_AA)
@@ -82,18 +87,19 @@ def contact_sheet(shown: Sequence[Cell], title: str) -> bytes:
     title : str
         One line at the top.
     """
-    cells = [_cell(one) for one in shown]
+    pictures = [[Image.open(io.BytesIO(panel)) for panel in one.panels] for one in shown]
+    height = max(picture.height for row in pictures for picture in row)
+    cells = [_cell(one, row, height) for one, row in zip(shown, pictures, strict=True)]
     cells += [np.full_like(cells[0], 255)] * (-len(cells) % _COLUMNS)
     rows = [np.hstack(cells[i : i + _COLUMNS]) for i in range(0, len(cells), _COLUMNS)]
     return _jpeg(np.vstack([_head(title, rows[0].shape[1]), *rows]), 88)
 
 
-def _cell(one: Cell) -> Raster:
-    width, height = 3 * PANEL[0] + 3 * _GAP, PANEL[1] + _TEXT + _GAP
-    cell = Image.new("RGB", (width, height), _PAPER)
-    for k, panel in enumerate(one.panels):
-        with Image.open(io.BytesIO(panel)) as picture:
-            cell.paste(picture, (_GAP // 2 + k * (PANEL[0] + _GAP), _TEXT))
+def _cell(one: Cell, pictures: Sequence[Image.Image], high: int) -> Raster:
+    width = 3 * (PANEL[0] + _GAP)
+    cell = Image.new("RGB", (width, high + _TEXT + _GAP), _PAPER)
+    for k, picture in enumerate(pictures):
+        cell.paste(picture, (_GAP // 2 + k * (PANEL[0] + _GAP), _TEXT))
     draw = ImageDraw.Draw(cell)
     for k, line in enumerate(one.lines):
         _write(draw, (_GAP // 2, 2 + 18 * k), line, 14, _INK if k < 2 else _GREY, width - _GAP)
@@ -107,8 +113,8 @@ def _head(title: str, width: int) -> Raster:
     x = _GAP
     for state, colour in COLOURS.items():
         draw.rectangle((x, 40, x + 18, 54), fill=colour, outline=_INK)
-        draw.text((x + 24, 38), _LABELS[state], font=_font(14), fill=_INK)
-        x += 40 + round(_font(14).getlength(_LABELS[state]))
+        draw.text((x + 24, 38), state.label, font=_font(14), fill=_INK)
+        x += 40 + round(_font(14).getlength(state.label))
     draw.rectangle((x, 40, x + 18, 54), outline=_FRAME, width=2)
     draw.text((x + 24, 38), "outline of the ground spots", font=_font(14), fill=_INK)
     return np.asarray(head, np.uint8)
@@ -126,6 +132,10 @@ def _font(size: int) -> ImageFont.FreeTypeFont:
     font = ImageFont.load_default(size)
     assert isinstance(font, ImageFont.FreeTypeFont)
     return font
+
+
+def _paled(rgb: Raster, size: tuple[int, int]) -> Raster:
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA) // 2 + 90, np.uint8)
 
 
 def _fitting(shape: tuple[int, ...]) -> tuple[int, int]:

@@ -97,6 +97,16 @@ def test_points_are_measured_by_source(tmp_path):
     assert set(made.parts["source"]) == {"shop", "yard"}
 
 
+def test_a_point_on_a_burnt_out_place_is_left_out(tmp_path):
+    rgb = painted.paint(CLEAN)
+    rgb[100:180, 280:360] = 255
+    cv2.imwrite(str(tmp_path / "a.jpg"), rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    entry = {"file": "a.jpg", "points": [[320, 140], [320, 300]], "labels": [1, 1]}
+    (tmp_path / "points.json").write_text(json.dumps([entry]))
+    (judged,) = judge_points(tmp_path, painted.model(), Settings())
+    assert judged.tally.confusion.sum() == judged.tally.confusion[1, 1] == 1
+
+
 def test_burnt_out_pixels_count_for_nothing(tmp_path):
     folder = labelled(tmp_path, a=DIRTY)
     rgb = painted.paint(DIRTY)
