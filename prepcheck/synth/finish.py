@@ -14,8 +14,9 @@ import mitsuba as mi
 SCALE = 5
 """Row of the numbers that holds one over the surface's size, and how far the top lies from the side of a step."""
 
-STEEP = 0.52
-"""A facet whose normal has a smaller z than this is the side of a step: its own normal is used."""
+STEEP, LEVEL = 0.52, 0.75
+"""A facet whose normal has a smaller z than the first is the side of a step: its own normal is used, and that of the
+fine relief from the second on; in between both are mixed."""
 
 
 class Spot:
@@ -23,8 +24,8 @@ class Spot:
 
     def __init__(self, stage: Any, place: Any, facet: Any, view: Any) -> None:
         numbers = stage.row(SCALE)
-        steep = facet.z < STEEP
-        top = dr.select(steep, dr.rsqrt(dr.maximum(1 - facet.z * facet.z, 1e-6)) * numbers.z, 0)
+        side = dr.clip((LEVEL - facet.z) / (LEVEL - STEEP), 0, 1)
+        top = side * dr.rsqrt(dr.maximum(1 - facet.z * facet.z, 1e-6)) * numbers.z
         uv = mi.Point2f((place.x - top * facet.x) * numbers.x + 0.5, (place.y - top * facet.y) * numbers.y + 0.5)
         slope_x, slope_y, cavity, skin = stage.shape.eval(uv)
         red, green, blue, metal = stage.look.eval(uv)
@@ -34,7 +35,7 @@ class Spot:
         self.albedo = (1 - metal) * base * (1 - skin)
         self.au, self.av, self.cavity = dr.maximum(au, 0.03), dr.maximum(av, 0.03), cavity
         relief = dr.normalize(mi.Vector3f(-slope_x, -slope_y, 1))
-        n = dr.select(steep, facet, relief)
+        n = dr.lerp(relief, facet, side)
         n = dr.normalize(n + view * dr.maximum(0.06 - dr.dot(n, view), 0))
         turn = 0.5 * dr.atan2(s2, c2)
         s, c = dr.sincos(turn)

@@ -109,14 +109,22 @@ def mesh_points(layers: Layers, drop: float) -> Field:
 
 
 def planes_of(layers: Layers) -> Planes:
-    """Textures of `layers` for the tracer."""
+    """Textures of `layers` for the tracer; a part's rim is softened by a pixel, since nothing is that sharp."""
     from prepcheck.synth.tracer import Planes
 
     dx, dy = layers.slopes()
-    skin = np.where((layers.state == State.OXIDE) | (layers.state == State.PIT), ALUMINA, PAINT)
-    shape = np.stack([dx, dy, layers.cavity, skin.astype(np.float32)], axis=-1)
-    lobe = [layers.alpha_u, layers.alpha_v, np.cos(2 * layers.theta), np.sin(2 * layers.theta)]
-    return Planes(shape, np.dstack([layers.base, layers.metal]), np.stack(lobe, axis=-1))
+    skin = np.where((layers.state == State.OXIDE) | (layers.state == State.PIT), ALUMINA, PAINT).astype(np.float32)
+    turn = 2 * layers.theta
+    planes = [
+        np.dstack([dx, dy, layers.cavity, skin]),
+        np.dstack([layers.base, layers.metal]),
+        np.dstack([layers.alpha_u, layers.alpha_v, np.cos(turn), np.sin(turn)]),
+    ]
+    edge = rim(layers.state) > 0
+    if edge.any():
+        for plane in planes:
+            plane[edge] = cv2.GaussianBlur(plane, (5, 5), 1.0)[edge]
+    return Planes(*planes)
 
 
 class Studio:

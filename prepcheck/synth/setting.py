@@ -236,13 +236,33 @@ def _blockers(rng: np.random.Generator, view: View) -> tuple[Blocker, ...]:
     return phone, body
 
 
+def hidden(panels: tuple[Panel, ...], blockers: tuple[Blocker, ...]) -> bool:
+    """True when something stands between the first panel's middle and the middle of the surface."""
+    to = panels[0].centre
+    for b in blockers:
+        normal = np.cross(b.half_a, b.half_b)
+        share = (b.centre @ normal) / (to @ normal)
+        off = share * to - b.centre
+        x, y = (off @ h / (h @ h) for h in (b.half_a, b.half_b))
+        if 0 < share < 1 and x**4 + y**4 < 1:
+            return True
+    return False
+
+
 def sample_setting(rng: np.random.Generator, layers: Layers) -> Setting:
-    """Draw view and lights for `layers`."""
+    """Draw view and lights for `layers`; lamp and torch are put where the photographer does not hide them."""
     view, notes = sample_view(rng, layers.shape, layers.mm_per_px)
     name, sky = sample_surroundings(rng)
-    lamp_kind, lamp = _lamp(rng, view)
-    torch_kind, torch = _torch(rng, view, layers.shape[1] * layers.mm_per_px)
     blockers = _blockers(rng, view)
+    wide = layers.shape[1] * layers.mm_per_px
+    for _ in range(8):
+        lamp_kind, lamp = _lamp(rng, view)
+        if not hidden(lamp, blockers):
+            break
+    for _ in range(8):
+        torch_kind, torch = _torch(rng, view, wide)
+        if not hidden(torch, blockers):
+            break
     kinds = {"surroundings": name, "lamp": lamp_kind, "torch": torch_kind}
     return Setting(view, sky, scaled(lamp), scaled(torch), blockers, {**notes, "lights": kinds})
 

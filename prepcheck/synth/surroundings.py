@@ -107,7 +107,7 @@ def sky_table(sky: Field) -> tuple[NDArray[np.uint32], Field]:
     Parameters
     ----------
     sky : ndarray of float32, shape (H, W, 3)
-        Radiance by polar angle from +z (rows) and azimuth (columns).
+        Radiance by polar angle from +z (rows) and azimuth (columns); what the surface faces is drawn more often.
 
     Returns
     -------
@@ -117,7 +117,8 @@ def sky_table(sky: Field) -> tuple[NDArray[np.uint32], Field]:
     rows, cols = sky.shape[:2]
     area = np.sin((np.arange(rows) + 0.5) / rows * np.pi)[:, None] * (2 * np.pi**2 / (rows * cols))
     around = cv2.blur(np.pad(sky.mean(axis=2), ((1, 1), (1, 1)), "wrap"), (3, 3))[1:-1, 1:-1]
-    power = (around + 0.02 * sky.mean()) * area
+    facing = 0.1 + np.clip(np.cos((np.arange(rows) + 0.5) / rows * np.pi), 0, 1)[:, None]
+    power = (around + 0.02 * sky.mean()) * area * facing
     total = np.cumsum(power.ravel().astype(np.float64))
     picks = np.searchsorted(total, (np.arange(CELLS) + 0.5) / CELLS * total[-1]).clip(0, rows * cols - 1)
     chance = np.bincount(picks, minlength=rows * cols) / CELLS

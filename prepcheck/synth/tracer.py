@@ -290,7 +290,7 @@ def _pixels(shape: tuple[int, int]) -> tuple[Any, Any]:
     return x, (mi.Float(row) + 0.5) * (2.0 / cols) - rows / cols
 
 
-def trace(stage: Stage, shape: tuple[int, int], samples: int, seed: int, depth: int = 3, clamp: float = 6.0) -> Field:
+def trace(stage: Stage, shape: tuple[int, int], samples: int, seed: int, depth: int = 3, clamp: float = 3.0) -> Field:
     """Radiance of each light in every pixel.
 
     Parameters

@@ -10,7 +10,18 @@ from prepcheck.synth.layers import blank
 from prepcheck.synth.light import SIZE, Rig, irradiance_of
 from prepcheck.synth.rendered import Render, mesh_points, rim, save_render, truth_at, wall
 from prepcheck.synth.scene import make_surface
-from prepcheck.synth.setting import Panel, Setting, level, look, numbers_of, sample_mix, sample_setting, scaled
+from prepcheck.synth.setting import (
+    Blocker,
+    Panel,
+    Setting,
+    hidden,
+    level,
+    look,
+    numbers_of,
+    sample_mix,
+    sample_setting,
+    scaled,
+)
 from prepcheck.synth.shade import radiance
 from prepcheck.synth.surroundings import SHAPE, captured, pose, sample_surroundings, sky_table, white
 from prepcheck.terms import State
@@ -100,6 +111,13 @@ def test_a_small_far_panel_obeys_the_inverse_square():
     assert level((square([0, 0, 1000.0]),)) == pytest.approx(16.0 / 1000.0**2 / np.pi, rel=1e-3)
 
 
+def test_a_lamp_behind_a_blocker_is_hidden_and_one_beside_it_is_not():
+    blocker = Blocker(np.asarray([0, 0, 300.0]), np.asarray([50.0, 0, 0]), np.asarray([0, 50.0, 0]), np.zeros(3))
+    assert hidden((square([40.0, 0.0, 600.0]),), (blocker,))
+    assert not hidden((square([400.0, 0.0, 600.0]),), (blocker,))
+    assert not hidden((square([0.0, 0.0, 200.0]),), (blocker,))
+
+
 def test_a_pose_turns_without_stretching():
     rotation = pose(np.random.default_rng(0))
     assert rotation @ rotation.T == pytest.approx(np.eye(3), abs=1e-9)
@@ -127,7 +145,7 @@ def test_the_table_of_a_sky_draws_each_texel_with_the_density_it_states():
     area = np.sin((np.arange(SHAPE[0]) + 0.5) / SHAPE[0] * np.pi)[:, None] * (2 * np.pi**2 / (SHAPE[0] * SHAPE[1]))
     drawn = np.bincount(picks, minlength=density.size) / picks.size
     assert drawn == pytest.approx((density.reshape(SHAPE) * area).ravel(), abs=1e-6)
-    assert (drawn.reshape(SHAPE) * (sky.mean(axis=2) > 5)).sum() > 0.3
+    assert (drawn.reshape(SHAPE) * (sky.mean(axis=2) > 5)).sum() > 0.2
 
 
 def test_the_same_seed_draws_the_same_setting():
