@@ -1,11 +1,17 @@
-"""What a model's card says beside its calibration: data, limits, credits, how to retrain, and the measured figures."""
+"""What a model's card says beside its calibration: data, groups, figures, losses, limits, credits, how to retrain.
+
+Figures are copied from the files that ``prepcheck evaluate FOLDER --out DIR`` writes, never by hand; groups and losses are
+read from them.
+"""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from prepcheck.errors import WrongUse
 from prepcheck.train.real import HELD_OUT_OF
 
 FACTS: dict[str, Any] = {
@@ -21,8 +27,15 @@ FACTS: dict[str, Any] = {
         f"15 were held out by kind of part (one group in {HELD_OUT_OF}, by hash)",
     },
     "credits": [
-        "valvers/valvers.website.src, Brian Sidebotham, MIT",
-        "mikegcox/vintagemoto, Mike Cox, MIT",
+        "200 photographs: valvers/valvers.website.src, (c) 2011-2020 Brian Sidebotham, MIT",
+        "83 photographs: mikegcox/vintagemoto, (c) 2017 Mike Cox, MIT",
+        "14 photographs: EthanRosenthal/boat-website, (c) 2023 Ethan Rosenthal, MIT",
+        "9 photographs: icooper/iandoesracing, CC BY-SA 4.0",
+        "7 photographs: ONEARMY/precious-plastic, Creative Commons Attribution",
+        "5 photographs: ONEARMY/academy, CC BY-SA 4.0",
+        "6 photographs: darrowco/kdx175, Unlicense (public domain)",
+        "8 textures: ambientCG, by way of SimonWadsack/SimonWadsack.github.io, CC0",
+        "6 textures: Poly Haven, by way of N8python/wirehouse, CC0",
     ],
     "must_not_be_used_for": [
         "releasing a part for welding: a photo shows neither the native oxide film nor anything below the surface",
@@ -49,10 +62,111 @@ FACTS: dict[str, Any] = {
 }
 
 
+SECTIONS = (
+    "data", "groups", "figures", "losses", "limits", "must_not_be_used_for", "retrain", "licence", "credits",
+)  # fmt: skip
+"""What every card has; a section with nothing in it says so."""
+
+FLOORS: dict[str, tuple[float, bool]] = {
+    "balanced accuracy": (0.85, True),
+    "coverage": (0.90, True),
+    "patch recall": (0.80, True),
+    "false patches a photo": (2.0, False),
+    "spot IoU": (0.90, True),
+    "bright-share error": (0.05, False),
+    "interval holds the truth": (0.85, True),
+    "interval width": (0.20, False),
+    "calibration error": (0.04, False),
+    "balanced accuracy of points": (0.80, True),
+    "wrongly bright": (0.10, False),
+    "residue found": (0.70, True),
+}
+"""Agreed before training: the least (True) or most (False) that a figure may be before it counts as a loss."""
+
+
 def write_card(card: Path, figures: Path | None) -> None:
-    """Add the facts, and measured figures from a JSON file, to a card; its calibration stays as it is."""
-    said = json.loads(card.read_text(encoding="utf-8"))
-    said |= FACTS
+    """Complete a card: facts, and figures, groups and losses from what was measured; its calibration stays as it is.
+
+    Parameters
+    ----------
+    card : Path
+        ``models/NAME.json`` as calibration left it.
+    figures : Path or None
+        A folder whose folders were each written by ``prepcheck evaluate --out``; None leaves the figures as they are.
+
+    Raises
+    ------
+    WrongUse
+        There are no figures, or they were measured with another model.
+    """
+    said = json.loads(card.read_text(encoding="utf-8")) | FACTS
     if figures is not None:
-        said["figures"] = json.loads(figures.read_text(encoding="utf-8"))
-    card.write_text(json.dumps(said, indent=2) + "\n", encoding="utf-8")
+        said |= _measured(figures, said["export"]["sha256"])
+    said |= {section: "nothing said" for section in SECTIONS if not said.get(section)}
+    card.write_text(json.dumps(said, indent=1) + "\n", encoding="utf-8")
+
+
+def _measured(folder: Path, sha256: str) -> dict[str, Any]:
+    results = {path.parent.name: json.loads(path.read_text("utf-8")) for path in sorted(folder.glob("*/figures.json"))}
+    if not results:
+        raise WrongUse("holds no NAME/figures.json", "Write them with prepcheck evaluate --out", str(folder))
+    if others := [name for name, made in results.items() if made["origin"]["model_sha256"] != sha256]:
+        raise WrongUse(f"{', '.join(others)}: measured with another model", "Measure again with this one", str(folder))
+    return {
+        "figures": {name: _compact(made) for name, made in results.items()},
+        "groups": {name: _sizes(made["parts"]) for name, made in results.items()},
+        "losses": [loss for name, made in results.items() for loss in _losses(name, made)] or ["none found"],
+    }
+
+
+def _compact(made: Mapping[str, Any]) -> dict[str, Any]:
+    """Keep each figure as [value, low, high]; leave the counts behind."""
+    overall = made["overall"]
+    return {
+        "kind": made["kind"],
+        "photos": overall["photos"],
+        "scenes": overall["groups"],
+        "origin": made["origin"],
+        "seconds_a_photo": made["seconds"],
+        "all": _triples(overall["figures"]),
+        "standings": overall["standings"],
+        "called_bright": overall["bright"],
+        "by": {
+            key: {value: {"photos": part["photos"], **_triples(part["figures"])} for value, part in parts.items()}
+            for key, parts in made["parts"].items()
+        },
+        "rules": {rule: {**_triples(reached), "seconds_a_photo": s} for rule, (reached, s) in made["rules"].items()},
+        "causes": made["causes"],
+    }
+
+
+def _triples(figures: Mapping[str, Mapping[str, float]]) -> dict[str, Any]:
+    return {name: [_short(one[end]) for end in ("value", "low", "high")] for name, one in figures.items()}
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
+
+
+def _sizes(parts: Mapping[str, Mapping[str, Any]]) -> dict[str, dict[str, int]]:
+    return {key: {value: part["photos"] for value, part in values.items()} for key, values in parts.items()}
+
+
+def _losses(name: str, made: Mapping[str, Any]) -> Iterator[str]:
+    """Say where the figures miss a floor, where a simple rule does better, and what dirty photo was called bright."""
+    reached = made["overall"]["figures"]
+    for measure, (floor, least) in FLOORS.items():
+        value = reached.get(measure, {}).get("value")
+        if value is not None and (value < floor if least else value > floor):
+            yield f"{name}: {measure} {value:.3f}, agreed {'at least' if least else 'at most'} {floor:g}"
+    for rule, (figures, _) in made["rules"].items():
+        yield from (f"{name}: {rule} has the better {m} ({figures[m]['value']:.3f})" for m in _better(figures, reached))
+    if fooled := made["overall"]["standings"].get("dirty", {}).get("bright", 0):
+        yield f"{name}: {fooled} truly dirty photos called bright"
+
+
+def _better(rule: Mapping[str, Any], ours: Mapping[str, Any]) -> list[str]:
+    """Return the measures in which a rule, given the true ground area, beats the tool, which is given nothing."""
+    pairs = [(m, one["value"], ours[m]["value"], FLOORS[m][1]) for m, one in rule.items()]
+    known = [(m, a, b, more) for m, a, b, more in pairs if a is not None and b is not None]
+    return [m for m, a, b, more in known if (a > b if more else a < b)]

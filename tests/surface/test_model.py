@@ -6,6 +6,7 @@ import json
 import numpy as np
 import pytest
 
+from prepcheck import resources
 from prepcheck.errors import ModelFault
 from prepcheck.photo import Photo
 from prepcheck.settings import Settings
@@ -96,6 +97,45 @@ def test_an_unknown_model_name_lists_the_known_ones(tmp_path):
     write_registry(tmp_path)
     with pytest.raises(ModelFault, match="Known: m"):
         load_model("other", tmp_path)
+
+
+def write_two_models(folder):
+    """Register the shipped net as `old`, and the same net with a note in its file and another calibration as `new`."""
+    models = resources.folder("models")
+    registry = json.loads((models / "registry.json").read_text(encoding="utf-8"))
+    shipped = (models / registry["models"][registry["default"]]["file"]).read_bytes()
+    nets = {"old": shipped, "new": shipped + b"\x32\x05later"}  # ONNX: field 6 of the model, its doc_string
+    entries = {}
+    for number, (name, data) in enumerate(nets.items()):
+        (folder / f"{name}.onnx").write_bytes(data)
+        card = {"calibration": {"sure": 0.4 + 0.1 * number, "error_scale": 1, "error_floor": 0}}
+        (folder / f"{name}.json").write_text(json.dumps(card))
+        sha256 = hashlib.sha256(data).hexdigest()
+        entries[name] = {"file": f"{name}.onnx", "card": f"{name}.json", "sha256": sha256}
+    (folder / "registry.json").write_text(json.dumps({"default": "new", "models": entries}))
+
+
+def test_an_old_version_stays_loadable_beside_the_new_one(tmp_path):
+    write_two_models(tmp_path)
+    new, old = load_model(models=tmp_path), load_model("old", tmp_path)
+    assert (new.origin.name, new.origin.sure) == ("new", 0.5)
+    assert (old.origin.name, old.origin.sure) == ("old", 0.4)
+    assert new.origin.sha256 != old.origin.sha256
+    rgb = np.random.default_rng(0).integers(0, 256, (64, 96, 3), np.uint8)
+    assert old.run(rgb)[0] == pytest.approx(new.run(rgb)[0], abs=1e-6)
+
+
+def test_the_file_of_one_model_is_not_taken_for_that_of_another(tmp_path):
+    write_two_models(tmp_path)
+    (tmp_path / "old.onnx").write_bytes((tmp_path / "new.onnx").read_bytes())
+    assert load_model("new", tmp_path).origin.name == "new"
+    with pytest.raises(ModelFault, match="not the registered one"):
+        load_model("old", tmp_path)
+
+
+def test_every_registered_model_can_be_loaded():
+    registry = json.loads((resources.folder("models") / "registry.json").read_text(encoding="utf-8"))
+    assert [load_model(name).origin.name for name in registry["models"]] == list(registry["models"])
 
 
 def test_the_most_probable_state_is_told():
