@@ -32,7 +32,7 @@ def evaluate(
     baselines: Annotated[bool, typer.Option("--baselines", help="Also measure simple rules.")] = False,
     forest_pictures: Annotated[
         int, typer.Option(min=1, help="Synthetic pictures the random forest is fitted on.")
-    ] = 60,
+    ] = 40,
     forest_seed: Annotated[int, typer.Option(min=0, help="Seed of the first of them.")] = 8_000_000,
     outside: Annotated[bool, typer.Option("--outside", help="Look at pictures that show no work at all.")] = False,
     settings: SettingsFile = None,
@@ -128,7 +128,7 @@ def _beside(made: Evaluation) -> None:
 def _causes(made: Evaluation) -> None:
     typer.echo("\nwhat went wrong, mean share over photos, and first cause of how many of the worst")
     for what, share in list(made.causes.items())[:12]:
-        typer.echo(f"  {what:<32} {share:7.3f}   {made.main_causes.get(what, 0)}")
+        typer.echo(f"  {what:<38} {share:7.3f}   {made.main_causes.get(what, 0)}")
 
 
 def _outside(model: Model, settings: Settings, out: Path | None) -> None:

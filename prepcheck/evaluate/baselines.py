@@ -24,6 +24,9 @@ LONG_SIDE = 600
 _WINDOW = 1 / 40
 """Window of the local texture, as a share of the long side."""
 
+_LEAST_DEVIATION = 0.3
+"""Of lightness, in steps of 1/255: what rounding alone makes."""
+
 
 def otsu(values: Raster) -> int:
     """Return the threshold of N. Otsu (IEEE Trans. SMC 9, 1979): values above it are the brighter class."""
@@ -55,16 +58,18 @@ def by_two_means(rgb: Raster, ground: Mask) -> Raster:
 
 
 def by_texture(rgb: Raster, ground: Mask) -> Raster:
-    """Call pixels of strong local texture (deviation of lightness in a window) bright metal, by Otsu's threshold.
+    """Call pixels of strong local texture bright metal, by Otsu's threshold: tool marks show on metal, oxide is matt and even.
 
-    Tool marks show on metal; oxide is matt and even.
+    Texture is the logarithm of the deviation of lightness in a window: of twelve variants tried on our own synthetic
+    pictures the best.
     """
     light = lightness(rgb).astype(np.float32)
     side = max(3, round(_WINDOW * max(light.shape)))
     mean, square = (cv2.blur(plane, (side, side)) for plane in (light, light * light))
-    deviation = np.sqrt(np.maximum(square - mean * mean, 0))
-    scale = 255 / max(float(deviation[ground].max(initial=0)), 1e-6)
-    return _called(_above_otsu(np.clip(deviation * scale, 0, 255).astype(np.uint8), ground), ground)
+    texture = np.log(np.sqrt(np.maximum(square - mean * mean, 0)) + _LEAST_DEVIATION)
+    low, high = np.percentile(texture[ground], (1, 99))
+    scaled = np.clip(255 * (texture - low) / max(high - low, 1e-6), 0, 255)
+    return _called(_above_otsu(scaled.astype(np.uint8), ground), ground)
 
 
 def by_grabcut(rgb: Raster, ground: Mask) -> Raster:

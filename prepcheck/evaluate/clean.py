@@ -21,8 +21,8 @@ _EXACT = ModelOrigin("truth", "", 0.0, 0.0, 0.0)
 def truly_clean(truth: Truth, settings: Settings) -> bool:
     """Say whether every ground spot of the truth is `bright` by the standing rule, all shares being exact.
 
-    Spots are found in the true ground area as they are in a predicted one. What is not labelled, and holes, count for
-    nothing. A photo without a spot is not clean.
+    Spots are found in the true ground area as they are in a predicted one, but nothing beyond it counts: no bridged gap,
+    no hole, and nothing that is not labelled. A photo without a spot is not clean.
     """
     height, width = truth.states.shape
     plane = None if truth.mm_per_px is None else Plane(np.diag([truth.mm_per_px] * 2 + [1.0]), 0.0, "stated")
@@ -44,5 +44,5 @@ def _exact(truth: Truth) -> SurfaceMap:
 
 
 def _bright(spot: Spot, surface: SurfaceMap, photo: Photo, settings: Settings) -> bool:
-    readable = spot.mask & ~np.isin(surface.states, (State.BACKGROUND, State.CANNOT_TELL))
+    readable = spot.mask & (surface.ground > 0) & ~np.isin(surface.states, (State.BACKGROUND, State.CANNOT_TELL))
     return score_spot(replace(spot, mask=readable), surface, photo, settings.score).standing is Standing.BRIGHT

@@ -36,6 +36,12 @@ def test_a_hole_or_what_is_not_labelled_counts_for_nothing(hole):
     assert truly_clean(Truth(Path("a.jpg"), states, ground, "a", 0.25, {}), Settings())
 
 
+def test_coating_in_a_narrow_notch_of_the_ground_area_is_none_of_it():
+    states = plate()
+    states[90:160, 318:322] = State.COATING  # narrower than what finding spots bridges, and longer than a patch may be
+    assert truly_clean(Truth(Path("a.jpg"), states, states != State.COATING, "a", 0.25, {}), Settings())
+
+
 def test_more_residue_than_the_limit_in_one_unit_area_is_not_clean_however_short_its_patches():
     states = plate()
     states[240:300:4, 250:330:4] = State.OXIDE
