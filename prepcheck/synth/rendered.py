@@ -46,7 +46,7 @@ class Render:
     truth : ndarray of uint8, shape (2, H, W)
         State (codes of :class:`prepcheck.terms.State`, and ``BEAD``) and ground (0 or 1).
     notes : dict
-        Recipe, light, tilt and distance.
+        Recipe, light, tilt, distance, and the millimetres per pixel in the middle of the picture.
     """
 
     light: Field
@@ -161,7 +161,8 @@ class Studio:
         side &= truth_at(edge, edge, points)[0] > 0
         truth[0, side], truth[1, side] = State.COATING, 0
         truth[:, np.isinf(distance)] = 0
-        return Render(light, truth, {**layers.notes, **setting.notes, "mm_per_px": layers.mm_per_px})
+        scale = {"mm_per_px": setting.view.mm_per_px(self.shape[1])}
+        return Render(light, truth, {**layers.notes, **setting.notes, **scale})
 
     def scene(self, seed: int) -> Render:
         """Make and render the scene of `seed`."""

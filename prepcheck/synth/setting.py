@@ -50,6 +50,10 @@ class View:
     lens: float = 0.0
     focus: float = 300.0
 
+    def mm_per_px(self, cols: int) -> float:
+        """Millimetres of the surface per pixel, across the line of sight in the middle of a picture `cols` wide."""
+        return 2 * self.half * float(np.linalg.norm(self.eye)) / cols
+
 
 @dataclass(frozen=True)
 class Panel:

@@ -33,6 +33,9 @@ def _parser() -> argparse.ArgumentParser:
     renders.add_argument("--seconds", type=float, default=3600)
     renders.add_argument("--samples", type=int, default=24, help="paths a pixel")
     renders.add_argument("--variant", choices=("cuda_ad_rgb", "llvm_ad_rgb"), default="cuda_ad_rgb")
+    develop = commands.add_parser("develop", help="photograph renders into an evaluation folder")
+    develop.add_argument("renders", type=Path)
+    develop.add_argument("folder", type=Path)
     fit = commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists")
     fit.add_argument("scenes", type=Path)
     fit.add_argument("checkpoint", type=Path)
@@ -85,6 +88,13 @@ def _renders(options: argparse.Namespace) -> int:
     )  # fmt: skip
     print(f"{made} scenes in {options.folder}, {failed} failed")  # noqa: T201
     return 1 if failed else 0
+
+
+def _develop(options: argparse.Namespace) -> int:
+    from prepcheck.train.renders import develop
+
+    print(f"{develop(options.renders, options.folder)} pictures made in {options.folder}")  # noqa: T201
+    return 0
 
 
 def _fit(options: argparse.Namespace) -> int:
@@ -140,6 +150,7 @@ def _card(options: argparse.Namespace) -> int:
 COMMANDS = {
     "scenes": _scenes,
     "renders": _renders,
+    "develop": _develop,
     "fit": _fit,
     "pictures": _pictures,
     "calibrate": _calibrate,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import multiprocessing
 import os
 import subprocess
@@ -14,7 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.synth.camera import expose, sample_camera
+from prepcheck.synth.layers import BEAD
 from prepcheck.synth.noise import Field
+from prepcheck.synth.setting import sample_mix
+from prepcheck.terms import State
 
 MOST_ERRORS = 3
 """A worker that fails so often in a row gives up."""
@@ -106,3 +111,43 @@ def make_renders(
     for process in crew:
         process.join()
     return len(list(folder.glob("*.npz"))), len(list(folder.glob("*.error")))
+
+
+def develop(renders: Path, folder: Path) -> int:
+    """Photograph every render once, under a drawn mix of its lights, into an evaluation folder.
+
+    Parameters
+    ----------
+    renders : Path
+        Folder of ``SEED.npz`` and ``SEED.json``.
+    folder : Path
+        Gets ``images``, ``states``, ``ground`` and ``meta``; pictures already there are kept.
+
+    Returns
+    -------
+    int
+        Number of pictures made.
+    """
+    for name in ("images", "states", "ground", "meta"):
+        (folder / name).mkdir(parents=True, exist_ok=True)
+    wanted = [p for p in sorted(renders.glob("*.npz")) if not (folder / "meta" / f"{p.stem}.json").exists()]
+    for path in wanted:
+        _photograph(path, folder)
+    return len(wanted)
+
+
+def _photograph(path: Path, folder: Path) -> None:
+    light, (states, ground) = read_render(path)
+    rng = np.random.default_rng([int(path.stem), 3])
+    mix, camera = sample_mix(rng), sample_camera(rng)
+    linear = np.einsum("lc,lchw->hwc", mix, light).astype(np.float32)
+    image = expose(rng, linear, camera)
+    states[states == BEAD] = State.CANNOT_TELL
+    cv2.imwrite(str(folder / "images" / f"{path.stem}.jpg"), image[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    cv2.imwrite(str(folder / "states" / f"{path.stem}.png"), states)
+    cv2.imwrite(str(folder / "ground" / f"{path.stem}.png"), ground * 255)
+    notes = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+    on = [name for name, power in zip(("surroundings", "lamp", "torch"), mix.mean(axis=1), strict=True) if power > 0.1]
+    kinds = [notes["lights"][name] if name != "surroundings" else name for name in on]
+    meta = {**notes, "light": " and ".join(kinds), "camera": camera.as_dict()}
+    (folder / "meta" / f"{path.stem}.json").write_text(json.dumps(meta), encoding="utf-8")

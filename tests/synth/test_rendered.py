@@ -182,6 +182,11 @@ def test_a_saved_render_is_whole_and_read_back(tmp_path):
     assert not list(tmp_path.glob("*.part"))
 
 
+def test_a_straight_view_that_shows_the_whole_surface_keeps_its_scale():
+    view = look(np.asarray([0.0, 0.0, 1.0]), 400.0, 0.5 * COLS * MM / 400.0)
+    assert view.mm_per_px(COLS) == pytest.approx(MM)
+
+
 def test_matt_under_a_uniform_sky_follows_lambert_plus_at_most_its_skin(studio):
     light = studio.take(plate(0.0, 0.5, 0.6), setting(sky=1.0), 1).light
     assert 0.5 * 0.96 < middle(light[0]) < 0.5 * 0.96 + 0.04
