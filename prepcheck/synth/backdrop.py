@@ -66,9 +66,10 @@ def _concrete(rng: np.random.Generator, layers: Layers) -> Field:
 def _wood(rng: np.random.Generator, layers: Layers) -> Field:
     shape, (xs, ys) = layers.shape, places(layers.shape)
     turned = rng.random() < 0.5
-    across = (ys if turned else xs) + 6 * clouds(rng, shape, 250, 3)
+    across = (ys if turned else xs) + 6 * clouds(rng, shape, 400, 2)
+    grain_noise = smooth(rng, shape, (60, 400) if turned else (400, 60))
     pitch = np.float32(rng.uniform(6, 40))
-    rings = np.sin(across * 6.28 / pitch + 2.5 * clouds(rng, shape, 180, 3))
+    rings = np.sin(across * 6.28 / pitch + 2.5 * grain_noise)
     fine = smooth(rng, shape, (2, 90) if turned else (90, 2))
     wide = np.float32(rng.uniform(80, 500))
     plank = np.floor(across / wide + 0.3)
@@ -101,7 +102,7 @@ def _cloth(rng: np.random.Generator, layers: Layers) -> Field:
     """Woven cloth in folds, striped or checked at times."""
     xs, ys = places(layers.shape)
     thread = np.float32(6.28 / rng.uniform(3, 14))
-    warp = 5 * clouds(rng, layers.shape, 150, 2)
+    warp = np.float32(rng.uniform(1, 5)) * clouds(rng, layers.shape, rng.uniform(150, 500), 2)
     weave = np.sin((xs + warp) * thread) * np.sin((ys - warp) * thread)
     fold = clouds(rng, layers.shape, rng.uniform(60, 400), 3, 0.5)
     layers.height[:] = (fold * rng.uniform(0, 25) + weave * 0.3) * layers.mm_per_px

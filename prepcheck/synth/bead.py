@@ -26,7 +26,8 @@ def lay_bead(rng: np.random.Generator, layers: Layers) -> None:
     jitter = np.take(rng.normal(0, 1, 512).astype(np.float32), ripple.astype(np.int32) & 511)
     wide = half * (1 + 0.08 * jitter + rng.uniform(0.02, 0.12) * clouds(rng, layers.shape, max(6 * half, 8), 3))
     reach = _ends(rng, layers, u, half)
-    inner = np.minimum(1 - np.abs(v) / wide, reach / wide)
+    beyond = np.clip(wide - reach, 0, None)
+    inner = 1 - np.sqrt(v * v + beyond * beyond) / wide
     on = ramp(np.asarray(inner, np.float32), 0.0, 0.08)
     _beside(rng, layers, np.asarray(-inner * half, np.float32), half)
     _metal(rng, layers, on, np.asarray(inner, np.float32), phase - ripple, jitter, half)

@@ -49,10 +49,8 @@ def lay_paint(rng: np.random.Generator, layers: Layers, share: Field, colour: ND
     """Cover `share` of each pixel (0..1) with a paint film: brush or spray texture, dirt, fading; writes COATING."""
     shape, mm = layers.shape, layers.mm_per_px
     gloss = log_uniform(rng, 0.06, 0.6)
-    dirt = clouds(rng, shape, log_uniform(rng, 20, 400), 7, rng.uniform(0.4, 0.75))
-    amount = log_uniform(rng, 0.01, 0.25)
-    base = np.clip(colour * np.exp(amount * dirt)[..., None], 0.005, 0.92).astype(np.float32)
-    if rng.random() < 0.35:
+    base = np.clip(colour * np.exp(-grime(rng, layers))[..., None], 0.005, 0.92).astype(np.float32)
+    if rng.random() < 0.2:
         faded = ramp(clouds(rng, shape, 60 / mm, 6), rng.uniform(0.2, 1.8), 2.8) * np.float32(rng.uniform(0, 0.5))
         base += faded[..., None] * (0.55 * colour + 0.25 - base)
     if rng.random() < 0.3:
@@ -68,6 +66,25 @@ def lay_paint(rng: np.random.Generator, layers: Layers, share: Field, colour: ND
     if rng.random() < 0.12:
         _blister(rng, layers, share)
     layers.state[share >= 0.5] = State.COATING
+
+
+def grime(rng: np.random.Generator, layers: Layers) -> Field:
+    """Dirt on a wall as optical depth: an even haze, and runs, specks, smears or dust in places."""
+    shape, mm = layers.shape, layers.mm_per_px
+    depth = np.float32(log_uniform(rng, 0.004, 0.08)) * clouds(
+        rng, shape, log_uniform(rng, 30, 600), 5, rng.uniform(0.3, 0.6)
+    )
+    if rng.random() < 0.25:
+        runs = smooth(rng, shape, (max(log_uniform(rng, 20, 150) / mm, 20), max(log_uniform(rng, 0.5, 6) / mm, 2)))
+        depth += ramp(runs, rng.uniform(0, 1.5), 2.5) * np.float32(rng.uniform(0.1, 0.7))
+    if rng.random() < 0.35:
+        specks = clouds(rng, shape, max(log_uniform(rng, 0.4, 4) / mm, 2), 2)
+        cut = rng.uniform(1.8, 3.2)
+        depth += ramp(specks, cut, cut + 0.3) * np.float32(rng.uniform(0.1, 1.2))
+    if rng.random() < 0.3:
+        smears = clouds(rng, shape, max(log_uniform(rng, 15, 80) / mm, 8), 5, 0.55)
+        depth += ramp(smears, rng.uniform(0.3, 1.8), 3) * np.float32(rng.uniform(0.1, 0.9))
+    return depth
 
 
 def _rub(rng: np.random.Generator, layers: Layers, base: Field) -> None:
@@ -88,8 +105,8 @@ def _blister(rng: np.random.Generator, layers: Layers, share: Field) -> None:
 
 
 def left_over(
-    rng: np.random.Generator, distance: Field, mm_per_px: float, bite: Field, flecks: bool
-) -> tuple[Field, float]:
+    rng: np.random.Generator, distance: Field, mm_per_px: float, bite: Field, flecks: bool, kind: str | None = None
+) -> Field:
     """Share of coating left around and inside a spot: an edge of one kind, and flecks and islands if asked for.
 
     Parameters
@@ -104,15 +121,15 @@ def left_over(
         How hard the last stroke cut; weak strokes leave more.
     flecks : bool
         Whether some coating stays away from the edge.
+    kind : str or None
+        A name of `EDGES`; drawn when None.
 
     Returns
     -------
-    left : ndarray of float32, shape (H, W)
+    ndarray of float32, shape (H, W)
         1 outside, falling to 0 inside.
-    step : float
-        How far, in pixels, each coat steps back from the one under it.
     """
-    kind = EDGES[rng.choice(4, p=[0.42, 0.25, 0.18, 0.15])]
+    kind = kind or EDGES[rng.choice(4, p=[0.42, 0.25, 0.18, 0.15])]
     mm = mm_per_px
     wide = {"feathered": log_uniform(rng, 0.5, 10), "chipped": 0.25, "cut": 0.15, "torn": log_uniform(rng, 0.2, 1.0)}[
         kind
@@ -126,7 +143,7 @@ def left_over(
         field += 1.2 * near - 0.3 * bite
         cut = rng.uniform(1.7, 3.4)
         edge = np.maximum(edge, ramp(field, cut, cut + 0.25))
-    return np.asarray(edge, np.float32), max(log_uniform(rng, 0.3, 6.0) / mm, 1.0)
+    return np.asarray(edge, np.float32)
 
 
 def _raggedness(
@@ -147,4 +164,4 @@ def _raggedness(
     )
 
 
-__all__ = ["EDGES", "PAINTS", "lay_paint", "left_over", "paint_colour"]
+__all__ = ["EDGES", "PAINTS", "grime", "lay_paint", "left_over", "paint_colour"]

@@ -69,15 +69,40 @@ def _grease(rng: np.random.Generator, layers: Layers) -> Stuff:
 
 
 def _marker(rng: np.random.Generator, layers: Layers) -> Stuff:
+    """Rings, arrows, crosses, wavy lines and figures of a felt pen or chalk."""
     rows, cols = layers.shape
-    line = np.zeros(layers.shape, np.float32)
-    thick = max(1, round(min(rng.uniform(0.7, 5) / layers.mm_per_px, 30)))
+    ink = np.zeros(layers.shape, np.uint8)
+    thick = max(1, round(min(rng.uniform(0.7, 5) / layers.mm_per_px, 24)))
     for _ in range(rng.integers(1, 4)):
-        step = log_uniform(rng, 0.02, 0.15) * cols
-        way = np.cumsum(rng.normal(0, step, (9, 2)), axis=0) + rng.uniform(0.1, 0.9, 2) * (cols, rows)
-        cv2.polylines(line, [np.round(way).astype(np.int32)], bool(rng.random() < 0.3), 1.0, thick, cv2.LINE_AA)
+        size = log_uniform(rng, 0.05, 0.4) * cols
+        at = rng.uniform(0.05, 0.95, 2) * (cols, rows)
+        if rng.random() < 0.25:
+            text = "".join(rng.choice(list("0123456789AXOKR"), rng.integers(1, 4)))
+            cv2.putText(ink, text, (int(at[0]), int(at[1])), 1, size / 30, 255, thick, cv2.LINE_AA)
+            continue
+        way = np.round((at + size * _pen(rng)) * 8).astype(np.int32)
+        cv2.polylines(ink, [way], False, 255, thick, cv2.LINE_AA, 3)
     colours = ((0.01, 0.01, 0.012), (0.02, 0.03, 0.25), (0.35, 0.02, 0.02), (0.6, 0.6, 0.58), (0.5, 0.4, 0.03))
-    return line, np.asarray(colours[rng.integers(5)]), 0.35
+    worn = 1 - ramp(clouds(rng, layers.shape, 12, 3), rng.uniform(0.5, 3), 3.2)
+    return np.asarray(ink * worn / np.float32(255), np.float32), np.asarray(colours[rng.integers(5)]), 0.35
+
+
+def _pen(rng: np.random.Generator) -> NDArray[np.float64]:
+    """Path of one line drawn by hand, about one unit in size: ring, wave or straight; shape (N, 2)."""
+    t = np.linspace(0, 1, 50)
+    size, phase = rng.normal(0, 0.12, (2, 3)), rng.uniform(0, 6, (2, 3))
+    wander = np.stack(
+        [
+            sum(a / k * np.sin(6.28 * k * t + p) for k, (a, p) in enumerate(zip(*row, strict=True), 1))
+            for row in zip(size, phase, strict=True)
+        ]
+    )
+    draw, turn = rng.random(), rng.uniform(0, 2 * np.pi)
+    if draw < 0.4:
+        shape = 0.5 * np.stack([np.cos(6.6 * t + turn), np.sin(6.6 * t + turn) * rng.uniform(0.5, 1)])
+    else:
+        shape = np.stack([np.cos(turn) * t, np.sin(turn) * t])
+    return np.asarray((shape + wander * (0.3 if draw > 0.7 else 1.0)).T)
 
 
 def _glue(rng: np.random.Generator, layers: Layers) -> Stuff:

@@ -73,10 +73,11 @@ def fix(rng: np.random.Generator, layers: Layers, coated: bool) -> None:
     bolt = rng.random() < 0.5
     size = log_uniform(rng, 2.5, 8) if not bolt else log_uniform(rng, 5, 18)
     radius = float(np.clip(size / layers.mm_per_px, 3, 0.08 * layers.shape[1]))
-    start, step = rng.uniform(0, 1, 2), rng.normal(0, 0.14, 2)
+    start, turn = rng.uniform(0, 1, 2) * layers.shape[::-1], rng.uniform(0, 2 * np.pi)
+    step = np.asarray([np.cos(turn), np.sin(turn)]) * radius * log_uniform(rng, 4, 14)
     row = rng.random() < 0.7
     for k in range(rng.integers(1, 9)):
-        at = (start + k * step if row else rng.uniform(0, 1, 2)) * layers.shape[::-1]
+        at = start + k * step if row else rng.uniform(0, 1, 2) * layers.shape[::-1]
         if (at >= 0).all() and (at < layers.shape[::-1]).all():
             _head(rng, layers, (int(at[0]), int(at[1])), radius, bolt, coated)
 

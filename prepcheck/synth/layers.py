@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import cv2
 import numpy as np
@@ -78,10 +78,23 @@ class Layers:
 
     def mix(self, share: Field, **planes: object) -> None:
         """Blend the named planes towards new values by `share` (0..1, shape (H, W))."""
+        left, top, width, height = cv2.boundingRect((share > 0).astype(np.uint8))
+        box = (slice(top, top + height), slice(left, left + width))
         for name, value in planes.items():
-            plane = getattr(self, name)
-            part = share[..., None] if plane.ndim == 3 else share
-            plane += part * (np.asarray(value, np.float32) - plane)
+            plane, part = getattr(self, name)[box], share[box]
+            new = np.asarray(value, np.float32)
+            new = new[box] if new.shape[:2] == self.shape else new
+            plane += (part[..., None] if plane.ndim == 3 else part) * (new - plane)
+
+    def view(self, box: tuple[slice, slice]) -> Layers:
+        """Give a window of the same planes: what is painted there is painted here."""
+        planes = [getattr(self, f.name)[box] for f in fields(self) if f.name not in ("mm_per_px", "notes")]
+        return Layers(self.mm_per_px, *planes)
+
+    def copy(self) -> Layers:
+        """Copy every plane."""
+        planes = [getattr(self, f.name).copy() for f in fields(self) if f.name not in ("mm_per_px", "notes")]
+        return Layers(self.mm_per_px, *planes)
 
 
 def blank(shape: tuple[int, int], mm_per_px: float) -> Layers:

@@ -130,12 +130,15 @@ def drill(rng: np.random.Generator, layers: Layers, back: Layers) -> None:
 
 def behind(layers: Layers, back: Layers, where: NDArray[np.bool_], shade: Field) -> None:
     """Show `back` where the part is not."""
-    for name in ("height", "bend_x", "bend_y", "theta", "alpha_u", "alpha_v", "metal", "base"):
-        plane, other = getattr(layers, name), getattr(back, name)
-        plane[where] = other[where]
-    layers.cavity[where] = shade[where] * back.cavity[where]
-    layers.state[where] = State.BACKGROUND
-    layers.ground[where] = 0
+    left, top, width, height = cv2.boundingRect(where.astype(np.uint8))
+    box = (slice(top, top + height), slice(left, left + width))
+    there, here, far = where[box], layers.view(box), back.view(box)
+    for name in ("height", "bend_x", "bend_y", "theta", "alpha_u", "alpha_v", "metal"):
+        np.copyto(getattr(here, name), getattr(far, name), where=there)
+    np.copyto(here.base, far.base, where=there[..., None])
+    np.copyto(here.cavity, shade[box] * far.cavity, where=there)
+    here.state[there] = State.BACKGROUND
+    here.ground[there] = 0
 
 
 __all__ = ["OUTLINES", "behind", "chamfer", "cut_out", "drill", "half_plane", "part_outline", "signed_distance"]

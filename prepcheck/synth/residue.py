@@ -11,28 +11,31 @@ from prepcheck.synth.noise import Field, clouds, log_uniform, ramp, soft
 from prepcheck.terms import State
 
 
-def sink_pits(rng: np.random.Generator, layers: Layers, inside: NDArray[np.bool_], most: int) -> Field:
-    """Sink 1 to `most` pits into the metal `inside`; writes PIT and returns closeness to pits (0..1, float32)."""
+def place_pits(rng: np.random.Generator, layers: Layers, inside: NDArray[np.bool_], most: int) -> tuple[Field, float]:
+    """Choose where 1 to `most` pits lie in the metal `inside`: share of each pixel (float32), typical radius in mm."""
     mask = np.zeros(layers.shape, np.float32)
     ys, xs = np.nonzero(inside[::3, ::3])
-    if len(ys) == 0 or most < 1:
-        return mask
     mm = layers.mm_per_px
+    typical, spread = log_uniform(rng, 0.15, 2.0), rng.uniform(0.2, 0.7)
+    if len(ys) == 0:
+        return mask, typical
     hearts = rng.integers(len(ys), size=rng.integers(1, 6))
     strewn = rng.random() < 0.35
-    typical, spread = log_uniform(rng, 0.15, 2.0), rng.uniform(0.2, 0.7)
     for _ in range(int(log_uniform(rng, 1, most + 1))):
         pick = rng.integers(len(ys)) if strewn else hearts[rng.integers(len(hearts))]
         off = rng.normal(0, log_uniform(rng, 1, 30) / mm, 2)
         radius = min(typical * float(np.exp(rng.normal(0, spread))), 4.5) / mm
         _pit(rng, mask, (3.0 * xs[pick] + off[0], 3.0 * ys[pick] + off[1]), max(radius, 0.9))
-    hole = np.asarray(ramp(soft(mask, 0.7), 0.3, 0.65) * inside, np.float32)
-    _hollow_out(rng, layers, hole, typical)
-    return np.asarray(np.clip(3 * soft(hole, max(1.5 / mm, 2.0)), 0, 1), np.float32)
+    return np.asarray(ramp(soft(mask, 0.7), 0.3, 0.65) * inside, np.float32), typical
 
 
-def _hollow_out(rng: np.random.Generator, layers: Layers, hole: Field, radius: float) -> None:
-    """Give pits depth, a rounded rim, and what lies in them."""
+def around(layers: Layers, hole: Field) -> Field:
+    """Closeness to pits, 0 to 1."""
+    return np.asarray(np.clip(3 * soft(hole, max(1.5 / layers.mm_per_px, 2.0)), 0, 1), np.float32)
+
+
+def sink_pits(rng: np.random.Generator, layers: Layers, hole: Field, radius: float) -> None:
+    """Give pits depth, a rounded rim, and what lies in them; writes PIT where at least half of a pixel is pit."""
     mm = layers.mm_per_px
     depth = np.float32(radius * rng.uniform(0.3, 1.2) * min(1.0, 2.5 * mm))
     layers.height -= soft(hole, max(0.25 * radius / mm, 1.0)) * depth

@@ -13,20 +13,23 @@ Mask = NDArray[np.uint8]
 SHAPES = ("blob", "strip", "box", "disc", "patches")
 
 
-def ground_areas(rng: np.random.Generator, shape: tuple[int, int], mm: float, count: int) -> Mask:
-    """Draw `count` areas that were ground; uint8, shape (H, W), 0 or 1.
+def ground_areas(rng: np.random.Generator, shape: tuple[int, int], mm: float, count: int) -> list[Mask]:
+    """Draw `count` areas that were ground; each uint8, shape (H, W), 0 or 1, none empty.
 
-    Radii are 6 to 90 mm, but at least 16 pixels and, for several areas, small enough to stay apart.
+    Three in four fill a good part of the frame, as a welder would frame them; the others are 6 to 90 mm in radius.
     """
-    mask = np.zeros(shape, np.uint8)
-    least, most = 16.0, min(shape) * (0.62 if count == 1 else 0.26)
+    areas = []
+    most = min(shape) * (0.62 if count == 1 else 0.3)
     for _ in range(count):
-        reach = float(np.clip(log_uniform(rng, 6, 90) / mm, least, most))
-        spread = 0.14 if count == 1 else 0.27
-        centre = rng.normal(0.5, spread, 2).clip(0.06, 0.94) * shape[::-1]
-        kind = SHAPES[rng.choice(5, p=[0.5, 0.16, 0.1, 0.14, 0.1])]
-        _draw(rng, mask, kind, centre, reach)
-    return _ragged(rng, mask, mm)
+        framed = log_uniform(rng, 0.16 if count == 1 else 0.1, 0.65 if count == 1 else 0.3) * min(shape)
+        reach = framed if rng.random() < 0.75 else float(np.clip(log_uniform(rng, 6, 90) / mm, 14.0, most))
+        mask = np.zeros(shape, np.uint8)
+        centre = rng.normal(0.5, 0.14 if count == 1 else 0.27, 2).clip(0.08, 0.92) * shape[::-1]
+        _draw(rng, mask, SHAPES[rng.choice(5, p=[0.5, 0.16, 0.1, 0.14, 0.1])], centre, reach)
+        mask = _ragged(rng, mask, mm)
+        if mask.any():
+            areas.append(mask)
+    return areas
 
 
 def _draw(rng: np.random.Generator, mask: Mask, kind: str, centre: NDArray[np.float64], reach: float) -> None:

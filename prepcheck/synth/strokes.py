@@ -60,10 +60,10 @@ TOOLS: dict[str, Way] = {
         ("arcs", "rings", "straight"), (1, 2), (0, 2),
     ),
     "scraper": Way(
-        Tool((15, 90), (6, 25), (1.5, 6), (0.1, 0.4), (0.03, 0.14), (0.05, 0.35), 0.8), ("lanes",), (1, 2), (20, 120)
+        Tool((15, 90), (6, 25), (1.5, 6), (0.1, 0.4), (0.03, 0.14), (0.02, 0.22), 0.8), ("lanes",), (1, 2), (20, 120)
     ),
     "grit": Way(
-        Tool((100, 900), (10, 60), (4, 16), (0.3, 0.9), (0.14, 0.4), (0.0, 0.1), 1.4), ("lanes", "arcs"), (2, 4), (10, 60)
+        Tool((100, 900), (10, 60), (4, 16), (0.3, 0.9), (0.1, 0.28), (0.0, 0.06), 1.4), ("lanes", "arcs"), (2, 4), (10, 60)
     ),
 }  # fmt: skip
 """Tools by name; lengths in mm. By eye from workshop photographs, no source."""
@@ -128,7 +128,7 @@ def work_over(rng: np.random.Generator, worked: Worked, distance: Field, mm: flo
         sweep(rng, worked, box, distance[box], mm, turned, str(rng.choice(way.paths)), texture, number == 0)
     ys, xs = np.nonzero(distance[::4, ::4] > min(0.25 * hand.length, 0.5 * float(distance.max())))
     reach = min(hand.length, 4.0 * hand.radius) + 2 * hand.width
-    budget = 3e7 / max(reach * reach, 400.0)
+    budget = 1.2e7 / max(reach * reach, 400.0)
     for _ in range(min(int(rng.integers(way.loose[0], way.loose[1] + 1)), int(budget)) if len(ys) else 0):
         pick = rng.integers(len(ys))
         _loose(rng, worked, (4.0 * xs[pick], 4.0 * ys[pick]), distance, mm, hand, texture)
@@ -235,7 +235,7 @@ def _cut(
     blend(worked.height, box, share, relief)
     blend(worked.alpha_u, box, share, np.float32(hand.alpha_u) * draw(0.7, 1.4))
     blend(worked.alpha_v, box, share, np.float32(hand.alpha_v) * draw(0.7, 1.4))
-    dark = np.clip(scratch, -3, 1.2) * np.float32(rng.uniform(0.015, 0.06))
+    dark = np.clip(scratch, -3, 1.2) * np.float32(log_uniform(rng, 0.015, 0.1))
     blend(worked.tone, box, share, draw(1 - 0.3 * hand.uneven, 1.04) + dark)
     blend(worked.bite, box, share, (press - 0.85) * np.float32(3.0) + 0.3 * scratch)
     np.copyto(worked.theta[box], theta, where=share > 0.5)

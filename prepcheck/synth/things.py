@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.synth.layers import ALUMINIUM, STEEL, Layers
-from prepcheck.synth.noise import Field, clouds, log_uniform, smooth, soft
+from prepcheck.synth.noise import Field, clouds, log_uniform, soft
 from prepcheck.terms import State
 
 KINDS = ("box", "disc", "rod", "cable", "washer", "spanner", "rag", "hand", "label", "bolt")
@@ -30,11 +30,7 @@ def put(rng: np.random.Generator, layers: Layers, kind: str) -> None:
     if box is None:
         return
     _shade_below(rng, layers, mask, box)
-    cut = Layers(layers.mm_per_px, *(getattr(layers, name)[box] for name in PLANES))
-    _dress(rng, cut, mask[box], kind)
-
-
-PLANES = ("height", "bend_x", "bend_y", "theta", "alpha_u", "alpha_v", "metal", "base", "cavity", "state", "ground")
+    _dress(rng, layers.view(box), mask[box], kind)
 
 
 def _bounds(mask: Mask, margin: int) -> tuple[slice, slice] | None:
@@ -75,7 +71,7 @@ def _dress(rng: np.random.Generator, layers: Layers, mask: Mask, kind: str) -> N
 
 def _material(rng: np.random.Generator, layers: Layers, kind: str) -> tuple[Field, float, float]:
     """Colour plane, metal share and roughness."""
-    grain = clouds(rng, layers.shape, log_uniform(rng, 4, 80), 3) * np.float32(rng.uniform(0.0, 0.3))
+    grain = clouds(rng, layers.shape, log_uniform(rng, 4, 80), 3) * np.float32(log_uniform(rng, 0.01, 0.25))
     metal = kind in ("washer", "spanner", "bolt") or (kind in ("box", "disc", "rod") and rng.random() < 0.3)
     if metal:
         tone = np.asarray(STEEL if rng.random() < 0.7 else ALUMINIUM) * rng.uniform(0.3, 1)
@@ -88,11 +84,29 @@ def _material(rng: np.random.Generator, layers: Layers, kind: str) -> tuple[Fiel
     else:
         tone = log_uniform(rng, 0.015, 0.8) * rng.uniform(0.2, 1, 3)
     base = np.exp(grain)[..., None] * tone.astype(np.float32)
-    if kind in ("label", "box") and rng.random() < 0.6:
-        print_ = smooth(rng, layers.shape, (rng.uniform(2, 12), rng.uniform(2, 12))) > 0.5
-        base = np.where(print_[..., None], rng.uniform(0.01, 0.7, 3).astype(np.float32), base)
+    if kind in ("label", "box") and rng.random() < (0.9 if kind == "label" else 0.3):
+        base += _lettering(rng, layers)[..., None] * (rng.uniform(0.01, 0.7, 3).astype(np.float32) - base)
     share = rng.uniform(0.5, 1.0) if metal else 0.0
     return np.clip(base, 0.004, 0.93).astype(np.float32), share, log_uniform(rng, 0.08, 0.6)
+
+
+def _lettering(rng: np.random.Generator, layers: Layers) -> Field:
+    """Lines of letters and bars over the whole plane, turned."""
+    side = int(np.hypot(*layers.shape)) + 1
+    ink = np.zeros((side, side), np.uint8)
+    y = 0
+    while y < side:
+        high = int(log_uniform(rng, 8, 50))
+        y += int(1.6 * high)
+        if rng.random() < 0.2:
+            cv2.rectangle(ink, (0, y - high), (int(rng.uniform(0.2, 1) * side), y), 255, -1)
+            continue
+        text = "".join(rng.choice(list("AEIORSTLNMKP0123456789  "), int(rng.integers(4, 40))))
+        font, start = int(rng.integers(0, 4)), int(rng.uniform(0, 0.3) * side)
+        cv2.putText(ink, text, (start, y), font, high / 24, 255, max(1, high // 8), cv2.LINE_AA)
+    turn = cv2.getRotationMatrix2D((side / 2, side / 2), float(rng.uniform(0, 360)), 1.0)
+    turned = cv2.warpAffine(ink, turn, (side, side))
+    return turned[: layers.shape[0], : layers.shape[1]].astype(np.float32) / np.float32(255)
 
 
 def _box(rng: np.random.Generator, mask: Mask, centre: NDArray[np.float64], size: float) -> None:
@@ -139,8 +153,9 @@ def _spanner(rng: np.random.Generator, mask: Mask, centre: NDArray[np.float64], 
 
 
 def _rag(rng: np.random.Generator, mask: Mask, centre: NDArray[np.float64], size: float) -> None:
-    turn = np.linspace(0, 2 * np.pi, 14, endpoint=False)
-    ring = centre + 0.6 * size * rng.uniform(0.6, 1.2, 14)[:, None] * np.stack([np.cos(turn), np.sin(turn)], 1)
+    turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    wobble = 1 + np.sum([rng.normal(0, 0.22 / k) * np.cos(k * turn + rng.uniform(0, 6)) for k in range(2, 9)], axis=0)
+    ring = centre + 0.6 * size * wobble[:, None] * np.stack([np.cos(turn), np.sin(turn)], 1)
     cv2.fillPoly(mask, [np.round(ring).astype(np.int32)], 1)
 
 
