@@ -135,16 +135,19 @@ def _outside(model: Model, settings: Settings, out: Path | None) -> None:
     from prepcheck.evaluate.outside import look_outside, write_outside
 
     seen = list(look_outside(model, settings))
-    typer.echo(f"\n{len(seen)} pictures that show no work: standing (spots alone), bright metal, spot")
+    typer.echo(
+        f"\n{len(seen)} pictures that show no work: standing (spots alone; map at its word), bright metal, spots"
+    )
     for one in seen:
         typer.echo(_outsider(one))
     fooled = [one for one in seen if one.standing == "bright"]
-    typer.echo(f"standing bright: {len(fooled)} of {len(seen)}")
+    nearly = [one for one in seen if one.by_map == "bright"]
+    typer.echo(f"standing bright: {len(fooled)} of {len(seen)}; by its map alone: {len(nearly)}")
     if out is not None:
         for path in write_outside(out, seen, model):
             typer.echo(f"wrote {path}")
 
 
 def _outsider(one: Outsider) -> str:
-    said = f"{one.standing} ({one.by_spots or 'no spot'})"
-    return f"  {one.kind:<20} {one.name:<26} {said:<32} {one.bright:6.1%} {one.spots:6.1%}"
+    said = f"{one.standing} ({one.by_spots or 'no spot'}; {one.by_map or 'no spot'})"
+    return f"  {one.kind:<26} {one.name:<22} {said:<42} {one.bright:6.1%} {one.spots:6.1%}"

@@ -7,7 +7,7 @@ import importlib.util
 import io
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -19,9 +19,10 @@ from prepcheck.evaluate.outside_pictures import KINDS, SIZE, make_outsider
 from prepcheck.evaluate.sheet import Cell, contact_sheet, map_panel, picture_panel
 from prepcheck.inspection import Inspection, inspect, worst_standing
 from prepcheck.photo import Photo, from_bytes, read
+from prepcheck.score import score_spot
 from prepcheck.settings import Settings
 from prepcheck.surface import Model
-from prepcheck.terms import State
+from prepcheck.terms import Standing, State
 
 SEEDS = range(4)
 SHIPPED = "shipped with scikit-image"
@@ -39,6 +40,8 @@ class Outsider:
         Of the photo.
     by_spots : str
         The worst standing of the spots, blocking flags left aside; empty without a spot.
+    by_map : str
+        As `by_spots`, the map taken at its word: an interval of no width. What narrower intervals would make of it.
     flags : tuple of str
         Codes of the blocking flags.
     bright : float
@@ -53,6 +56,7 @@ class Outsider:
     name: str
     standing: str
     by_spots: str
+    by_map: str
     flags: tuple[str, ...]
     bright: float
     spots: float
@@ -83,13 +87,13 @@ def look_outside(
     for kind in KINDS:
         for seed in SEEDS if seeds is None else seeds:
             photo = _photo(make_outsider(kind, seed, shape or SIZE), f"{kind} {seed}.jpg", settings)
-            yield _seen(kind, f"seed {seed}", inspect(photo, model, settings))
+            yield _seen(kind, f"seed {seed}", inspect(photo, model, settings), settings)
     for path in shipped_pictures() if shipped else ():
         try:
             photo = read(path, settings)
         except BrokenInput:
             continue  # a format that the tool does not read is no answer
-        yield _seen(SHIPPED, path.name, inspect(photo, model, settings))
+        yield _seen(SHIPPED, path.name, inspect(photo, model, settings), settings)
 
 
 def shipped_pictures() -> list[Path]:
@@ -120,7 +124,9 @@ def write_outside(out: Path, seen: Sequence[Outsider], model: Model) -> list[Pat
 
 def _shown(one: Outsider) -> Cell:
     flags = ", ".join(flag.replace("_", " ") for flag in one.flags) or "none"
-    numbers = f"bright metal {one.bright:.1%}, spots {one.spots:.1%} of the picture"
+    numbers = (
+        f"bright metal {one.bright:.1%}, spots {one.spots:.1%} of the picture; by its map {one.by_map or 'no spot'}"
+    )
     return Cell((f"{one.kind}, {one.name}   {one.standing}", f"blocking flags: {flags}", numbers), one.panels)
 
 
@@ -129,16 +135,24 @@ def _photo(rgb: NDArray[np.uint8], name: str, settings: Settings) -> Photo:
     return from_bytes(data.tobytes(), name, settings)
 
 
-def _seen(kind: str, name: str, inspection: Inspection) -> Outsider:
-    states, spots = inspection.surface.states, inspection.answer.spots
+def _seen(kind: str, name: str, inspection: Inspection, settings: Settings) -> Outsider:
+    surface, spots = inspection.surface, inspection.answer.spots
+    states = surface.states
     inside = np.logical_or.reduce([np.zeros(states.shape, bool), *(spot.mask for spot, _ in spots)])
+    exact = replace(surface, model=replace(surface.model, error_scale=0.0))
+    by_map = [score_spot(spot, exact, inspection.photo, settings.score).standing for spot, _ in spots]
     return Outsider(
         kind=kind,
         name=name,
         standing=str(inspection.standing),
-        by_spots=str(worst_standing([score.standing for _, score in spots])) if spots else "",
+        by_spots=_worst([score.standing for _, score in spots]),
+        by_map=_worst(by_map),
         flags=tuple(flag.code for flag in inspection.flags if flag.blocking),
         bright=float(np.mean(states == State.BRIGHT)),
         spots=float(inside.mean()),
         panels=(picture_panel(inspection.photo.rgb), map_panel(states, inside)),
     )
+
+
+def _worst(standings: list[Standing]) -> str:
+    return str(worst_standing(standings)) if standings else ""

@@ -21,7 +21,7 @@ Colour = tuple[int, int, int]
 PANEL = (320, 240)
 """Room for one picture, width and height in pixels."""
 
-_COLUMNS, _GAP, _TEXT = 2, 12, 58
+_PANELS, _GAP, _TEXT = 6, 12, 58
 _INK, _GREY, _PAPER, _FRAME = (24, 26, 28), (96, 100, 104), (255, 255, 255), (0, 150, 90)
 COLOURS: dict[State, Colour] = {
     State.BACKGROUND: (88, 94, 100),
@@ -78,7 +78,7 @@ def points_panel(rgb: Raster, places: NDArray[np.float64], states: Raster) -> by
 
 
 def contact_sheet(shown: Sequence[Cell], title: str) -> bytes:
-    """Draw photos with their panels and captions, two columns; JPEG bytes.
+    """Draw photos with their panels and captions, six panels across; JPEG bytes.
 
     Parameters
     ----------
@@ -89,20 +89,22 @@ def contact_sheet(shown: Sequence[Cell], title: str) -> bytes:
     """
     pictures = [[Image.open(io.BytesIO(panel)) for panel in one.panels] for one in shown]
     height = max(picture.height for row in pictures for picture in row)
-    cells = [_cell(one, row, height) for one, row in zip(shown, pictures, strict=True)]
-    cells += [np.full_like(cells[0], 255)] * (-len(cells) % _COLUMNS)
-    rows = [np.hstack(cells[i : i + _COLUMNS]) for i in range(0, len(cells), _COLUMNS)]
+    across = max(len(row) for row in pictures)
+    size = (across * (PANEL[0] + _GAP), height + _TEXT + _GAP)
+    cells = [_cell(one, row, size) for one, row in zip(shown, pictures, strict=True)]
+    columns = _PANELS // across
+    cells += [np.full_like(cells[0], 255)] * (-len(cells) % columns)
+    rows = [np.hstack(cells[i : i + columns]) for i in range(0, len(cells), columns)]
     return _jpeg(np.vstack([_head(title, rows[0].shape[1]), *rows]), 88)
 
 
-def _cell(one: Cell, pictures: Sequence[Image.Image], high: int) -> Raster:
-    width = 3 * (PANEL[0] + _GAP)
-    cell = Image.new("RGB", (width, high + _TEXT + _GAP), _PAPER)
+def _cell(one: Cell, pictures: Sequence[Image.Image], size: tuple[int, int]) -> Raster:
+    cell = Image.new("RGB", size, _PAPER)
     for k, picture in enumerate(pictures):
         cell.paste(picture, (_GAP // 2 + k * (PANEL[0] + _GAP), _TEXT))
     draw = ImageDraw.Draw(cell)
     for k, line in enumerate(one.lines):
-        _write(draw, (_GAP // 2, 2 + 18 * k), line, 14, _INK if k < 2 else _GREY, width - _GAP)
+        _write(draw, (_GAP // 2, 2 + 18 * k), line, 14, _INK if k < 2 else _GREY, size[0] - _GAP)
     return np.asarray(cell, np.uint8)
 
 

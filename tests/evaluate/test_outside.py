@@ -47,6 +47,7 @@ def test_a_model_that_is_fooled_is_found_out():
     model = Model(ModelOrigin("fooled", "0" * 64, 0.5, 0.0, 0.0), FooledNet())
     fooled = list(look_outside(model, Settings(), seeds=[0], shape=(480, 640), shipped=False))
     assert "residue left" not in {one.by_spots for one in fooled}
+    assert {one.by_map for one in fooled} == {one.by_spots for one in fooled}  # its interval has no width
     assert sum(one.standing == "bright" for one in fooled) > len(KINDS) / 2
     assert all(0.2 < one.spots < 0.3 and one.bright > 0.9 for one in fooled if one.kind == "fabric")
 
