@@ -318,7 +318,7 @@ def trace(stage: Stage, shape: tuple[int, int], samples: int, seed: int, depth: 
     x, y = _pixels(shape)
     lights = _paths(stage, x, y, mi.Float(2.0 / cols), rng, samples, depth, clamp)
     dr.eval(lights)
-    return np.stack([np.asarray(light, np.float32).reshape(3, rows, cols) for light in lights])
+    return np.stack([light.numpy().reshape(3, rows, cols) for light in lights])
 
 
 def places(stage: Stage, shape: tuple[int, int]) -> tuple[Field, Field, NDArray[np.bool_]]:
@@ -331,7 +331,7 @@ def places(stage: Stage, shape: tuple[int, int]) -> tuple[Field, Field, NDArray[
     """
     x, y = _pixels(shape)
     si = stage.scene.ray_intersect(_ray(stage, x, y, mi.Point2f(0, 0)))
-    point = np.asarray(si.p, np.float32).reshape(3, *shape)
-    distance = np.asarray(dr.select(si.is_valid(), si.t, dr.inf), np.float32).reshape(shape)
-    side = np.asarray(si.is_valid() & (dr.abs(si.n.z) < STEEP)).reshape(shape)
+    point = si.p.numpy().reshape(3, *shape)
+    distance = dr.select(si.is_valid(), si.t, dr.inf).numpy().reshape(shape)
+    side = (si.is_valid() & (dr.abs(si.n.z) < STEEP)).numpy().reshape(shape)
     return np.moveaxis(point, 0, -1), distance, side
