@@ -24,6 +24,10 @@ _BINNED = {
 """Numbers of the meta files that photos are split by: name, unit, and edges of the bins."""
 
 
+_NAMES = ("id", "name", "group")
+"""Words of the meta files that name a photo or its scene."""
+
+
 @dataclass(frozen=True, eq=False)
 class Truth:
     """What is known of one photo.
@@ -122,7 +126,7 @@ def split_of(meta: Mapping[str, Any]) -> dict[str, str]:
     What lies one level deeper (a recipe) counts too.
     """
     flat = {k: v for inner in meta.values() if isinstance(inner, dict) for k, v in inner.items()} | dict(meta)
-    words = {k: str(v) for k, v in flat.items() if isinstance(v, str | bool)}
+    words = {k: str(v) for k, v in flat.items() if isinstance(v, str | bool) and k not in _NAMES}
     lists = {
         k: "+".join(v) for k, v in flat.items() if isinstance(v, list) and v and all(isinstance(w, str) for w in v)
     }

@@ -37,6 +37,7 @@ def only(folder):
         ({"tilt_deg": 10}, {"tilt": "10 to 20 deg"}),
         ({"tilt_deg": 45.0}, {"tilt": "30 and more deg"}),
         ({"distance_mm": 399}, {"distance": "250 to 400 mm"}),
+        ({"id": "a1", "group": "a"}, {}),
         ({"clean_fraction": 0.5, "seed": 3}, {}),
         ({"mm_per_px": float("nan"), "camera": {}}, {}),
     ],

@@ -89,6 +89,12 @@ def test_losses_are_read_from_the_figures(card, tmp_path, more, losses):
     assert written(card, tmp_path / "made")["losses"] == losses
 
 
+def test_a_figure_stands_on_one_line(card, tmp_path):
+    measured(tmp_path / "made", "renders")
+    written(card, tmp_path / "made")
+    assert '"patch recall": [0.9, 0.8, 1.0]' in card.read_text()
+
+
 def test_figures_of_another_model_are_refused_and_the_card_stays(card, tmp_path):
     measured(tmp_path / "made", "renders", sha256="b" * 64)
     before = card.read_bytes()
