@@ -36,22 +36,7 @@ def _parser() -> argparse.ArgumentParser:
     develop = commands.add_parser("develop", help="photograph renders into an evaluation folder")
     develop.add_argument("renders", type=Path)
     develop.add_argument("folder", type=Path)
-    fit = commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists")
-    fit.add_argument("scenes", type=Path)
-    fit.add_argument("checkpoint", type=Path)
-    fit.add_argument("--photos", type=Path, default=Path("no-photos"))
-    fit.add_argument("--seconds", type=float, default=240)
-    fit.add_argument("--rate", type=float, default=2e-3)
-    fit.add_argument("--seed", type=int, default=0)
-    fit.add_argument("--batch", type=int, default=24)
-    fit.add_argument("--steps", type=int, default=10**9)
-    fit.add_argument("--crop", type=int, default=512)
-    fit.add_argument("--rigs", type=int, default=3000, help="lights drawn in advance")
-    fit.add_argument("--settle", type=int, default=40, help="batches for settling (0: keep what the checkpoint has)")
-    fit.add_argument("--settled", action="store_true", help="settle batch norm first, then freeze it")
-    fit.add_argument("--workers", type=int, default=4)
-    fit.add_argument("--from", dest="start", type=Path, default=None)
-    fit.add_argument("--wait", type=int, default=1, help="scenes to wait for before the first step")
+    _fit_options(commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists"))
     calibrate = commands.add_parser(
         "calibrate", help="choose temperatures, the sure threshold and the interval; export"
     )
@@ -68,6 +53,27 @@ def _parser() -> argparse.ArgumentParser:
     card.add_argument("card", type=Path)
     card.add_argument("figures", type=Path, nargs="?", default=None, help="JSON of measured figures")
     return parser
+
+
+def _fit_options(fit: argparse.ArgumentParser) -> None:
+    fit.add_argument("checkpoint", type=Path)
+    fit.add_argument("--scenes", type=Path, nargs="+", required=True, help="folders of packed or rendered scenes")
+    fit.add_argument("--photos", type=Path, nargs="*", default=[], help="folders of labelled photographs")
+    fit.add_argument("--regions", type=Path, default=None, help="archive of the photographs' label maps")
+    fit.add_argument("--encoder", type=Path, default=None, help="published weights of the encoder, for a first run")
+    fit.add_argument("--part", type=float, nargs=2, default=(0.0, 1.0), help="which part of the whole fit this run is")
+    fit.add_argument("--seconds", type=float, default=240)
+    fit.add_argument("--steps", type=int, default=10**9)
+    fit.add_argument("--rate", type=float, default=2e-3)
+    fit.add_argument("--encoder-rate", type=float, default=6e-4)
+    fit.add_argument("--seed", type=int, default=0)
+    fit.add_argument("--workers", type=int, default=6)
+    fit.add_argument("--rigs", type=int, default=3000, help="lights drawn in advance")
+    fit.add_argument("--ring", type=int, default=3000, help="lit pictures kept on the device")
+    fit.add_argument("--refresh", type=float, default=1.0, help="pictures lit anew at every step")
+    fit.add_argument("--rendered", type=float, default=0.4, help="share of rendered scenes")
+    fit.add_argument("--smaller", type=int, default=1, help="divide counts and sizes of windows, for a small machine")
+    fit.add_argument("--everything", action="store_true", help="fit on the held-out photographs too")
 
 
 def _scenes(options: argparse.Namespace) -> int:
@@ -98,31 +104,22 @@ def _develop(options: argparse.Namespace) -> int:
 
 
 def _fit(options: argparse.Namespace) -> int:
-    import time
-
     import torch
 
-    from prepcheck.train.fit import Fit, Plan, load, save
-    from prepcheck.train.net import Eye
+    from prepcheck.train.fit import Plan, fit
 
-    torch.manual_seed(options.seed)
-    start = options.checkpoint if options.checkpoint.exists() else options.start
-    eye, notes = load(start) if start else (Eye(), {"runs": []})
-    while len(list(options.scenes.glob("*.npy"))) < options.wait:
-        time.sleep(1)
     plan = Plan(
-        options.seconds, options.scenes, options.photos, rate=options.rate, seed=options.seed, batch=options.batch,
-        full_batch=max(1, options.batch // 3), real_batch=max(1, options.batch // 4), steps=options.steps,
-        crop=options.crop, rigs=options.rigs, workers=options.workers,
-        settle=options.settle,
+        options.seconds, tuple(options.scenes), tuple(options.photos), options.regions, rate=options.rate,
+        encoder_rate=options.encoder_rate, steps=options.steps, seed=options.seed, workers=options.workers,
+        rigs=options.rigs, ring=options.ring, refresh=options.refresh, rendered=options.rendered,
+        smaller=options.smaller, everything=options.everything, part=tuple(options.part),
     )  # fmt: skip
-    run = Fit(eye, plan, torch.device("cuda" if torch.cuda.is_available() else "cpu"), settled=options.settled)
-    steps = run.run()
-    notes["runs"].append(
-        {"steps": steps, "scenes": len(run.stock.scenes), "seed": options.seed, "seconds": options.seconds}
-    )
-    save(options.checkpoint, run.average, notes)
-    print(json.dumps(notes))  # noqa: T201
+    ranks = max(1, torch.cuda.device_count())
+    rest = (ranks, plan, options.checkpoint, options.encoder)
+    if ranks == 1:
+        fit(0, *rest)
+    else:
+        torch.multiprocessing.spawn(fit, rest, ranks)
     return 0
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch.nn import functional
 
 from prepcheck.synth.camera import Camera
@@ -21,8 +22,16 @@ LUMA = np.asarray(
 """Luminance quantisation table of JPEG (ITU-T T.81, annex K, table K.1)."""
 
 
-def view_matrices(rng: np.random.Generator, count: int, zoom: tuple[float, float], turn: float) -> Any:
-    """Draw changes of view as 3 x 3 matrices in -1..1 coordinates: zoom, turn (radians), shear, mirror, tilt."""
+def views(
+    rng: np.random.Generator, count: int, zoom: tuple[float, float], turn: float, aims: NDArray[np.float64]
+) -> Any:
+    """Draw changes of view: zoom, turn (radians), shear, mirror, tilt, aim.
+
+    Returns
+    -------
+    tensor of float32, shape (B, 3, 3)
+        From window to picture, both in heights from the middle; `zoom` is the picture's part that the window spans.
+    """
     out = np.zeros((count, 3, 3), np.float32)
     for k in range(count):
         angle = rng.uniform(-turn, turn) + rng.integers(4) * np.pi / 2 * (turn > 1)
@@ -31,13 +40,13 @@ def view_matrices(rng: np.random.Generator, count: int, zoom: tuple[float, float
         flip = np.diag([rng.choice([-1.0, 1.0]), rng.choice([-1.0, 1.0])])
         squeeze = np.diag(np.exp(rng.normal(0, 0.08, 2)))
         out[k, :2, :2] = np.asarray([[c, -s], [s, c]]) @ flip @ squeeze
-        out[k, :2, 2] = rng.normal(0, 0.1, 2)
+        out[k, :2, 2] = aims[k]
         out[k, 2] = [*rng.normal(0, 0.08, 2), 1.0]
     return torch.from_numpy(out)
 
 
-def change_view(pictures: Any, labels: Any, matrices: Any, size: tuple[int, int]) -> tuple[Any, Any]:
-    """Resample pictures (bilinear) and labels (nearest, uint8, shape (B, C, H, W)) through `matrices`."""
+def change_view(pictures: Any, truth: Any, matrices: Any, size: tuple[int, int]) -> tuple[Any, Any]:
+    """Resample pictures (bilinear) and truth (nearest, uint8, shape (B, C, H, W)) through `matrices`."""
     device = pictures.device
     y, x = torch.meshgrid(
         torch.linspace(-1, 1, size[0], device=device), torch.linspace(-1, 1, size[1], device=device), indexing="ij"
@@ -46,11 +55,10 @@ def change_view(pictures: Any, labels: Any, matrices: Any, size: tuple[int, int]
     points = torch.stack([x * (size[1] / size[0]), y, torch.ones_like(x)], -1).view(1, -1, 3)
     moved = points @ matrices.to(device).transpose(1, 2)
     moved = moved[..., :2] / moved[..., 2:].clip(0.3)
-    moved = moved / torch.tensor([aspect, 1.0], device=device)
-    grid = moved.view(-1, size[0], size[1], 2)
-    seen = functional.grid_sample(pictures, grid, "bilinear", "reflection", True)
-    truth = functional.grid_sample(labels.float(), grid, "nearest", "reflection", True)
-    return seen, truth.round().to(torch.uint8)
+    grid = (moved / torch.tensor([aspect, 1.0], device=device)).view(-1, size[0], size[1], 2)
+    seen = functional.grid_sample(pictures.float(), grid, "bilinear", "reflection", True)
+    told = functional.grid_sample(truth.float(), grid, "nearest", "reflection", True)
+    return seen, told.round().to(torch.uint8)
 
 
 def expose(linear: Any, cameras: list[Camera]) -> Any:
@@ -62,36 +70,62 @@ def expose(linear: Any, cameras: list[Camera]) -> Any:
 
     picture = _lens(linear, cameras)
     luminance = picture.mean(1)[:, ::8, ::8].flatten(1)
-    level = torch.stack([luminance[k].quantile(c.anchor) for k, c in enumerate(cameras)]).view(-1, 1, 1, 1)
+    ranks = torch.as_tensor([round(c.anchor * (luminance.shape[1] - 1)) for c in cameras], device=device)
+    level = luminance.sort(1).values.gather(1, ranks.view(-1, 1)).view(-1, 1, 1, 1)
     gain = numbers(c.grey for c in cameras) / level.clip(1e-6)
     picture = picture * gain * numbers(c.balance for c in cameras)
     noise = (numbers(c.shot for c in cameras) * picture.clip(0, 1) + numbers(c.read**2 for c in cameras)).sqrt()
     picture = (picture + noise * torch.randn_like(picture)).clip(0)
+    smooth = torch.rand(len(cameras), device=device) * 1.2 - 0.4  # noise reduction of two phones in three
+    picture = _blur(picture, smooth.clip(0.05), 2)
     coded = _develop(picture, cameras, numbers)
     keep = torch.as_tensor([c.quality >= 93 for c in cameras], device=device).view(-1, 1, 1, 1)
     return torch.where(keep, coded, jpeg(coded, numbers(c.quality for c in cameras))).clip(0, 1)
 
 
-def _kernels(cameras: list[Camera], size: int = 15) -> Any:
-    """Blur kernel of each camera, shape (B, 1, size, size): focus times motion."""
-    axis = np.arange(size) - size // 2
-    x, y = np.meshgrid(axis, axis)
-    out = np.zeros((len(cameras), 1, size, size), np.float32)
-    for k, c in enumerate(cameras):
-        along = x * np.cos(c.motion_angle) + y * np.sin(c.motion_angle)
-        across = -x * np.sin(c.motion_angle) + y * np.cos(c.motion_angle)
-        wide = np.sqrt(c.blur**2 + (c.motion / 3.46) ** 2)
-        kernel = np.exp(-0.5 * (np.square(along / wide) + np.square(across / c.blur)))
-        out[k, 0] = kernel / kernel.sum()
-    return torch.from_numpy(out)
+def _blur(picture: Any, sigma: Any, taps: int) -> Any:
+    """Gaussian blur by `sigma` pixels, shape (B,), up to `taps` pixels away, one axis after the other."""
+    steps = torch.arange(-taps, taps + 1, device=picture.device, dtype=torch.float32)
+    weights = torch.exp(-0.5 * (steps.view(1, -1) / sigma.view(-1, 1).clip(0.05)) ** 2)
+    weights = (weights / weights.sum(1, keepdim=True)).view(len(picture), -1, 1, 1, 1)
+    for axis, frame in ((3, (taps, taps, 0, 0)), (2, (0, 0, taps, taps))):
+        padded = functional.pad(picture, frame, mode="replicate")
+        length = picture.shape[axis]
+        total = weights[:, 0] * padded.narrow(axis, 0, length)
+        for k in range(1, 2 * taps + 1):
+            total = torch.addcmul(total, weights[:, k], padded.narrow(axis, k, length))
+        picture = total
+    return picture
+
+
+def _smear(picture: Any, cameras: list[Camera]) -> Any:
+    """Motion blur of the few pictures whose camera moved: the mean of nine places along the way."""
+    moved = [k for k, c in enumerate(cameras) if c.motion > 0]
+    if not moved:
+        return picture
+    rows, cols = picture.shape[2:]
+    still = picture[moved]
+    total = torch.zeros_like(still)
+    base = torch.eye(2, 3, device=picture.device).repeat(len(moved), 1, 1)
+    way = [
+        (c.motion * np.cos(c.motion_angle) / cols, c.motion * np.sin(c.motion_angle) / rows)
+        for c in cameras
+        if c.motion > 0
+    ]
+    for step in np.linspace(-1, 1, 9):
+        base[:, :, 2] = torch.as_tensor(np.asarray(way, np.float32) * np.float32(step), device=picture.device)
+        grid = functional.affine_grid(base, list(still.shape), align_corners=False)
+        total = total + functional.grid_sample(still, grid, "bilinear", "border", False)
+    picture = picture.clone()
+    picture[moved] = total / 9
+    return picture
 
 
 def _lens(linear: Any, cameras: list[Camera]) -> Any:
-    """Blur and darken the corners."""
-    count, _, rows, cols = linear.shape
-    weights = _kernels(cameras).to(linear.device).repeat_interleave(3, 0)
-    padded = functional.pad(linear, (7, 7, 7, 7), mode="replicate").view(1, count * 3, rows + 14, cols + 14)
-    blurred = functional.conv2d(padded, weights, groups=count * 3).view(count, 3, rows, cols)
+    """Blur by focus and motion, darken the corners."""
+    rows, cols = linear.shape[2:]
+    sigma = torch.as_tensor([c.blur for c in cameras], device=linear.device, dtype=torch.float32)
+    blurred = _smear(_blur(linear, sigma, 5), cameras)
     y = torch.linspace(-1, 1, rows, device=linear.device).view(1, 1, -1, 1)
     x = torch.linspace(-1, 1, cols, device=linear.device).view(1, 1, 1, -1)
     loss = torch.as_tensor([c.vignette * 0.5 for c in cameras], device=linear.device).view(-1, 1, 1, 1)

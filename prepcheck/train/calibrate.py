@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from prepcheck.synth.noise import Field
 from prepcheck.terms import State
 from prepcheck.train.export import export
-from prepcheck.train.fit import load
+from prepcheck.train.fit import averaged
 
 COVERAGE = 0.96
 """Share of true bright and oxide pixels that shall be told."""
@@ -170,8 +170,7 @@ def calibrate(checkpoint: Path, pictures: Path, out: Path, name: str) -> dict[st
     dict
         The card's ``calibration`` block and the export's facts; registry and card are written to `out`.
     """
-    eye, notes = load(checkpoint)
-    eye.eval()
+    eye, notes = averaged(checkpoint)
     with tempfile.TemporaryDirectory() as folder:
         export(eye, Path(folder) / "raw.onnx")
         net = cv2.dnn.readNetFromONNX(str(Path(folder) / "raw.onnx"))

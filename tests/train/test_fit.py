@@ -38,16 +38,21 @@ def test_rebuild_from_seeds_gives_the_same_bytes(tmp_path):
 def test_whole_run(tmp_path):
     scenes, weights, models = tmp_path / "scenes", tmp_path / "eye.pt", tmp_path / "models"
     models.mkdir()
+    photos = tmp_path / "photos"
+    photos.mkdir()
+    cv2.imwrite(str(photos / "a.jpg"), np.full((90, 120, 3), 120, np.uint8))
+    np.savez(tmp_path / "regions.npz", **{"a.jpg": np.full((30, 40), 1, np.uint8)})
     main(["scenes", str(scenes), "--count", "3", "--size", *map(str, SHAPE), "--workers", "1"])
-    for _ in range(2):
-        command = ["fit", str(scenes), str(weights), "--steps", "2", "--batch", "3", "--crop", "64", "--rigs", "3"]
-        main([*command, "--workers", "1", "--settled", "--settle", "1"])
+    for part in (("0", "0.5"), ("0.5", "1")):
+        command = ["fit", str(weights), "--scenes", str(scenes), "--photos", str(photos), "--part", *part]
+        command += ["--regions", str(tmp_path / "regions.npz"), "--everything", "--steps", "2", "--smaller", "4"]
+        main([*command, "--rigs", "2", "--ring", "4", "--workers", "1"])
     main(["pictures", str(tmp_path / "held"), "--count", "6", "--size", "160", "192"])
     main(["calibrate", str(weights), str(tmp_path / "held"), "--out", str(models), "--name", "tiny"])
     registry = json.loads((models / "registry.json").read_text())
     card = json.loads((models / registry["models"]["tiny"]["card"]).read_text())
     assert {"sure", "error_scale", "error_floor"} <= set(card["calibration"])
-    assert [r["steps"] for r in card["runs"]] == [2, 2]
+    assert [(r["steps"], r["photos"]) for r in card["runs"]] == [(2, 1), (2, 1)]
     net = cv2.dnn.readNetFromONNX(str(models / "tiny.onnx"))
     net.setInput(np.zeros((1, 3, 128, 256), np.float32))
     maps = net.forward()

@@ -9,7 +9,7 @@ import pytest
 from prepcheck.synth.layers import BEAD
 from prepcheck.synth.rendered import Render, save_render
 from prepcheck.terms import State
-from prepcheck.train.renders import develop
+from prepcheck.train.renders import develop, make_renders, read_render
 
 
 @pytest.fixture
@@ -40,3 +40,16 @@ def test_a_photograph_names_the_lights_that_are_on(renders, tmp_path):
 def test_a_photograph_is_taken_once(renders, tmp_path):
     develop(renders, tmp_path / "set")
     assert develop(renders, tmp_path / "set") == 0
+
+
+def test_workers_render_each_seed_once_and_keep_what_is_there(tmp_path):
+    pytest.importorskip("mitsuba", reason="needs the extra train")
+    make = (tmp_path, 3, 2, (48, 64), 1, 120.0, "llvm_ad_rgb", 1)
+    made, failed = make_renders(*make)
+    if failed and "LLVM" in "".join(p.read_text() for p in tmp_path.glob("*.error")):
+        pytest.skip("Mitsuba finds no LLVM here")
+    assert (made, failed) == (2, 0)
+    times = {p.name: p.stat().st_mtime_ns for p in tmp_path.glob("*.npz")}
+    assert make_renders(*make) == (2, 0)
+    assert {p.name: p.stat().st_mtime_ns for p in tmp_path.glob("*.npz")} == times
+    assert read_render(tmp_path / "0000003.npz")[0].shape == (3, 3, 48, 64)
