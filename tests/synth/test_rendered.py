@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from prepcheck.synth.layers import blank
+from prepcheck.synth.layers import ALUMINIUM, blank
 from prepcheck.synth.light import SIZE, Rig, irradiance_of
 from prepcheck.synth.rendered import Render, mesh_points, rim, save_render, truth_at, wall
 from prepcheck.synth.scene import make_surface
@@ -221,6 +221,50 @@ def plain(layers, at, power):
         np.full(3, 3.0, np.float32), np.zeros(3, np.float32), shadows,
     )  # fmt: skip
     return middle(np.moveaxis(radiance(layers, rig), -1, 0))
+
+
+def test_turned_aluminium_looks_like_mitsubas_own(studio):
+    import mitsuba as mi
+
+    layers = plate(1.0, 0.9)
+    layers.base[:], layers.theta[:] = ALUMINIUM, 0.7
+    layers.alpha_u[:], layers.alpha_v[:] = 0.15, 0.35
+    at = np.asarray([150.0, 60.0, 500.0])
+    torch = square(at, 40.0)
+    ours = middle(studio.take(layers, setting(torch=(torch,)), 1).light[2])
+    turn = mi.ScalarTransform4f
+    theirs = mi.render(
+        mi.load_dict(
+            {
+                "type": "scene",
+                "integrator": {"type": "path", "max_depth": 2},
+                "plate": {
+                    "type": "rectangle",
+                    "to_world": turn().rotate([0, 0, 1], float(np.degrees(0.7))).scale(100),
+                    "bsdf": {
+                        "type": "roughconductor",
+                        "material": "Al",
+                        "distribution": "ggx",
+                        "alpha_u": 0.15,
+                        "alpha_v": 0.35,
+                    },
+                },
+                "lamp": {
+                    "type": "rectangle",
+                    "to_world": turn().look_at(origin=at.tolist(), target=[0, 0, 0], up=[0, 1, 0]).scale(20),
+                    "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 1.0}},
+                },
+                "sensor": {
+                    "type": "perspective",
+                    "fov": float(np.degrees(2 * np.arctan(0.1))),
+                    "to_world": turn().look_at(origin=[0, 0, 400], target=[0, 0, 0], up=[0, 1, 0]),
+                    "film": {"type": "hdrfilm", "width": COLS, "height": ROWS, "rfilter": {"type": "box"}},
+                },
+            }
+        ),
+        spp=64,
+    )
+    assert ours == pytest.approx(middle(np.moveaxis(theirs.numpy(), -1, 0)), rel=0.02)
 
 
 def test_truth_lines_up_with_a_tilted_picture(studio):
