@@ -63,7 +63,7 @@ def lay_paint(rng: np.random.Generator, layers: Layers, share: Field, colour: ND
     layers.height += share * (
         peel + np.float32(rng.uniform(0.03, 0.25)) + 0.1 * soft(layers.height, 2.0) - layers.height
     )
-    if rng.random() < 0.12:
+    if rng.random() < 0.06:
         _blister(rng, layers, share)
     layers.state[share >= 0.5] = State.COATING
 

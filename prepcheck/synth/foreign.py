@@ -40,8 +40,11 @@ def _rust(rng: np.random.Generator, layers: Layers) -> Stuff:
 
 
 def _smut(rng: np.random.Generator, layers: Layers) -> Stuff:
-    cover = blobs(rng, layers, (4, 40), (0.01, 0.2)) * rng.uniform(0.75, 1.0)
-    return np.asarray(cover, np.float32), np.full(3, rng.uniform(0.012, 0.08)), rng.uniform(0.4, 0.8)
+    field = clouds(rng, layers.shape, max(log_uniform(rng, 4, 40) / layers.mm_per_px, 4.0), 6, rng.uniform(0.4, 0.65))
+    cut = float(np.quantile(field[::8, ::8], 1 - log_uniform(rng, 0.01, 0.2)))
+    soft_edge = rng.uniform(0.1, 1.0)
+    cover = ramp(field, cut - soft_edge, cut + soft_edge) * rng.uniform(0.75, 1.0)
+    return np.asarray(cover, np.float32), np.full(3, log_uniform(rng, 0.012, 0.14)), rng.uniform(0.4, 0.8)
 
 
 def _stain(rng: np.random.Generator, layers: Layers) -> Stuff:
@@ -126,7 +129,7 @@ def sprinkle(rng: np.random.Generator, layers: Layers) -> None:
         _grains(rng, layers)
     if rng.random() < 0.12:
         _fingerprints(rng, layers)
-    if rng.random() < 0.08:
+    if rng.random() < 0.05:
         _drops(rng, layers)
     if rng.random() < 0.08:
         wet = blobs(rng, layers, (20, 120), (0.05, 0.5))

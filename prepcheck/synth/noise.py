@@ -78,7 +78,7 @@ def clouds(rng: np.random.Generator, shape: Shape, cell: float, octaves: int = 5
         coarse = max(1.0, step / 4.0)
         size = (max(2, round(shape[0] / coarse)), max(2, round(shape[1] / coarse)))
         if size != total.shape:
-            total = np.asarray(cv2.resize(total, size[::-1], interpolation=cv2.INTER_LINEAR), np.float32)
+            total = np.asarray(cv2.resize(total, size[::-1], interpolation=cv2.INTER_CUBIC), np.float32)
         total += np.float32(amplitude) * smooth(rng, size, (step / coarse, step / coarse))
         amplitude *= gain
     if total.shape != shape:
@@ -93,7 +93,7 @@ def soft(field: Field, sigma: float) -> Field:
         return np.asarray(cv2.GaussianBlur(field, (0, 0), sigma), np.float32)
     size = (max(2, field.shape[1] // step), max(2, field.shape[0] // step))
     small = cv2.GaussianBlur(cv2.resize(field, size, interpolation=cv2.INTER_AREA), (0, 0), sigma / step)
-    return np.asarray(cv2.resize(small, field.shape[::-1], interpolation=cv2.INTER_LINEAR), np.float32)
+    return np.asarray(cv2.resize(small, field.shape[::-1], interpolation=cv2.INTER_CUBIC), np.float32)
 
 
 def cells(rng: np.random.Generator, shape: Shape, size: float) -> tuple[NDArray[np.int32], Field]:

@@ -60,15 +60,15 @@ class Recipe:
 
 
 def sample_recipe(rng: np.random.Generator) -> Recipe:
-    """Draw what a scene shows: one in three spots is wholly bright, one has little residue, one has much."""
-    kind = str(rng.choice(KINDS, p=[0.62, 0.16, 0.12, 0.1]))
+    """Draw what a scene shows: one in four spots is wholly bright, three in ten have little residue."""
+    kind = str(rng.choice(KINDS, p=[0.7, 0.15, 0.09, 0.06]))
     weights = [0.16, 0.16, 0.15, 0.11, 0.14, 0.08, 0.07, 0.06, 0.07]
     count = int(rng.choice([1, 2, 3], p=[0.55, 0.33, 0.12]))
     tools = tuple(str(t) for t in rng.choice(list(TOOLS), size=count, p=weights, replace=False))
     spots = int(rng.choice([1, 2, 3, 4], p=[0.64, 0.2, 0.1, 0.06]))
     mm = log_uniform(rng, 0.08, 0.4) if rng.random() < 0.55 else log_uniform(rng, 0.03, 1.2)
     metal_ = str(rng.choice(list(METALS), p=[0.85, 0.08, 0.05, 0.02]))
-    residue_ = str(rng.choice(["none", "little", "much"]))
+    residue_ = str(rng.choice(["none", "little", "much"], p=[0.25, 0.3, 0.45]))
     bead_, holes, edges, joint, fixings = (bool(rng.random() < p) for p in (0.13, 0.12, 0.5, 0.16, 0.13))
     things_ = int(rng.integers(1, 4)) if rng.random() < 0.15 else 0
     return Recipe(

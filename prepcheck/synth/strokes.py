@@ -128,7 +128,8 @@ def work_over(rng: np.random.Generator, worked: Worked, distance: Field, mm: flo
         sweep(rng, worked, box, distance[box], mm, turned, str(rng.choice(way.paths)), texture, number == 0)
     ys, xs = np.nonzero(distance[::4, ::4] > min(0.25 * hand.length, 0.5 * float(distance.max())))
     reach = min(hand.length, 4.0 * hand.radius) + 2 * hand.width
-    budget = 1.2e7 / max(reach * reach, 400.0)
+    enough = 4 + 5 * float(np.count_nonzero(distance > 0)) / (hand.length * hand.width)
+    budget = min(1.2e7 / max(reach * reach, 400.0), enough)
     for _ in range(min(int(rng.integers(way.loose[0], way.loose[1] + 1)), int(budget)) if len(ys) else 0):
         pick = rng.integers(len(ys))
         _loose(rng, worked, (4.0 * xs[pick], 4.0 * ys[pick]), distance, mm, hand, texture)
@@ -257,14 +258,13 @@ def _loose(
     )
     length = min(length, 4.5 * radius)
     angle = hand.angle + rng.normal(0, max(hand.spread, 0.1))
-    reach = min(0.5 * length, 2 * radius) + width
-    y0, x0 = max(0, int(centre[1] - reach)), max(0, int(centre[0] - reach))
-    box = (slice(y0, int(centre[1] + reach) + 1), slice(x0, int(centre[0] + reach) + 1))
+    hub = np.asarray(centre) - radius * np.asarray([np.cos(angle), np.sin(angle)])
+    box = _arc_box(hub, radius, angle, length, width)
     near = distance[box]
     if min(near.shape) < 3:
         return
-    x = np.arange(near.shape[1], dtype=np.float32)[None] + np.float32(x0 - centre[0] + radius * np.cos(angle))
-    y = np.arange(near.shape[0], dtype=np.float32)[:, None] + np.float32(y0 - centre[1] + radius * np.sin(angle))
+    x = np.arange(near.shape[1], dtype=np.float32)[None] + np.float32(box[1].start - hub[0])
+    y = np.arange(near.shape[0], dtype=np.float32)[:, None] + np.float32(box[0].start - hub[1])
     out, bearing = cv2.cartToPolar(x + 0 * y, y + 0 * x)
     u = (np.mod(bearing - np.float32(angle - np.pi), np.float32(2 * np.pi)) - np.float32(np.pi)) * np.float32(radius)
     v = out - np.float32(radius)
@@ -279,6 +279,15 @@ def _loose(
     share = share * np.clip(near + np.float32(rng.uniform(0, 0.3) * width), 0, 1)
     press = 0.3 + 0.9 * np.clip(s if rng.random() < 0.5 else 1 - s, 0, 1) * np.float32(rng.uniform(0.6, 1.4))
     _cut(rng, worked, box, share, bearing + np.float32(np.pi / 2), scratch, press, t, hand, mm, None)
+
+
+def _arc_box(hub: NDArray[np.float64], radius: float, angle: float, length: float, width: float) -> tuple[slice, slice]:
+    """Box around an arc of a band."""
+    turn = angle + np.linspace(-0.5, 0.5, 13) * length / radius
+    way = hub + radius * np.stack([np.cos(turn), np.sin(turn)], 1)
+    low, high = np.floor(way.min(axis=0) - 0.6 * width), np.ceil(way.max(axis=0) + 0.6 * width) + 1
+    x0, y0, x1, y1 = (max(0, int(n)) for n in (*low, *high))
+    return slice(y0, y1), slice(x0, x1)
 
 
 def scratch_singly(rng: np.random.Generator, worked: Worked, area: NDArray[np.uint8], mm: float, count: int) -> None:
