@@ -16,7 +16,7 @@ def place_pits(rng: np.random.Generator, layers: Layers, inside: NDArray[np.bool
     mask = np.zeros(layers.shape, np.float32)
     ys, xs = np.nonzero(inside[::3, ::3])
     mm = layers.mm_per_px
-    typical, spread = log_uniform(rng, 0.15, 2.0), rng.uniform(0.2, 0.7)
+    typical, spread = log_uniform(rng, 0.2, 2.5), rng.uniform(0.2, 0.7)
     if len(ys) == 0:
         return mask, typical
     hearts = rng.integers(len(ys), size=rng.integers(1, 6))
