@@ -234,7 +234,7 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
 
     Goes on from the checkpoint if it exists, else starts from the encoder's published weights (if given).
     """
-    torch.manual_seed(plan.seed * 64 + rank)
+    torch.manual_seed(plan.seed)  # all processes start from the same weights
     stored = load(checkpoint) if checkpoint.exists() else None
     eye, notes = Eye(), stored.notes if stored else {"runs": []}
     if stored:
@@ -245,7 +245,7 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
     if ranks > 1:
         torch.cuda.set_device(device)
         distributed.init_process_group("nccl", init_method="tcp://127.0.0.1:29511", rank=rank, world_size=ranks)
-        torch.manual_seed(plan.seed * 64)
+    torch.manual_seed(plan.seed * 64 + rank)
     run = Fit(eye, plan, device, rank, ranks)
     if stored:
         run.optimiser.load_state_dict(stored.optimiser)
