@@ -210,7 +210,9 @@ def sweep(
     share = np.clip(distance + reach + 0.5, 0, 1)
     if not first:
         share *= (
-            np.clip(ends * np.float32(rng.uniform(0.05, 0.5)), 0, 1) * np.clip(sides + 0.3, 0, 1) * (each(0, 1) > 0.2)
+            np.clip(ends * np.float32(1 / max(hand.length * log_uniform(rng, 0.02, 0.3), 2.0)), 0, 1)
+            * np.clip(sides + 0.3, 0, 1)
+            * (each(0, 1) > 0.2)
         )
     scratch = _scratches(texture, across, s * np.float32(110) + each(0, 128))
     press = each(0.4, 1.3)
@@ -273,7 +275,7 @@ def _loose(
     across = v * np.float32(1 / hand.pitch) + np.float32(rng.uniform(0, 512))
     scratch = _scratches(texture, across, s * np.float32(110) + np.float32(rng.uniform(0, 128)))
     ends = np.minimum(s, 1 - s) * np.float32(length) + scratch * np.float32(0.03 * length)
-    share = np.clip(ends * np.float32(rng.uniform(0.1, 0.6)), 0, 1) * np.clip(
+    share = np.clip(ends * np.float32(1 / max(length * log_uniform(rng, 0.02, 0.3), 2.0)), 0, 1) * np.clip(
         np.minimum(t, 1 - t) * np.float32(width), 0, 1
     )
     share = share * np.clip(near + np.float32(rng.uniform(0, 0.3) * width), 0, 1)
