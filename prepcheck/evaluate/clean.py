@@ -1,4 +1,4 @@
-"""Which photos are truly clean: the standing rule applied to the truth itself."""
+"""What a photo truly is: the standing rule applied to the truth itself."""
 
 from __future__ import annotations
 
@@ -18,11 +18,14 @@ _LONG_SIDE = 640
 _EXACT = ModelOrigin("truth", "", 0.0, 0.0, 0.0)
 
 
-def truly_clean(truth: Truth, settings: Settings) -> bool:
-    """Say whether every ground spot of the truth is `bright` by the standing rule, all shares being exact.
+CLEAN, DIRTY, NO_SPOT = "clean", "dirty", "without a spot"
+
+
+def what_it_is(truth: Truth, settings: Settings) -> str:
+    """Return `CLEAN` when every ground spot of the truth is `bright` by the standing rule, all shares being exact.
 
     Spots are found in the true ground area as they are in a predicted one, but nothing beyond it counts: no bridged gap,
-    no hole, and nothing that is not labelled. A photo without a spot is not clean.
+    no hole, and nothing that is not labelled. Otherwise `DIRTY`, or `NO_SPOT` where there is none to be found.
     """
     height, width = truth.states.shape
     plane = None if truth.mm_per_px is None else Plane(np.diag([truth.mm_per_px] * 2 + [1.0]), 0.0, "stated")
@@ -30,8 +33,8 @@ def truly_clean(truth: Truth, settings: Settings) -> bool:
     surface = _exact(truth)
     found = find_spots(surface, settings)
     if isinstance(found, NoSpot):
-        return False
-    return all(_bright(spot, surface, photo, settings) for spot in found)
+        return NO_SPOT
+    return CLEAN if all(_bright(spot, surface, photo, settings) for spot in found) else DIRTY
 
 
 def _exact(truth: Truth) -> SurfaceMap:

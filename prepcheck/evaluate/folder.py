@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from prepcheck.evaluate import causes
 from prepcheck.evaluate.baselines import Rule, at_full_size
-from prepcheck.evaluate.clean import truly_clean
+from prepcheck.evaluate.clean import what_it_is
 from prepcheck.evaluate.judged import Judged
 from prepcheck.evaluate.measures import MEASURES, Tally, tally, told_share, true_share
 from prepcheck.evaluate.sheet import map_panel, picture_panel, points_panel
@@ -100,7 +100,7 @@ def _maps(truth: Truth, look: Look, settings: Settings, rules: Mapping[str, Rule
     judged = _judged(inspection, seconds, truth.path.stem, truth.group, truth.split, compared)
     return replace(
         judged,
-        truly_clean=truly_clean(truth, settings),
+        truly=what_it_is(truth, settings),
         badness=causes.map_badness(compared),
         causes=causes.map_causes(compared),
         numbers=_map_numbers(compared, inspection),
@@ -152,7 +152,7 @@ def _judged(
         split=split,
         tally=compared,
         standing=inspection.standing,
-        truly_clean=None,
+        truly="",
         flags=tuple(flag.code for flag in inspection.flags if flag.blocking),
         seconds=seconds,
         badness=0.0,

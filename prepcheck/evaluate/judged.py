@@ -27,8 +27,8 @@ class Judged:
         Its counts; of the same class for all photos of a folder.
     standing : Standing
         By the tool.
-    truly_clean : bool or None
-        Whether it is `bright` by the standing rule applied to the truth; None where the truth is not known everywhere.
+    truly : str
+        What it is by the standing rule applied to the truth; empty where the truth is not known everywhere.
     flags : tuple of str
         Codes of its blocking flags.
     seconds : float
@@ -51,7 +51,7 @@ class Judged:
     split: Mapping[str, str]
     tally: Counts
     standing: Standing
-    truly_clean: bool | None
+    truly: str
     flags: tuple[str, ...]
     seconds: float
     badness: float

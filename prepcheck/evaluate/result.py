@@ -35,14 +35,17 @@ _KINDS: dict[type[Counts], tuple[str, Mapping[str, Measure]]] = {
     PointTally: ("points", POINT_MEASURES),
     PitTally: ("pits", PIT_MEASURES),
 }
+ALL = "photos"
+"""Where it is not known what they truly are."""
+
 RULE_MEASURES = ("balanced accuracy", "patch recall", "false patches a photo", "bright-share error")
 
 
 @dataclass(frozen=True)
 class Part:
-    """Figures of all photos, or of those of one light, tool, coating ...; standings by ``clean`` and ``dirty``.
+    """Figures of all photos, or of those of one light, tool, coating ...; standings by what they truly are.
 
-    `bright` holds the Wilson interval of the share called `bright`, of the truly clean and of the truly dirty photos.
+    `bright` holds the Wilson interval of the share called `bright`, of the photos that are truly clean, dirty, without a spot.
     """
 
     photos: int
@@ -174,15 +177,14 @@ def _origin(judged: Sequence[Judged], model: Model, settings: Settings) -> dict[
 def _part(judged: Sequence[Judged], measures: Mapping[str, Measure]) -> Part:
     groups = by_group((one.group, one.tally) for one in judged)
     standings = _standings(judged)
-    bright = {truly: _share_bright(said) for truly, said in standings.items() if truly in ("clean", "dirty")}
+    bright = {truly: _share_bright(said) for truly, said in standings.items() if truly != ALL}
     return Part(len(judged), len(groups), figures(groups, measures), standings, bright)
 
 
 def _standings(judged: Sequence[Judged]) -> dict[str, dict[str, int]]:
     counts: dict[str, dict[str, int]] = {}
     for one in judged:
-        truly = "photos" if one.truly_clean is None else "clean" if one.truly_clean else "dirty"
-        said = counts.setdefault(truly, {str(standing): 0 for standing in WORST_FIRST})
+        said = counts.setdefault(one.truly or ALL, {str(standing): 0 for standing in WORST_FIRST})
         said[str(one.standing)] += 1
     return counts
 
@@ -237,11 +239,10 @@ def _table(ordered: Sequence[Judged], made: Evaluation) -> str:
     table = csv.writer(text, lineterminator="\n")
     table.writerow(["photo", "group", "badness", "standing", "truly", *measures, "what went wrong", "flags"])
     for one in ordered:
-        truly = "" if one.truly_clean is None else "clean" if one.truly_clean else "dirty"
         values = [_cell(float(measure(one.tally))) for measure in measures.values()]
         wrong = "; ".join(f"{what} {share:.3f}" for what, share in one.causes)
         table.writerow(
-            [one.name, one.group, f"{one.badness:.4f}", one.standing, truly, *values, wrong, " ".join(one.flags)]
+            [one.name, one.group, f"{one.badness:.4f}", one.standing, one.truly, *values, wrong, " ".join(one.flags)]
         )
     return text.getvalue()
 

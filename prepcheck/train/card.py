@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +65,7 @@ FACTS: dict[str, Any] = {
 
 
 SECTIONS = (
-    "data", "groups", "figures", "losses", "limits", "must_not_be_used_for", "retrain", "licence", "credits",
+    "data", "groups", "figures", "outside", "losses", "limits", "must_not_be_used_for", "retrain", "licence", "credits",
 )  # fmt: skip
 """What every card has; a section with nothing in it says so."""
 
@@ -102,7 +103,7 @@ def write_card(card: Path, figures: Path | None) -> None:
     card : Path
         ``models/NAME.json`` as calibration left it.
     figures : Path or None
-        A folder whose folders were each written by ``prepcheck evaluate --out``; None leaves the figures as they are.
+        A folder whose folders were each written by ``prepcheck evaluate --out`` (one of them with ``--outside``); None leaves the figures as they are.
 
     Raises
     ------
@@ -121,15 +122,32 @@ def _on_a_line(row: re.Match[str]) -> str:
 
 
 def _measured(folder: Path, sha256: str) -> dict[str, Any]:
-    results = {path.parent.name: json.loads(path.read_text("utf-8")) for path in sorted(folder.glob("*/figures.json"))}
+    results, outside = _read(folder, "figures.json"), _read(folder, "outside.json")
     if not results:
         raise WrongUse("holds no NAME/figures.json", "Write them with prepcheck evaluate --out", str(folder))
-    if others := [name for name, made in results.items() if made["origin"]["model_sha256"] != sha256]:
+    made_with = {name: made["origin"]["model_sha256"] for name, made in results.items()}
+    made_with |= {name: made["model_sha256"] for name, made in outside.items()}
+    if others := [name for name, used in made_with.items() if used != sha256]:
         raise WrongUse(f"{', '.join(others)}: measured with another model", "Measure again with this one", str(folder))
     return {
         "figures": {name: _compact(made) for name, made in results.items()},
         "groups": {name: _sizes(made["parts"]) for name, made in results.items()},
+        "outside": {name: _fooled(made["pictures"]) for name, made in outside.items()} or "not looked at",
         "losses": [loss for name, made in results.items() for loss in _losses(name, made)] or ["none found"],
+    }
+
+
+def _read(folder: Path, file: str) -> dict[str, Any]:
+    return {path.parent.name: json.loads(path.read_text("utf-8")) for path in sorted(folder.glob(f"*/{file}"))}
+
+
+def _fooled(pictures: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Sum up pictures that show no work: how many stand `bright`, and which would if the map were taken at its word."""
+    return {
+        "pictures": len(pictures),
+        "standings": dict(Counter(one["standing"] for one in pictures)),
+        "standing_bright": [f"{one['kind']}, {one['name']}" for one in pictures if one["standing"] == "bright"],
+        "bright_by_map_alone": [f"{one['kind']}, {one['name']}" for one in pictures if one["by_map"] == "bright"],
     }
 
 
@@ -175,8 +193,9 @@ def _losses(name: str, made: Mapping[str, Any]) -> Iterator[str]:
             yield f"{name}: {measure} {value:.3f}, agreed {'at least' if least else 'at most'} {floor:g}"
     for rule, (figures, _) in made["rules"].items():
         yield from (f"{name}: {rule} has the better {m} ({figures[m]['value']:.3f})" for m in _better(figures, reached))
-    if fooled := made["overall"]["standings"].get("dirty", {}).get("bright", 0):
-        yield f"{name}: {fooled} truly dirty photos called bright"
+    for truly in ("dirty", "without a spot"):
+        if fooled := made["overall"]["standings"].get(truly, {}).get("bright", 0):
+            yield f"{name}: {fooled} photos that are truly {truly} called bright"
 
 
 def _better(rule: Mapping[str, Any], ours: Mapping[str, Any]) -> list[str]:

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from prepcheck.evaluate.clean import truly_clean
+from prepcheck.evaluate.clean import CLEAN, DIRTY, NO_SPOT, what_it_is
 from prepcheck.evaluate.truth import Truth
 from prepcheck.settings import Settings
 from prepcheck.terms import State
@@ -18,28 +18,28 @@ def truth(*patches, mm_per_px=0.25, ground=None):
 
 
 def test_a_spot_without_residue_is_clean():
-    assert truly_clean(truth(), Settings())
+    assert what_it_is(truth(), Settings()) == CLEAN
 
 
 def test_a_patch_longer_than_the_limit_is_not():
-    assert not truly_clean(truth((State.OXIDE, 320, 240, 10)), Settings())  # 21 px, 5 mm
+    assert what_it_is(truth((State.OXIDE, 320, 240, 10)), Settings()) == DIRTY  # 21 px, 5 mm
 
 
 def test_the_same_patch_on_a_finer_scale_is_short_enough():
-    assert truly_clean(truth((State.OXIDE, 320, 240, 10), mm_per_px=0.05), Settings())
+    assert what_it_is(truth((State.OXIDE, 320, 240, 10), mm_per_px=0.05), Settings()) == CLEAN
 
 
 @pytest.mark.parametrize("hole", [State.BACKGROUND, State.CANNOT_TELL])
 def test_a_hole_or_what_is_not_labelled_counts_for_nothing(hole):
     states = plate((hole, 320, 240, 60))
     ground = plate() != State.COATING
-    assert truly_clean(Truth(Path("a.jpg"), states, ground, "a", 0.25, {}), Settings())
+    assert what_it_is(Truth(Path("a.jpg"), states, ground, "a", 0.25, {}), Settings()) == CLEAN
 
 
 def test_coating_in_a_narrow_notch_of_the_ground_area_is_none_of_it():
     states = plate()
     states[90:160, 318:322] = State.COATING  # narrower than what finding spots bridges, and longer than a patch may be
-    assert truly_clean(Truth(Path("a.jpg"), states, states != State.COATING, "a", 0.25, {}), Settings())
+    assert what_it_is(Truth(Path("a.jpg"), states, states != State.COATING, "a", 0.25, {}), Settings()) == CLEAN
 
 
 def test_more_residue_than_the_limit_in_one_unit_area_is_not_clean_however_short_its_patches():
@@ -51,8 +51,8 @@ def test_more_residue_than_the_limit_in_one_unit_area_is_not_clean_however_short
     ground = plate() != State.COATING
     share = np.mean(states[ground] == State.OXIDE)
     assert share < Settings().score.residue_limit
-    assert not truly_clean(Truth(Path("a.jpg"), states, ground, "a", 0.6, {}), Settings())
+    assert what_it_is(Truth(Path("a.jpg"), states, ground, "a", 0.6, {}), Settings()) == DIRTY
 
 
-def test_without_a_spot_nothing_is_clean():
-    assert not truly_clean(truth(ground=np.zeros((480, 640), bool)), Settings())
+def test_a_photo_without_a_spot_is_neither():
+    assert what_it_is(truth(ground=np.zeros((480, 640), bool)), Settings()) == NO_SPOT

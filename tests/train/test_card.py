@@ -81,12 +81,26 @@ def test_groups_are_counted(card, tmp_path):
         ({}, ["none found"]),
         ({"recall": 0.4, "rule": 0.3}, ["renders: patch recall 0.400, agreed at least 0.8"]),
         ({"rule": 0.97}, ["renders: brightness has the better patch recall (0.970)"]),
-        ({"dirty_bright": 2}, ["renders: 2 truly dirty photos called bright"]),
+        ({"dirty_bright": 2}, ["renders: 2 photos that are truly dirty called bright"]),
     ],
 )  # fmt: skip
 def test_losses_are_read_from_the_figures(card, tmp_path, more, losses):
     measured(tmp_path / "made", "renders", **more)
     assert written(card, tmp_path / "made")["losses"] == losses
+
+
+def test_pictures_that_show_no_work_are_summed_up(card, tmp_path):
+    measured(tmp_path / "made", "renders")
+    seen = [("brick", "retake", "bright"), ("wood", "cannot tell", "cannot tell")]
+    pictures = [{"kind": k, "name": "seed 0", "standing": s, "by_map": m} for k, s, m in seen]
+    (tmp_path / "made" / "else").mkdir()
+    (tmp_path / "made" / "else" / "outside.json").write_text(json.dumps({"model_sha256": SHA, "pictures": pictures}))
+    assert written(card, tmp_path / "made")["outside"]["else"] == {
+        "pictures": 2,
+        "standings": {"retake": 1, "cannot tell": 1},
+        "standing_bright": [],
+        "bright_by_map_alone": ["brick, seed 0"],
+    }
 
 
 def test_a_figure_stands_on_one_line(card, tmp_path):
