@@ -1,4 +1,4 @@
-"""Tool marks: coherent strokes of a burr, flap disc, fibre wheel, brush, sanding block or mill.
+"""Tool marks as one careful person leaves them: coherent strokes, one by one (for a mixed bag see `strokes`).
 
 Each stroke is a band along a circle (a very large one is a straight line). Inside a band the scratches are one random
 profile drawn out along the path, so that they run *through* the metal; later strokes lie over earlier ones. Scratches
@@ -32,16 +32,6 @@ class Tool:
     alpha_v: tuple[float, float] = (0.14, 0.5)
 
 
-TOOLS: dict[str, Tool] = {
-    "burr": Tool((2.5, 14), (6, 40), (1.2, 6), (0.15, 0.6), (0.05, 0.3), (0.05, 0.5), 3.2),
-    "flap": Tool((60, 400), (20, 90), (7, 25), (0.1, 0.4), (0.03, 0.2), (0.0, 0.08), 0.5),
-    "fibre": Tool((25, 62), (20, 90), (4, 18), (0.12, 0.45), (0.04, 0.25), (0.0, 0.15), 0.9),
-    "brush": Tool((80, 900), (15, 70), (6, 25), (0.08, 0.3), (0.03, 0.16), (0.0, 0.04), 0.35),
-    "sanding": Tool((200, 2000), (15, 60), (10, 40), (0.08, 0.3), (0.02, 0.14), (0.0, 0.02), 0.7),
-    "orbital": Tool((1.0, 3.5), (5, 18), (0.5, 2.0), (0.08, 0.25), (0.02, 0.12), (0.0, 0.08), 3.2),
-    "mill": Tool((8, 40), (20, 110), (0.6, 2.5), (0.1, 0.3), (0.02, 0.08), (0.05, 0.3), 0.05),
-}
-
 MOST_STROKES = 420
 """More strokes than this cost time and change nothing that can be seen: they are made larger instead."""
 
@@ -50,7 +40,7 @@ MOST_STROKES = 420
 class Marks:
     """Result of a tool's work: planes of float32, shape (H, W).
 
-    ``slope_height`` is relief in millimetres, ``theta`` radians, ``cover`` the share worked (0..1), ``bite`` how hard
+    ``height`` is relief in millimetres, ``theta`` radians, ``cover`` the share worked (0..1), ``bite`` how hard
     the last stroke over a pixel cut, about 0 +- 1.
     """
 
