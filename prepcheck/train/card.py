@@ -59,7 +59,9 @@ FACTS: dict[str, Any] = {
         "python -m prepcheck.train fit SCENES eye.pt --photos PHOTOS --settled --settle 0 --rate 2e-3 --seed 2 --seconds 500",
         "python -m prepcheck.train pictures HELD --count 140 --size 720 960",
         "python -m prepcheck.train calibrate eye.pt HELD --out models --name NAME",
-        "python -m prepcheck.train card models/NAME.json FIGURES.json",
+        "prepcheck evaluate FOLDER --model NAME --baselines --out FIGURES/FOLDER",
+        "prepcheck evaluate --outside --model NAME --out FIGURES/outside",
+        "python -m prepcheck.train card models/NAME.json FIGURES",
     ],
 }
 
@@ -103,7 +105,8 @@ def write_card(card: Path, figures: Path | None) -> None:
     card : Path
         ``models/NAME.json`` as calibration left it.
     figures : Path or None
-        A folder whose folders were each written by ``prepcheck evaluate --out`` (one of them with ``--outside``); None leaves the figures as they are.
+        A folder whose folders were each written by ``prepcheck evaluate --out`` (one of them with ``--outside``); None
+        leaves the figures as they are.
 
     Raises
     ------
