@@ -48,6 +48,7 @@ def make_surface(
     if recipe.kind != "clutter":
         _build_part(rng, layers, recipe, backdrops)
     foreign.sprinkle(rng, layers)
+    np.clip(layers.base, 0.004, 0.95, out=layers.base)
     layers.notes = {"recipe": recipe.as_dict(), "seed": seed, "bright_share": bright_share(layers)}
     return layers
 
