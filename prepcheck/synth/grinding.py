@@ -152,8 +152,24 @@ def _cover_again(
         top = np.asarray(np.minimum(top, 1 - ramp(stray, -0.2 * step, 0.2 * step)), np.float32)
     _restore(layers, before, top)
     layers.ground[:] = np.where(top >= 0.5, before.ground * (bare == 0), 0) + bare
+    _traces(rng, layers, distance)
     stray_metal = (layers.ground == 0) & (layers.state != State.BACKGROUND)
     layers.state[stray_metal] = State.COATING
+
+
+def _traces(rng: np.random.Generator, layers: Layers, distance: Field) -> None:
+    """Leave grinding dust and slips of the tool around a spot, too thin to change any state."""
+    outside = distance <= 0
+    if rng.random() < 0.3:
+        reach = np.float32(rng.uniform(3, 12) / layers.mm_per_px + 10)
+        near = np.square(np.clip(1 + distance / reach, 0, 1)) * outside
+        film = near * np.clip(0.5 + 0.5 * clouds(rng, layers.shape, 40, 4), 0, 1) * np.float32(rng.uniform(0.1, 0.45))
+        layers.mix(np.asarray(film, np.float32), base=rng.uniform(0.15, 0.6), metal=0.1, alpha_u=0.6, alpha_v=0.6)
+    if rng.random() < 0.25:
+        rim = np.argwhere(np.abs(distance) < 1.5)
+        slips = strokes.slips(rng, layers.shape, rim, layers.mm_per_px)
+        share = np.asarray(slips * outside * np.float32(0.45), np.float32)
+        layers.mix(share, base=0.85, metal=0.9, alpha_u=0.15, alpha_v=0.25)
 
 
 def _restore(layers: Layers, before: Layers, share: Field) -> None:

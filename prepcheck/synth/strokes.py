@@ -308,6 +308,18 @@ def scratch_singly(rng: np.random.Generator, worked: Worked, area: NDArray[np.ui
     worked.tone *= 1 - np.float32(rng.uniform(0, 0.3)) * lines
 
 
+def slips(rng: np.random.Generator, shape: tuple[int, int], rim: NDArray[np.int64], mm: float) -> Field:
+    """Draw where a tool slipped off a spot: thin lines one way from points (row, column) of its rim; 0 to 1."""
+    lines = np.zeros(shape, np.float32)
+    angle = rng.uniform(0, 2 * np.pi)
+    for _ in range(int(log_uniform(rng, 2, 40)) if len(rim) else 0):
+        start = rim[rng.integers(len(rim))][::-1]
+        turn, length = angle + rng.normal(0, 0.35), log_uniform(rng, 2, 30) / mm
+        ends = np.stack([start, start + length * np.asarray([np.cos(turn), np.sin(turn)])])
+        cv2.polylines(lines, [np.round(ends * 8).astype(np.int32)], False, rng.uniform(0.3, 1), 1, cv2.LINE_AA, 3)
+    return lines
+
+
 def ripple(rng: np.random.Generator, worked: Worked, area: NDArray[np.uint8], mm: float) -> None:
     """Add the chatter of a bouncing disc: short waves across the strokes."""
     xs, ys = places((area.shape[0], area.shape[1]))
