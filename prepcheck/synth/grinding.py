@@ -139,7 +139,7 @@ def _cover_again(
     flecks = rng.random() < {"none": 0.0, "little": 0.2, "much": 0.5}[recipe.residue]
     left = cover.left_over(rng, distance, layers.mm_per_px, worked.bite, flecks, "cut" if faces else None)
     bare = np.asarray((left < 0.5) & (ground > 0), np.uint8)
-    bare = bare if faces else filled(bare, 40)
+    bare = ground if faces else filled(bare, 40)
     left[(bare == 0) & (left < 0.5)] = 1.0
     if recipe.residue == "none":
         left[(bare > 0) & (left >= 0.5)] = 0.0
