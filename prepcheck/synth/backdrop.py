@@ -21,7 +21,7 @@ def lay_floor(rng: np.random.Generator, layers: Layers, kind: str | None = None)
     layers.alpha_u[:] = layers.alpha_v[:] = log_uniform(rng, 0.2, 0.9)
     base = FLOORS[kind](rng, layers)
     stains = clouds(rng, layers.shape, log_uniform(rng, 30, 300), 6, 0.6)
-    dirt = np.exp(np.float32(log_uniform(rng, 0.01, 0.25)) * stains)
+    dirt = np.exp(np.float32(log_uniform(rng, 0.01, 0.18)) * stains)
     layers.base[:] = np.clip(base * dirt[..., None], 0.004, 0.92)
     return kind
 

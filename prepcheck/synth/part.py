@@ -119,7 +119,8 @@ def drill(rng: np.random.Generator, layers: Layers, back: Layers) -> None:
     radius = int(np.clip(log_uniform(rng, 1.5, 25) / layers.mm_per_px, 2, 0.2 * layers.shape[0]))
     start, step = rng.uniform(0.05, 0.95, 2), rng.normal(0, 0.15, 2)
     row = rng.random() < 0.5
-    for k in range(rng.integers(1, 7)):
+    most = 7 if radius < 0.06 * layers.shape[0] else 2
+    for k in range(rng.integers(1, most)):
         at = (start + k * step if row else rng.uniform(0.05, 0.95, 2)) * layers.shape[::-1]
         cv2.circle(mask, (int(at[0]), int(at[1])), radius, 1, -1, cv2.LINE_8)
     distance = signed_distance(np.asarray(1 - mask, np.uint8))
