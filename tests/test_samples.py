@@ -197,15 +197,7 @@ def test_a_truly_dirty_spot_is_never_called_bright(sample):
     assert sample.truth.standing is Standing.BRIGHT or inspected(sample.path).standing is not Standing.BRIGHT
 
 
-MARKED_WRONGLY = {
-    "grey-under-scratches": "24 % of what eye-1 marks is residue",
-    "pits": "13 % of what eye-1 marks is residue: it finds 96 % of the pits and calls metal beside them oxide",
-    "three-spots": "15 % of what eye-1 marks is residue",
-    "seam-pass-2": "17 % of what eye-1 marks is residue",
-}
-
-
-@each([sample for sample in JUDGED if sample.truth.standing is Standing.RESIDUE_LEFT], MARKED_WRONGLY)
+@each([sample for sample in JUDGED if sample.truth.standing is Standing.RESIDUE_LEFT])
 def test_half_of_what_is_marked_on_a_dirty_spot_is_residue(sample):
     surface, true = inspected(sample.path).surface, sample.truth.states()
     told = cv2.resize(surface.states, true.shape[::-1], interpolation=cv2.INTER_NEAREST)
@@ -234,9 +226,7 @@ def ways(sample, number):
     return fair[number % len(fair)], fair[(number + 2) % len(fair)]
 
 
-@pytest.mark.xfail(
-    strict=True, reason="eye-1: median 1.7 points, but up to 15 on clean-flat and 13 on grey-under-scratches"
-)
+@pytest.mark.xfail(strict=True, reason="eye-2: up to 5.8 points")
 def test_turns_and_mirrors_hardly_move_a_bright_share():
     moved = []
     for number, sample in enumerate(JUDGED):
@@ -255,15 +245,12 @@ def exposed(sample, stops):
     return rgb, np.mean(rgb[sample.truth.ground() > 0].min(axis=1) >= SETTINGS.score.burnt_level)
 
 
-@each(JUDGED, {"clean-flat": "eye-1 says cannot tell after residue left: 15 points of bright share"})
+@each(JUDGED)
 def test_a_stop_less_light_changes_no_standing(sample):
     assert shown(sample, exposed(sample, -1)[0]).standing is inspected(sample.path).standing
 
 
-@each(
-    [sample for sample in JUDGED if sample.name in ("clean-torch", "pits", "rust-specks", "three-spots")],
-    {"three-spots": "eye-1 says cannot tell after residue left: one point of bright share"},
-)
+@each([sample for sample in JUDGED if sample.name in ("clean-torch", "pits", "rust-specks", "three-spots")])
 def test_a_stop_more_light_changes_no_standing_while_the_spot_does_not_burn_out(sample):
     rgb, burnt = exposed(sample, 1)
     assert burnt <= SETTINGS.score.residue_limit

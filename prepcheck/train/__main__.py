@@ -92,7 +92,7 @@ def _renders(options: argparse.Namespace) -> int:
         options.folder, options.first_seed, options.count, size, options.workers, options.seconds, options.variant,
         options.samples,
     )  # fmt: skip
-    print(f"{made} scenes in {options.folder}, {failed} failed")  # noqa: T201
+    print(f"{made} scenes in {options.folder}, {failed} not made")  # noqa: T201
     return 1 if failed else 0
 
 
