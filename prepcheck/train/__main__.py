@@ -1,4 +1,4 @@
-"""Commands of training, in order of use: ``python -m prepcheck.train scenes | renders | fit | pictures | calibrate | card``."""
+"""Commands of training, in order: ``python -m prepcheck.train scenes | renders | photos | fit | pictures | calibrate | card``."""
 
 from __future__ import annotations
 
@@ -36,6 +36,10 @@ def _parser() -> argparse.ArgumentParser:
     develop = commands.add_parser("develop", help="photograph renders into an evaluation folder")
     develop.add_argument("renders", type=Path)
     develop.add_argument("folder", type=Path)
+    photos = commands.add_parser("photos", help="lay out the photographs to fit on, from clones of their repositories")
+    photos.add_argument("clones", type=Path)
+    photos.add_argument("folder", type=Path)
+    photos.add_argument("--sources", type=Path, default=Path("shared/photo_sources.csv"))
     _fit_options(commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists"))
     calibrate = commands.add_parser(
         "calibrate", help="choose temperatures, the sure threshold and the interval; export"
@@ -103,6 +107,14 @@ def _develop(options: argparse.Namespace) -> int:
     return 0
 
 
+def _photos(options: argparse.Namespace) -> int:
+    from prepcheck.train.lay_out import lay_out
+
+    made, missing = lay_out(options.sources, options.clones, options.folder)
+    print(f"{made} photographs in {options.folder}; no clone holds: {', '.join(missing) or 'none'}")  # noqa: T201
+    return 1 if missing else 0
+
+
 def _fit(options: argparse.Namespace) -> int:
     import torch
 
@@ -148,6 +160,7 @@ COMMANDS = {
     "scenes": _scenes,
     "renders": _renders,
     "develop": _develop,
+    "photos": _photos,
     "fit": _fit,
     "pictures": _pictures,
     "calibrate": _calibrate,
