@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,9 @@ from prepcheck.train.feed import Batch, Feed, beside, rig_pool
 from prepcheck.train.losses import photo_loss, scene_loss
 from prepcheck.train.net import Eye
 from prepcheck.train.stock import Library
+
+KEEP_EVERY = 500
+"""Steps between checkpoints, so that a run that is cut off loses little."""
 
 
 @dataclass(frozen=True)
@@ -115,8 +119,8 @@ class Fit:
                 groups.append({"params": chosen, "weight_decay": 0.02 * matrix, "highest": rate})
         return groups
 
-    def run(self) -> int:
-        """Fit until the time or the steps are used up; returns the number of steps."""
+    def run(self, keep: Callable[[], None]) -> int:
+        """Fit until the time or the steps are used up, calling `keep` on the way; returns the number of steps."""
         plan = self.plan
         start, step, done = time.monotonic(), 0, 0.0
         for batch in beside(self.feed.batch, self.device):
@@ -130,6 +134,8 @@ class Fit:
             if step % 100 == 0:
                 self.library.look_again()
                 self._tell(step, loss, time.monotonic() - start)
+            if step % KEEP_EVERY == 0:
+                keep()
             if done >= 1.0:
                 break
         return step
@@ -212,8 +218,10 @@ class Checkpoint:
 
 
 def save(path: Path, checkpoint: Checkpoint) -> None:
-    """Write a checkpoint."""
-    torch.save(vars(checkpoint), path)
+    """Write a checkpoint; one that is there is replaced as a whole."""
+    part = path.with_suffix(".part")
+    torch.save(vars(checkpoint), part)
+    part.replace(path)
 
 
 def load(path: Path) -> Checkpoint:
@@ -251,13 +259,18 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
         run.optimiser.load_state_dict(stored.optimiser)
         run.average.module.load_state_dict(stored.average)
         run.average.n_averaged.fill_(1)
-    steps = run.run()
+
+    def keep() -> None:
+        if rank == 0:
+            state = {k: v.cpu() for k, v in run.average.module.state_dict().items()}
+            save(checkpoint, Checkpoint(state, run.eye.state_dict(), run.optimiser.state_dict(), notes))
+
+    steps = run.run(keep)
     if rank == 0:
         files = {"packed": len(run.library.packed) * ranks, "rendered": len(run.library.rendered) * ranks}
         facts = {"steps": steps, "devices": ranks, "seed": plan.seed, "seconds": plan.seconds, "part": list(plan.part)}
         notes["runs"].append({**facts, **files, "photos": run.photos, "log": plan.log[-1:]})
-        state = {k: v.cpu() for k, v in run.average.module.state_dict().items()}
-        save(checkpoint, Checkpoint(state, run.eye.state_dict(), run.optimiser.state_dict(), notes))
+        keep()
         print(json.dumps(notes))  # noqa: T201
     if ranks > 1:
         distributed.destroy_process_group()
