@@ -15,11 +15,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.synth import Picture
 from prepcheck.synth.camera import expose, sample_camera
 from prepcheck.synth.layers import BEAD
 from prepcheck.synth.noise import Field
 from prepcheck.synth.setting import sample_mix
 from prepcheck.terms import State
+from prepcheck.train.pictures import keep, kept, open_folder
 
 MOST_ERRORS = 3
 """A worker that fails so often in a row gives up."""
@@ -129,9 +131,8 @@ def develop(renders: Path, folder: Path) -> int:
     int
         Number of pictures made.
     """
-    for name in ("images", "states", "ground", "meta"):
-        (folder / name).mkdir(parents=True, exist_ok=True)
-    wanted = [p for p in sorted(renders.glob("*.npz")) if not (folder / "meta" / f"{p.stem}.json").exists()]
+    open_folder(folder)
+    wanted = [p for p in sorted(renders.glob("*.npz")) if not kept(folder, p.stem)]
     for path in wanted:
         _photograph(path, folder)
     return len(wanted)
@@ -144,11 +145,8 @@ def _photograph(path: Path, folder: Path) -> None:
     linear = np.einsum("lc,lchw->hwc", mix, light).astype(np.float32)
     image = expose(rng, linear, camera)
     states[states == BEAD] = State.CANNOT_TELL
-    cv2.imwrite(str(folder / "images" / f"{path.stem}.jpg"), image[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
-    cv2.imwrite(str(folder / "states" / f"{path.stem}.png"), states)
-    cv2.imwrite(str(folder / "ground" / f"{path.stem}.png"), ground * 255)
     notes = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
     on = [name for name, power in zip(("surroundings", "lamp", "torch"), mix.mean(axis=1), strict=True) if power > 0.1]
     kinds = [notes["lights"][name] if name != "surroundings" else name for name in on]
     meta = {**notes, "light": " and ".join(kinds), "camera": camera.as_dict()}
-    (folder / "meta" / f"{path.stem}.json").write_text(json.dumps(meta), encoding="utf-8")
+    keep(folder, path.stem, Picture(image, states, ground * 255, meta))
