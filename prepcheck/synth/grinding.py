@@ -106,7 +106,7 @@ def _leave(
     """Leave oxide (or scale and rust), pits and foreign matter, little or much of it."""
     much = recipe.residue == "much"
     pitted = rng.random() < (0.6 if much else 0.4)
-    hole, radius = residue.place_pits(rng, layers, inside, 160 if much else 15) if pitted else (None, 0.0)
+    hole, radius = residue.place_pits(rng, layers, inside, 60 if much else 10) if pitted else (None, 0.0)
     if recipe.metal in ("steel", "brass"):
         for _ in range(rng.integers(1, 3) if much else 1):
             _scale_left(rng, layers, inside, oxide.share_left(rng, recipe.residue), str(rng.choice(["rust", "scale"])))

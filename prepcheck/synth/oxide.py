@@ -2,7 +2,7 @@
 
 Corrosion product of aluminium is white (hydroxide and carbonate) to grey (mixed with metal); a native film of
 nanometres changes reflectance by less than 1 % and is *not* modelled as oxide. The truth is oxide where at least half
-of a pixel is covered.
+of the metal within `REACH_MM` is covered: what a grinder can aim at, not every bright line in it.
 """
 
 from __future__ import annotations
@@ -30,6 +30,10 @@ from prepcheck.synth.strokes import Worked
 from prepcheck.terms import State
 
 Inside = NDArray[np.bool_]
+
+REACH_MM = 0.3
+"""Spread (standard deviation) of the place around a point whose coverage decides its state; 1.5 pixels at least."""
+
 PATTERNS = ("clouds", "islands", "tide", "crevice", "runs", "worms", "spots")
 
 
@@ -111,27 +115,28 @@ def lay_oxide(
         depth = depth + np.float32(rng.uniform(0, 2.5)) * hearts
     fine = clouds(rng, layers.shape, max(1.2 / layers.mm_per_px, 3.0), 4, 0.8)
     valley = -standard(worked.height - soft(worked.height, max(1.0 / layers.mm_per_px, 3.0)))
-    left = depth - rng.uniform(0, 0.35) * np.clip(worked.bite, -2, 2) + log_uniform(rng, 0.03, 0.7) * valley
+    left = depth - rng.uniform(0, 0.35) * np.clip(worked.bite, -2, 2) + log_uniform(rng, 0.02, 0.5) * valley
     left += rng.uniform(0.02, 0.25) * fine
     cut = float(np.quantile(left[inside][::7], 1.0 - share))
-    edge = log_uniform(rng, 0.02, 0.45)
+    edge = log_uniform(rng, 0.03, 0.7)
     cover = np.asarray(ramp(left, cut - edge, cut + edge) * inside, np.float32)
     if rng.random() < 0.2:
         cover *= 1.0 - ramp(worked.bite + 0.6 * fine, 1.0, 1.5) * np.float32(rng.uniform(0.3, 1.0))
     _show(rng, layers, worked, cover, fine)
+    reach = max(REACH_MM / layers.mm_per_px, 1.5)
+    layers.state[inside & (2 * soft(cover, reach) >= soft(np.asarray(inside, np.float32), reach))] = State.OXIDE
     return cover
 
 
 def _show(rng: np.random.Generator, layers: Layers, worked: Worked, cover: Field, fine: Field) -> None:
-    """Give the covered share one or two looks; truth where at least half is covered."""
-    looks = rng.choice(list(LOOKS), size=1 if rng.random() < 0.6 else 2, p=[0.26, 0.28, 0.2, 0.14, 0.12], replace=False)
+    """Give the covered share one or two looks."""
+    looks = rng.choice(list(LOOKS), size=1 if rng.random() < 0.6 else 2, p=[0.34, 0.24, 0.15, 0.1, 0.17], replace=False)
     for number, name in enumerate(looks):
         part = cover
         if number:
             field = clouds(rng, layers.shape, max(log_uniform(rng, 4, 30) / layers.mm_per_px, 4.0), 5)
             part = np.asarray(cover * ramp(field, 0.0, rng.uniform(0.1, 1.0)), np.float32)
         _coat(rng, layers, worked, part, fine, LOOKS[str(name)])
-    layers.state[cover >= 0.5] = State.OXIDE
 
 
 @dataclass(frozen=True)
@@ -148,7 +153,7 @@ class Look:
 
 
 LOOKS = {
-    "film": Look((0.22, 0.6), (0.66, 0.9), (0.3, 1.0), (0.002, 0.015), (0.0, 0.01), (0.35, 0.7)),
+    "film": Look((0.2, 0.65), (0.55, 0.9), (0.3, 1.0), (0.002, 0.015), (0.0, 0.01), (0.35, 0.7)),
     "chalk": Look((0.4, 0.82), (0.85, 1.0), (0.0, 0.4), (0.006, 0.04), (0.01, 0.06), (0.55, 0.95)),
     "powder": Look((0.6, 0.88), (0.8, 1.0), (0.0, 0.3), (0.02, 0.09), (0.02, 0.1), (0.7, 0.95)),
     "crust": Look((0.2, 0.7), (0.92, 1.0), (0.0, 0.15), (0.03, 0.12), (0.08, 0.5), (0.5, 0.9), 0.45),
