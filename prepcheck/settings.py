@@ -188,6 +188,44 @@ class SpotSettings(Group):
     most_spots: int = threshold(20, unit="spots", low=1, high=254, reason="numbers fit the 8-bit spot map")
 
 
+class FollowSettings(Group):
+    """How a spot is followed from grinding pass to pass."""
+
+    tolerance_px: float = threshold(
+        2.0,
+        unit="px at working size",
+        low=0.0,
+        high=20.0,
+        reason="passes are laid over each other no better than this; a change within it of an edge is no change",
+    )
+    same_overlap: float = threshold(
+        0.3,
+        unit="share of the union of both outlines",
+        low=0.0,
+        high=1.0,
+        reason="a spot may grow threefold by grinding on; below, a person says which spot it is",
+    )
+    same_lead: float = threshold(
+        2.0, unit="times the next best overlap", low=1.0, reason="two spots that overlap alike cannot be told apart"
+    )
+    sure_probability: float = threshold(
+        0.9, unit="probability", low=0.5, high=1.0, reason="residue counts as seen in a pass where it is so sure"
+    )
+    stay_overlap: float = threshold(
+        0.3,
+        unit="share of the smaller patch",
+        low=0.0,
+        high=1.0,
+        reason="patches that only touch are two; a patch that shrinks stays the same one",
+    )
+    least_patch_mm2: float = threshold(
+        3.0, unit="mm2", low=0.0, reason="smaller places are no patches in the measures either", source="design, section 4"
+    )
+    least_patch_px: float = threshold(
+        60.0, unit="square px at working size", low=1.0, reason="stands in where no scale is known: 3 mm2 at 0.22 mm per px"
+    )
+
+
 class ScoreSettings(Group):
     """The standing rule (design, section 3)."""
 
@@ -251,6 +289,7 @@ class Settings(Group):
     fitness: FitnessSettings = FitnessSettings()
     card: CardSettings = CardSettings()
     spot: SpotSettings = SpotSettings()
+    follow: FollowSettings = FollowSettings()
     score: ScoreSettings = ScoreSettings()
     store: StoreSettings = StoreSettings()
 

@@ -235,6 +235,15 @@ FLAGS: dict[str, FlagCard] = _cards(
         "It may be a copy of an older photo saved again.",
         "Check the capture time; take a new photo for each pass.",
     ),
+    FlagCard(
+        "residue_may_go_deep",
+        "residue may go deep",
+        False,
+        "Residue was seen in the same place in two or more grinding passes.",
+        "What stays under the grinder may reach down; no photo shows how far, nor what lies below.",
+        "Grind on there and look whether the dust is still white; measure the wall that is left; consider a patch plate "
+        "with whoever is competent to decide on it.",
+    ),
 )
 
 CAUTIONS: tuple[str, ...] = (
