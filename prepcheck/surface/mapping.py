@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -37,10 +39,11 @@ def map_surface(
     rgb = at_long_side(photo.rgb, settings.photo.working_px)
     maps, step = model.run(rgb)
     burnt = _burnt(rgb, settings.score.burnt_level, maps.shape[1:])
-    states, bright = _told(maps, burnt, model.origin.sure)
+    chances = np.ascontiguousarray(maps[:_GROUND])
+    states, bright = told(chances, burnt, model.origin.sure)
     ground = np.ascontiguousarray(maps[_GROUND])
     reduction = (step * photo.width / rgb.shape[1], step * photo.height / rgb.shape[0])
-    surface = SurfaceMap(states, bright, ground, burnt, reduction, model.origin)
+    surface = SurfaceMap(states, bright, ground, burnt, reduction, model.origin, chances)
     return surface if not_surface is None else _without(surface, not_surface)
 
 
@@ -62,25 +65,35 @@ def _burnt(rgb: NDArray[np.uint8], level: int, shape: tuple[int, ...]) -> NDArra
     return np.asarray(cv2.resize(whole, shape[::-1], interpolation=cv2.INTER_AREA) > 0)
 
 
-def _told(
-    maps: NDArray[np.float32], burnt: NDArray[np.bool_], sure: float
+def told(
+    chances: NDArray[np.float32], burnt: NDArray[np.bool_], sure: float
 ) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
-    told = maps[:_GROUND]
-    states = told.argmax(axis=0).astype(np.uint8)
-    unsure = (states == _BEAD) | (told.max(axis=0) < sure) | burnt
+    """Return the state of each pixel, `cannot tell` where that is not sure, and the probability of bright metal.
+
+    Parameters
+    ----------
+    chances : ndarray, shape (7, h, w), float32
+        Probabilities of states 0 to 5 and of weld bead or heat tint.
+    burnt : ndarray, shape (h, w), bool
+        Where no surface was recorded.
+    sure : float
+        Least probability with which a state is told.
+    """
+    states = chances.argmax(axis=0).astype(np.uint8)
+    unsure = (states == _BEAD) | (chances.max(axis=0) < sure) | burnt
     states[unsure] = State.CANNOT_TELL
-    return states, np.clip(told[State.BRIGHT], 0.0, 1.0)
+    return states, np.clip(chances[State.BRIGHT], 0.0, 1.0)
 
 
 def _without(surface: SurfaceMap, outline: NDArray[np.float64]) -> SurfaceMap:
     mask = np.zeros(surface.states.shape, np.uint8)
     cv2.fillPoly(mask, [np.round(surface.from_full(outline)).astype(np.int32)], 1)
     inside = mask.astype(bool)
-    return SurfaceMap(
-        np.where(inside, np.uint8(State.BACKGROUND), surface.states),
-        np.where(inside, np.float32(0), surface.bright),
-        np.where(inside, np.float32(0), surface.ground),
-        surface.burnt,
-        surface.reduction,
-        surface.model,
+    nothing = np.eye(1, _GROUND, State.BACKGROUND, dtype=np.float32).reshape(_GROUND, 1, 1)
+    return replace(
+        surface,
+        states=np.where(inside, np.uint8(State.BACKGROUND), surface.states),
+        bright=np.where(inside, np.float32(0), surface.bright),
+        ground=np.where(inside, np.float32(0), surface.ground),
+        chances=None if surface.chances is None else np.where(inside, nothing, surface.chances),
     )

@@ -48,6 +48,8 @@ class SurfaceMap:
         Full-size pixels per map pixel, along x and y.
     model : ModelOrigin
         Who answered.
+    chances : ndarray, shape (7, h, w), float32, optional
+        Calibrated probabilities of states 0 to 5 and of weld bead or heat tint; what moved-light fusion works on.
     """
 
     states: NDArray[np.uint8] = field(repr=False)
@@ -56,6 +58,7 @@ class SurfaceMap:
     burnt: NDArray[np.bool_] = field(repr=False)
     reduction: tuple[float, float]
     model: ModelOrigin
+    chances: NDArray[np.float32] | None = field(default=None, repr=False)
 
     @property
     def residue(self) -> NDArray[np.float32]:
