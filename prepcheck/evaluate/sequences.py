@@ -1,0 +1,267 @@
+"""Measures how a spot is followed over sequences of grinding passes with known truth.
+
+Layout: the evaluation folder of the design, section 5; ``meta/NAME.json`` also gives ``group`` (the sequence), ``pass_no``
+and ``to_first`` (homography, full-size pixels to those of the first pass's photo); of each sequence's last pass
+``persisting/NAME.png`` labels what truly stayed: 1 to 254 a patch of at least 3 mm2 each, 255 smaller ones, 0 nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.errors import Unreadable
+from prepcheck.evaluate.bootstrap import Counts, Figure, Measure, figures, total
+from prepcheck.inspection import inspect
+from prepcheck.photo import Plane, read
+from prepcheck.settings import Settings
+from prepcheck.spot import Spot
+from prepcheck.spot.follow import EarlierPass, PersistingPatch, persisting_patches
+from prepcheck.surface import Model, ModelOrigin, SurfaceMap, load_model
+from prepcheck.terms import RESIDUE
+
+Matrix = NDArray[np.float64]
+Labels = NDArray[np.uint8]
+_SMALLER = 255
+_LEAST_MM2 = 3.0
+"""Of a patch that has to be found (design, section 4)."""
+_SHARP = ModelOrigin("truth", "0" * 64, 0.5, 0.0, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """How one photo lies on another: a homography and its stated error in px at a long side of 1280."""
+
+    matrix: Matrix
+    error_px: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class PassTruth:
+    """What is known of one pass: its photo, true states, true ground area, and its way to the first photo."""
+
+    path: Path
+    pass_no: int
+    states: Labels = field(repr=False)
+    ground: NDArray[np.bool_] = field(repr=False)
+    to_first: Matrix = field(repr=False)
+    plane: Plane = field(repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class SequenceTruth:
+    """The passes of one spot in order, and labels of what truly persists in the last one's frame."""
+
+    name: str
+    passes: tuple[PassTruth, ...]
+    persisting: Labels = field(repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class FollowTally(Counts):
+    """Counts of sequences: true persisting patches and those found, all that were told, and the false ones."""
+
+    sequences: float = 0.0
+    patches: float = 0.0
+    found: float = 0.0
+    told: float = 0.0
+    false: float = 0.0
+
+
+MEASURES: dict[str, Measure] = {
+    "persisting patches found": lambda t: _share(t.found, t.patches),
+    "false persisting patches a sequence": lambda t: _share(t.false, t.sequences),
+}
+
+Look = Callable[[PassTruth], tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]]
+"""Gives the surface map of a pass and the masks of its spots."""
+Align = Callable[[PassTruth, PassTruth], Known | None]
+"""Lays the second pass's photo on the first's; None when that cannot be done."""
+
+
+def read_sequences(folder: Path) -> Iterator[SequenceTruth]:
+    """Read the sequences of a folder, those with two passes or more.
+
+    Raises
+    ------
+    Unreadable
+        There is none, or a file says something else.
+    """
+    metas = [(path.stem, _meta(path)) for path in sorted((folder / "meta").glob("*.json"))]
+    rows = sorted((str(meta["group"]), int(meta["pass_no"]), name, meta) for name, meta in metas if "pass_no" in meta)
+    groups = [(group, list(of)) for group, of in groupby(rows, key=lambda row: row[0])]
+    groups = [(group, of) for group, of in groups if len(of) > 1]
+    if not groups:
+        raise Unreadable("holds no sequence of passes", "See the layout in the docs", str(folder))
+    for group, of in groups:
+        passes = tuple(_pass(folder, name, meta) for _, _, name, meta in of)
+        yield SequenceTruth(group, passes, _plane(folder / f"persisting/{of[-1][2]}.png"))
+
+
+def true_look(one: PassTruth) -> tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]:
+    """Look with the true map in place of the model: what is measured then is following alone."""
+    bright = np.where(np.isin(one.states, RESIDUE), 0.01, 0.99).astype(np.float32)
+    burnt = np.zeros(one.states.shape, bool)
+    surface = SurfaceMap(one.states, bright, one.ground.astype(np.float32), burnt, (1.0, 1.0), _SHARP)
+    return surface, (one.ground,) if one.ground.any() else ()
+
+
+def model_look(model: Model, settings: Settings) -> Look:
+    """Return a look with the model's own map and spots."""
+
+    def look(one: PassTruth) -> tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]:
+        inspection = inspect(read(one.path, settings), model, settings)
+        return inspection.surface, tuple(spot.mask for spot, _ in inspection.answer.spots)
+
+    return look
+
+
+def true_align(latest: PassTruth, earlier: PassTruth) -> Known:
+    """Return the true way from the earlier photo to the latest."""
+    return Known(np.asarray(np.linalg.solve(latest.to_first, earlier.to_first)))
+
+
+def shaken(error_px: float, seed: int = 7) -> Align:
+    """Return an alignment that is off by a shift of `error_px` at a long side of 1280, in a random direction, and says so."""
+    rng = np.random.default_rng(seed)
+
+    def align(latest: PassTruth, earlier: PassTruth) -> Known:
+        turn, length = rng.uniform(0, 2 * np.pi), error_px * max(latest.states.shape) / 1280
+        shift = np.array([[1, 0, length * np.cos(turn)], [0, 1, length * np.sin(turn)], [0, 0, 1.0]])
+        return Known(shift @ true_align(latest, earlier).matrix, error_px)
+
+    return align
+
+
+def follow_sequence(
+    truth: SequenceTruth, look: Look, align: Align, settings: Settings
+) -> tuple[FollowTally, tuple[PersistingPatch, ...]]:
+    """Follow one sequence and compare what is told to persist with the truth.
+
+    Found: at least a quarter of a true patch of 3 mm2 or more, in view of the passes that show it, is told to persist.
+    False: less than half of a patch told to persist lies on what truly does.
+    """
+    *earlier, last = truth.passes
+    surface, masks = look(last)
+    laid = [(one, align(last, one)) for one in earlier]
+    history = [EarlierPass(one.pass_no, look(one)[0], way) for one, way in laid if way is not None]
+    spots = [Spot(number, np.zeros((0, 2)), mask) for number, mask in enumerate(masks, start=1)]
+    found = [
+        patch for spot in spots for patch in persisting_patches(history, surface, spot, settings, plane=last.plane)
+    ]
+    told = [_at_size(patch.mask, truth.persisting.shape) for patch in found]
+    everywhere = np.logical_or.reduce([np.zeros(truth.persisting.shape, bool), *told])
+    patches = list(_patches(truth))
+    tally = FollowTally(
+        sequences=1.0,
+        patches=float(len(patches)),
+        found=float(sum(everywhere[patch].mean() >= 0.25 for patch in patches)),
+        told=float(len(told)),
+        false=float(sum((truth.persisting[mask] > 0).mean() < 0.5 for mask in told)),
+    )
+    return tally, tuple(found)
+
+
+def registration_mm(way: Matrix, latest: PassTruth, earlier: PassTruth) -> float:
+    """Return the mean error of an alignment on the spot, in mm on the part.
+
+    Each pixel of a grid over the earlier pass's true ground area is carried to the latest photo by `way` and by the
+    truth; both are laid on the plane of the part.
+    """
+    rows, columns = np.nonzero(earlier.ground)
+    step = max(1, len(rows) // 2000)
+    points = np.column_stack([columns, rows]).astype(np.float64)[None, ::step]
+    ways = (way, true_align(latest, earlier).matrix)
+    here, there = (cv2.perspectiveTransform(points, latest.plane.to_mm @ one)[0] for one in ways)
+    return float(np.linalg.norm(here - there, axis=1).mean())
+
+
+def measure(folder: Path, look: Look, align: Align, settings: Settings) -> tuple[FollowTally, dict[str, Figure]]:
+    """Follow all sequences of a folder; returns the counts, and the measures with bootstrap intervals over sequences."""
+    tallies = [follow_sequence(one, look, align, settings)[0] for one in read_sequences(folder)]
+    return total(tallies), figures(tallies, MEASURES)
+
+
+def _share(part: Any, whole: Any) -> Any:
+    return np.divide(part, whole, out=np.full(np.shape(part), np.nan), where=np.asarray(whole) > 0)
+
+
+def _patches(truth: SequenceTruth) -> Iterator[NDArray[np.bool_]]:
+    """Give the true patches of which at least 3 mm2 is in view, and half of that in an earlier pass."""
+    last = truth.passes[-1]
+    for label in np.setdiff1d(np.unique(truth.persisting), (0, _SMALLER)):
+        patch = truth.persisting == label
+        rows, columns = np.nonzero(patch)
+        scale = last.plane.mm_per_px(float(columns.mean()), float(rows.mean()))
+        if len(rows) * scale**2 >= _LEAST_MM2 and any(_in_view(patch, last, one) for one in truth.passes[:-1]):
+            yield patch
+
+
+def _in_view(patch: NDArray[np.bool_], last: PassTruth, earlier: PassTruth) -> bool:
+    rows, columns = np.nonzero(patch)
+    points = np.column_stack([columns, rows]).astype(np.float64)[None]
+    x, y = cv2.perspectiveTransform(points, np.linalg.inv(true_align(last, earlier).matrix))[0].T
+    height, width = earlier.states.shape
+    return bool(((x >= 0) & (x < width) & (y >= 0) & (y < height)).mean() >= 0.5)
+
+
+def _at_size(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    return cv2.resize(mask.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST_EXACT) > 0
+
+
+def _pass(folder: Path, name: str, meta: dict[str, Any]) -> PassTruth:
+    path = next((folder / "images").glob(f"{name}.*"), folder / "images" / name)
+    to_mm = meta.get("to_mm", np.diag([meta["mm_per_px"], meta["mm_per_px"], 1.0]))
+    return PassTruth(
+        path=path,
+        pass_no=int(meta["pass_no"]),
+        states=_plane(folder / f"states/{name}.png"),
+        ground=_plane(folder / f"ground/{name}.png") > 0,
+        to_first=np.asarray(meta["to_first"], np.float64).reshape(3, 3),
+        plane=Plane(np.asarray(to_mm, np.float64).reshape(3, 3), 0.0, "stated"),
+    )
+
+
+def _meta(path: Path) -> dict[str, Any]:
+    try:
+        meta = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise Unreadable(f"is no JSON ({error})", "Mend the labelled folder", f"meta/{path.name}") from error
+    return meta if isinstance(meta, dict) else {}
+
+
+def _plane(path: Path) -> Labels:
+    plane = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_GRAYSCALE) if path.is_file() else None
+    if plane is None:
+        raise Unreadable("is no readable picture", "Mend the labelled folder", str(path))
+    return np.asarray(plane, np.uint8)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Measure a folder and print the figures; returns the exit code."""
+    parser = argparse.ArgumentParser(prog="python -m prepcheck.evaluate.sequences", description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--model", help="look with this model (`default` for the registry's); else with the true maps")
+    parser.add_argument("--shake", type=float, default=0.0, help="error of the alignment, px at a long side of 1280")
+    options = parser.parse_args(arguments)
+    settings = Settings()
+    name = None if options.model == "default" else options.model
+    look = true_look if options.model is None else model_look(load_model(name), settings)
+    summed, told = measure(options.folder, look, shaken(options.shake) if options.shake else true_align, settings)
+    lines = [f"{name:40} {one.value:.3f} ({one.low:.3f} to {one.high:.3f})" for name, one in told.items()]
+    sys.stdout.write("\n".join([*lines, json.dumps(summed.as_dict())]) + "\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
