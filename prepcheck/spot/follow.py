@@ -25,6 +25,7 @@ Matrix = NDArray[np.float64]
 _ERROR_AT = 1280
 """Long side, in pixels, at which the error of an alignment and tolerances are given."""
 _ON_METAL = (State.OXIDE, State.PIT, State.FOREIGN)
+_IN_METAL = (State.OXIDE, State.PIT)
 _UNWORKED = (State.BACKGROUND, State.COATING)
 """Coating was never ground through; away from spots these two are equally right."""
 
@@ -207,8 +208,8 @@ def persisting_patches(
     """Find residue on a spot that was there in earlier passes too, largest first.
 
     It has to be sure (``settings.follow.sure_probability``) in the latest pass and in an earlier one, with no pass in
-    between that shows other there; a pass that cannot tell is passed over. Coating that stays was not ground and does
-    not count.
+    between that shows other there; a pass that cannot tell is passed over. Coating that stays was not ground, and foreign
+    matter lies on top: neither counts.
 
     Parameters
     ----------
@@ -291,7 +292,7 @@ def _disc(reach: int) -> NDArray[np.uint8]:
 
 
 def _sure(states: NDArray[np.uint8], residue: NDArray[np.float32], rule: FollowSettings) -> Mask:
-    return np.asarray(np.isin(states, _ON_METAL) & (residue >= rule.sure_probability))
+    return np.asarray(np.isin(states, _IN_METAL) & (residue >= rule.sure_probability))
 
 
 def _sure_before(one: _Before, rule: FollowSettings) -> NDArray[np.float32]:
