@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -17,6 +18,9 @@ from prepcheck.settings import Settings
 from prepcheck.spot import NoSpot, Spot, drawn_spots, find_spots, touches_edge
 from prepcheck.surface import Model, ModelOrigin, SurfaceMap, map_surface
 from prepcheck.terms import FLAGS, WORST_FIRST, Standing, State
+
+if TYPE_CHECKING:
+    from prepcheck.photo.align import Alignment
 
 _SPECK = np.ones((3, 3), np.uint8)
 """A drawn outline that holds no square of map pixels of this size holds nothing to judge."""
@@ -53,6 +57,16 @@ class Origin:
 
 
 @dataclass(frozen=True, eq=False)
+class Seen:
+    """A photo with its scale, the flags it has before its spots are known, its map, and the outline of a scale card."""
+
+    photo: Photo
+    flags: tuple[Flag, ...]
+    surface: SurfaceMap = field(repr=False)
+    card: Outline | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True, eq=False)
 class Answer:
     """Spots with their scores, the share over all of them, and the worst of their standings."""
 
@@ -62,13 +76,62 @@ class Answer:
 
 
 @dataclass(frozen=True, eq=False)
-class Inspection:
-    """What one photo shows, where, how sure, and where the answer comes from.
+class Member:
+    """One photo of a moved-light set.
 
     Parameters
     ----------
     photo : Photo
-        The photo with its plane, when a scale is known.
+        The photo.
+    flags : tuple of Flag
+        Its own.
+    alignment : Alignment or None
+        How it lies on the first photo; None for the first itself and for one left out.
+    left_out : str
+        Why it was left out, in words; empty when it was used.
+    """
+
+    photo: Photo
+    flags: tuple[Flag, ...]
+    alignment: Alignment | None = None
+    left_out: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class MovedLight:
+    """What lies behind the answer for a moved-light set.
+
+    Parameters
+    ----------
+    members : tuple of Member
+        All photos in the order given, the first one first.
+    moved, enough, advice, learned
+        As in `prepcheck.surface.moved_light.Fused`; `moved` is None when nothing was fused.
+    alone : Answer
+        The answer for the first photo alone.
+    """
+
+    members: tuple[Member, ...]
+    moved: float | None
+    enough: bool
+    advice: str
+    learned: str
+    alone: Answer
+
+    @property
+    def used(self) -> tuple[Member, ...]:
+        """The photos that the answer rests on."""
+        return tuple(member for member in self.members if not member.left_out)
+
+
+@dataclass(frozen=True, eq=False)
+class Inspection:
+    """What one photo or moved-light set shows, where, how sure, and where the answer comes from.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo, the first one of a set, with its plane, when a scale is known.
     flags : tuple of Flag
         Blocking ones first.
     surface : SurfaceMap
@@ -81,6 +144,8 @@ class Inspection:
         Numbers of the tool's spots that the person refused, with reasons.
     origin : Origin
         Program, model, settings and photo.
+    moved_light : MovedLight or None
+        For a moved-light set.
     """
 
     photo: Photo
@@ -90,6 +155,7 @@ class Inspection:
     by_person: Answer | None
     refused: dict[int, str]
     origin: Origin
+    moved_light: MovedLight | None = None
 
     @property
     def standing(self) -> Standing:
@@ -130,24 +196,31 @@ def inspect(
     Inspection
         A photo that is unfit to be judged is a result too: its standing is ``retake``.
     """
+    return conclude(see(photo, model, settings, stated_mm_per_px), model, settings, outlines)
+
+
+def see(photo: Photo, model: Model, settings: Settings, stated_mm_per_px: float | None = None) -> Seen:
+    """Look for the scale of a photo, flag what is unfit, and map its surface."""
     photo, scale_flags, find = with_scale(photo, settings, stated_mm_per_px)
     card = None if find is None else (find.outline + 0.5) * photo.reduction - 0.5
     surface = map_surface(photo, model, settings, card)
+    return Seen(photo, (*photo_flags(photo, settings), *scale_flags), surface, card)
+
+
+def conclude(seen: Seen, model: Model, settings: Settings, outlines: Outlines | None = None) -> Inspection:
+    """Outline the spots in what was seen and score them; raises as `inspect`."""
+    photo, surface = seen.photo, seen.surface
     found = find_spots(surface, settings)
     spots = () if isinstance(found, NoSpot) else found
-    flags = _sorted(
-        [*photo_flags(photo, settings), *scale_flags, *_spot_flags(found, photo, surface, card, settings)],
-    )
-    origin = Origin(__version__, model.origin, settings_sha256(settings, model), photo.sha256)
-    refused = {} if outlines is None else outlines.refused
+    flags = _sorted([*seen.flags, *_spot_flags(found, photo, surface, seen.card, settings)])
     return Inspection(
         photo=photo,
         flags=flags,
         surface=surface,
         answer=_answer(spots, surface, photo, settings, flags),
         by_person=None if outlines is None else _by_person(outlines, spots, surface, photo, settings, flags),
-        refused=refused,
-        origin=origin,
+        refused={} if outlines is None else outlines.refused,
+        origin=Origin(__version__, model.origin, settings_sha256(settings, model), photo.sha256),
     )
 
 
@@ -208,6 +281,8 @@ def _spot_flags(
         return [raised("no_spot", found.reason)]
     everywhere = np.logical_or.reduce([spot.mask for spot in found])
     flags = list(spot_flags(photo, everywhere, settings))
+    if surface.burnt[everywhere].mean() <= settings.fitness.burnt_share:  # another photo of the set shows what was burnt
+        flags = [flag for flag in flags if flag.code != "burnt_out"]
     if cut := [str(spot.number) for spot in found if touches_edge(spot)]:
         flags.append(raised("cut_off", f"spot {', '.join(cut)}"))
     if (share := float(everywhere.mean())) > settings.spot.most_share:

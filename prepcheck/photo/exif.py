@@ -16,6 +16,7 @@ from prepcheck.errors import printable
 _ORIENTATION, _MAKE, _MODEL, _CAMERA_PART, _POSITION_PART = 0x0112, 0x010F, 0x0110, 0x8769, 0x8825
 _TIMES = ((0x9003, 0x9011, 0x9291), (0x9004, 0x9012, 0x9292))
 _WIDTH, _HEIGHT = 0xA002, 0xA003
+_FLASH = 0x9209
 _TIME = re.compile(r"(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)")
 _OFFSET = re.compile(r"[+-]\d\d:\d\d")
 _LONGEST_NAME = 64
@@ -38,6 +39,8 @@ class Exif:
         Width and height that the camera stored for its picture.
     position : tuple of float or None
         Latitude and longitude in degrees.
+    flash : bool or None
+        Whether the flash fired; None when not stored.
     """
 
     orientation: int = 1
@@ -45,6 +48,7 @@ class Exif:
     camera: str | None = None
     size: tuple[int, int] | None = None
     position: tuple[float, float] | None = None
+    flash: bool | None = None
 
 
 def read_exif(block: bytes | None) -> Exif:
@@ -64,6 +68,7 @@ def read_exif(block: bytes | None) -> Exif:
         camera=_camera(tags),
         size=_size(camera),
         position=_position(place),
+        flash=_flash(camera),
     )
 
 
@@ -117,6 +122,12 @@ def _camera(tags: Mapping[int, Any]) -> str | None:
 def _size(camera: Mapping[int, Any]) -> tuple[int, int] | None:
     width, height = camera.get(_WIDTH), camera.get(_HEIGHT)
     return (width, height) if isinstance(width, int) and isinstance(height, int) and width and height else None
+
+
+def _flash(camera: Mapping[int, Any]) -> bool | None:
+    """Bit 0 of the tag Flash says whether it fired (EXIF 2.3, JEITA CP-3451C, tag 0x9209)."""
+    value = camera.get(_FLASH)
+    return bool(value & 1) if isinstance(value, int) else None
 
 
 def _position(place: Mapping[int, Any]) -> tuple[float, float] | None:

@@ -84,6 +84,8 @@ class Photo:
         Latitude and longitude in degrees, only kept when asked for.
     plane : Plane or None
         The surface's plane in mm when a scale is known.
+    flash : bool or None
+        Whether the flash fired; None when the camera did not say.
     """
 
     name: str
@@ -99,6 +101,7 @@ class Photo:
     picture_hash: str = ""
     position: tuple[float, float] | None = None
     plane: Plane | None = None
+    flash: bool | None = None
 
     @property
     def reduction(self) -> float:

@@ -81,6 +81,7 @@ def from_bytes(data: bytes, name: str, settings: Settings, *, keep_position: boo
         re_encoded=bool(signs_of_saving(header)),
         picture_hash=picture_hash(rgb),
         position=exif.position if keep_position else None,
+        flash=exif.flash,
     )
 
 
