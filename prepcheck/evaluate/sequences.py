@@ -159,7 +159,7 @@ def follow_sequence(
     found = [
         patch for spot in spots for patch in persisting_patches(history, surface, spot, settings, plane=last.plane)
     ]
-    told = [_at_size(patch.mask, truth.persisting.shape) for patch in found]
+    told = [_at_size(_whole(patch, surface), truth.persisting.shape) for patch in found]
     everywhere = np.logical_or.reduce([np.zeros(truth.persisting.shape, bool), *told])
     patches = list(_patches(truth))
     tally = FollowTally(
@@ -213,6 +213,13 @@ def _in_view(patch: NDArray[np.bool_], last: PassTruth, earlier: PassTruth) -> b
     x, y = cv2.perspectiveTransform(points, np.linalg.inv(true_align(last, earlier).matrix))[0].T
     height, width = earlier.states.shape
     return bool(((x >= 0) & (x < width) & (y >= 0) & (y < height)).mean() >= 0.5)
+
+
+def _whole(patch: PersistingPatch, surface: SurfaceMap) -> NDArray[np.bool_]:
+    (x, y), (height, width) = patch.corner, patch.inside.shape
+    mask = np.zeros(surface.states.shape, bool)
+    mask[y : y + height, x : x + width] = patch.inside
+    return mask
 
 
 def _at_size(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:

@@ -1,4 +1,4 @@
-"""A spot followed from grinding pass to pass: found again, compared, and what stays.
+"""A spot followed from grinding pass to pass: what changed, and what stays.
 
 Frames: a homography here takes full-size pixels of an earlier photo to full-size pixels of the latest one. All masks lie
 in the frame of the latest pass's surface map.
@@ -6,7 +6,7 @@ in the frame of the latest pass's surface map.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -16,12 +16,18 @@ from numpy.typing import NDArray
 
 from prepcheck.photo import Plane
 from prepcheck.settings import FollowSettings, Settings
+from prepcheck.spot.same_spot import AskPerson, Matrix, by_cards, same_spot
 from prepcheck.spot.spot import Spot
 from prepcheck.surface import SurfaceMap
 from prepcheck.terms import RESIDUE, State
 
+__all__ = [
+    "Aligned", "AskPerson", "Change", "EarlierPass", "PersistingPatch", "by_cards", "compare", "persisting_patches",
+    "same_spot",
+]  # fmt: skip
+
 Mask = NDArray[np.bool_]
-Matrix = NDArray[np.float64]
+Box = tuple[slice, slice]
 _ERROR_AT = 1280
 """Long side, in pixels, at which the error of an alignment and tolerances are given."""
 _ON_METAL = (State.OXIDE, State.PIT, State.FOREIGN)
@@ -55,8 +61,12 @@ class PersistingPatch:
 
     Parameters
     ----------
-    mask : ndarray, shape (h, w), bool
-        Where it lies in the latest surface map.
+    inside : ndarray, shape (h, w), bool
+        Its pixels in the latest surface map, cut out.
+    corner : (int, int)
+        Column and row in that map of the first pixel of `inside`.
+    outline : ndarray, shape (n, 2), float64
+        Its outer outline as (x, y) in full-size pixels of the latest photo.
     at : tuple of float
         A place inside it, (x, y) in full-size pixels of the latest photo.
     area_px, area_mm2 : float, float or None
@@ -69,7 +79,9 @@ class PersistingPatch:
         Mean over its pixels of the lowest probability of residue in the passes in which it was seen.
     """
 
-    mask: Mask = field(repr=False)
+    inside: Mask = field(repr=False)
+    corner: tuple[int, int]
+    outline: NDArray[np.float64] = field(repr=False)
     at: tuple[float, float]
     area_px: float
     area_mm2: float | None
@@ -97,7 +109,7 @@ class Change:
     persisting : tuple of PersistingPatch
         Patches that stay over two or more passes, largest first.
     areas_mm2 : dict of str to float or None
-        Area of each mask by its name; None without a scale.
+        Area of each mask by its name, with a scale.
     """
 
     newly_bright: Mask = field(repr=False)
@@ -107,57 +119,6 @@ class Change:
     not_comparable: Mask = field(repr=False)
     persisting: tuple[PersistingPatch, ...]
     areas_mm2: dict[str, float] | None
-
-
-@dataclass(frozen=True)
-class AskPerson:
-    """Which spot it is cannot be told, and why; a person has to say."""
-
-    reason: str
-
-
-def by_cards(earlier: Plane, latest: Plane) -> Matrix:
-    """Return the homography between two photos whose card was not moved on the part in between.
-
-    Whether it was moved cannot be seen from the card alone: `same_spot` asks when the outlines then do not overlap.
-    """
-    return np.asarray(np.linalg.solve(latest.to_mm, earlier.to_mm), np.float64)
-
-
-def same_spot(
-    outline: NDArray[np.float64],
-    spots: Sequence[Spot],
-    surface: SurfaceMap,
-    matrices: Sequence[Matrix],
-    settings: Settings,
-) -> Spot | AskPerson:
-    """Find the spot of an earlier pass among those of a new photo.
-
-    Parameters
-    ----------
-    outline : ndarray, shape (n, 2), float64
-        Outline of the earlier spot, (x, y) in full-size pixels of the earlier photo.
-    spots : sequence of Spot
-        Those of the new photo.
-    surface
-        Map of the new photo.
-    matrices : sequence of ndarray, shape (3, 3)
-        Ways from the earlier photo to the new one that are known (by features, by cards); none when not aligned.
-        All of them must lead to the same spot.
-    settings
-        How much outlines must overlap: enough, and clearly more than with the next spot.
-    """
-    if not spots:
-        return AskPerson("the new photo shows no ground spot")
-    if not matrices:
-        return AskPerson("the new photo could not be laid over the earlier one")
-    found = [_by_overlap(outline, spots, surface, matrix, settings.follow) for matrix in matrices]
-    if reasons := [one for one in found if isinstance(one, AskPerson)]:
-        return reasons[0]
-    numbers = {one.number for one in found if isinstance(one, Spot)}
-    if len(numbers) > 1:
-        return AskPerson("the scale card and the surroundings point to different spots: was the card moved?")
-    return found[0]
 
 
 def compare(
@@ -224,10 +185,11 @@ def persisting_patches(
     since, seen, lowest = _walk_back(now, passes, [one.pass_no for one in history], rule)
     lowest = np.minimum(lowest, latest.residue)
     areas = None if plane is None else _pixel_areas(latest, plane)
+    larger = [_patch_sizes(now), *(_patch_sizes(_sure_before(one, rule) > 0) for one in passes)]
     patches = [
-        _persisting_patch(place, since, seen, lowest, latest, areas)
-        for place in _places(seen > 1)
-        if _large(place, latest, areas, rule) and _overlaps(place, now, passes, rule)
+        _persisting_patch(inside, box, since, seen, lowest, latest, areas)
+        for inside, box in _large_places(seen > 1, latest, areas, rule)
+        if _overlaps(inside, [sizes[box] for sizes in larger], rule)
     ]
     return tuple(sorted(patches, key=lambda patch: patch.area_px, reverse=True))
 
@@ -317,49 +279,61 @@ def _walk_back(
     return since, seen, lowest
 
 
-def _places(mask: Mask) -> list[Mask]:
-    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
-    return [labels == label for label in range(1, count)]
+def _large_places(
+    mask: Mask, latest: SurfaceMap, areas: NDArray[np.float64] | None, rule: FollowSettings
+) -> Iterator[tuple[Mask, Box]]:
+    """Give the connected places of `mask` that are large enough to be patches, cut out, with the box they lie in."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    if areas is None:
+        total = np.bincount(labels.ravel()) / (max(latest.states.shape) / _ERROR_AT) ** 2
+    else:
+        total = np.bincount(labels.ravel(), weights=areas.ravel())
+    large = total >= (rule.least_patch_px if areas is None else rule.least_patch_mm2)
+    for label in np.flatnonzero(large[1:]) + 1:
+        x, y, width, height = (int(v) for v in stats[label, :4])
+        box = np.s_[y : y + height, x : x + width]
+        yield labels[box] == label, box
 
 
-def _large(place: Mask, latest: SurfaceMap, areas: NDArray[np.float64] | None, rule: FollowSettings) -> bool:
-    if areas is not None:
-        return bool(areas[place].sum() >= rule.least_patch_mm2)
-    return bool(np.count_nonzero(place) >= rule.least_patch_px * (max(latest.states.shape) / _ERROR_AT) ** 2)
-
-
-def _overlaps(place: Mask, now: Mask, passes: Sequence[_Before], rule: FollowSettings) -> bool:
-    """Say whether `place` is enough of the patch of now and of some earlier pass, the smaller of the two."""
-    then = max(_patch_around(place, _sure_before(one, rule) > 0) for one in passes)
-    return bool(np.count_nonzero(place) >= rule.stay_overlap * min(_patch_around(place, now), then))
-
-
-def _patch_around(place: Mask, patches: Mask) -> int:
-    """Return how many pixels the patches that `place` touches have."""
+def _patch_sizes(patches: Mask) -> NDArray[np.int64]:
+    """Return for each pixel the size of the patch it lies in, in pixels; 0 outside."""
     labels = cv2.connectedComponents(patches.astype(np.uint8), connectivity=8)[1]
-    touched = np.setdiff1d(labels[place], [0])
-    return int(np.isin(labels, touched).sum()) if len(touched) else 0
+    sizes = np.bincount(labels.ravel())
+    sizes[0] = 0
+    return np.asarray(sizes[labels], np.int64)
+
+
+def _overlaps(inside: Mask, larger: Sequence[NDArray[np.int64]], rule: FollowSettings) -> bool:
+    """Say whether a place is enough of the patch it lies in now or in some earlier pass, the smaller of the two."""
+    now, *before = (int(sizes[inside].max()) for sizes in larger)
+    return bool(np.count_nonzero(inside) >= rule.stay_overlap * min(now, max(before)))
 
 
 def _persisting_patch(
-    place: Mask,
+    inside: Mask,
+    box: Box,
     since: NDArray[np.int32],
     seen: NDArray[np.int32],
     lowest: NDArray[np.float32],
     latest: SurfaceMap,
     areas: NDArray[np.float64] | None,
 ) -> PersistingPatch:
-    depth = cv2.distanceTransform(np.pad(place, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    y, x = divmod(int(depth.argmax()), depth.shape[1])
-    at = latest.to_full(np.array([[x, y]], np.float64))[0]
+    padded = np.pad(inside, 1).astype(np.uint8)
+    corner = (box[1].start, box[0].start)
+    contours, _ = cv2.findContours(padded, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    deepest = cv2.minMaxLoc(cv2.distanceTransform(padded, cv2.DIST_L2, 3))[3]
+    places = np.vstack([np.array([deepest]), contours[0][:, 0]]).astype(np.float64)
+    (x, y), *outline = latest.to_full(places + corner - 1)
     return PersistingPatch(
-        mask=place,
-        at=(float(at[0]), float(at[1])),
-        area_px=float(np.count_nonzero(place) * np.prod(latest.reduction)),
-        area_mm2=None if areas is None else float(areas[place].sum()),
-        since=int(np.median(since[place])),
-        passes=int(np.median(seen[place])),
-        probability=float(lowest[place].mean()),
+        inside=inside,
+        corner=corner,
+        outline=np.array(outline),
+        at=(float(x), float(y)),
+        area_px=float(np.count_nonzero(inside) * np.prod(latest.reduction)),
+        area_mm2=None if areas is None else float(areas[box][inside].sum()),
+        since=int(np.median(since[box][inside])),
+        passes=int(np.median(seen[box][inside])),
+        probability=float(lowest[box][inside].mean()),
     )
 
 
@@ -370,30 +344,3 @@ def _pixel_areas(surface: SurfaceMap, plane: Plane) -> NDArray[np.float64]:
     third = points @ plane.to_mm[2, :2] + plane.to_mm[2, 2]
     areas = abs(np.linalg.det(plane.to_mm)) / np.abs(third) ** 3 * np.prod(surface.reduction)
     return np.asarray(areas.reshape(rows.shape), np.float64)
-
-
-def _by_overlap(
-    outline: NDArray[np.float64], spots: Sequence[Spot], surface: SurfaceMap, matrix: Matrix, rule: FollowSettings
-) -> Spot | AskPerson:
-    """Find the spot whose mask shares most with the outline, by intersection over union within the new photo."""
-    old = _filled(outline, surface, matrix)
-    if not old.any():
-        return AskPerson("the new photo does not show the place of the earlier spot")
-    shares = [np.count_nonzero(old & spot.mask) / np.count_nonzero(old | spot.mask) for spot in spots]
-    order = sorted(range(len(spots)), key=shares.__getitem__, reverse=True)
-    best, next_best = shares[order[0]], shares[order[1]] if len(shares) > 1 else 0.0
-    if best < rule.same_overlap:
-        return AskPerson(f"no spot of the new photo shares {rule.same_overlap:.0%} with the earlier outline")
-    if best < rule.same_lead * next_best:
-        first, second = sorted(spots[k].number for k in order[:2])
-        return AskPerson(f"spots {first} and {second} both lie where the earlier one was")
-    return spots[order[0]]
-
-
-def _filled(outline: NDArray[np.float64], surface: SurfaceMap, matrix: Matrix) -> Mask:
-    mask = np.zeros(surface.states.shape, np.uint8)
-    rows = np.column_stack([outline, np.ones(len(outline))]) @ matrix.T
-    if len(outline) >= 3 and (rows[:, 2] * np.sign(rows[0, 2]) > 1e-9 * np.abs(rows[:, 2]).max()).all():
-        placed = surface.from_full(rows[:, :2] / rows[:, 2:])
-        cv2.fillPoly(mask, [np.round(np.clip(placed, -16_000, 16_000)).astype(np.int32)], 1)
-    return mask.astype(bool)

@@ -173,6 +173,16 @@ def test_residue_of_two_passes_persists():
     assert patch.probability == pytest.approx(0.97, abs=0.005)
 
 
+def test_a_patch_is_outlined_in_full_size_pixels():
+    surface = surface_of(ground(OXIDE), probability=0.97, reduction=(2.0, 2.0))
+    (spot,) = find_spots(surface, SETTINGS)
+    (patch,) = compare(surface, surface, STILL, spot, SETTINGS).persisting
+    (x, y), r = cv2.minEnclosingCircle(patch.outline.astype(np.float32))
+    assert (x, y, r) == pytest.approx((800.5, 600.5, 60), abs=2)
+    assert patch.at == pytest.approx((800.5, 600.5), abs=5)
+    assert patch.inside.sum() * 4 == patch.area_px
+
+
 def test_residue_seen_once_does_not_persist():
     change, _ = passes(ground(), ground(OXIDE))
     assert change.persisting == ()
