@@ -267,6 +267,18 @@ class ScoreSettings(Group):
     )  # fmt: skip
 
 
+class MovedLightSettings(Group):
+    """When photos of one view count as taken under a moved light."""
+
+    least_moved: float = threshold(
+        0.1,
+        unit="spread of the natural log of the brightness ratio between two photos, over the ground",
+        low=0.0,
+        high=3.0,
+        reason="below it the light hardly moved and a second photo tells little more than the first",
+    )
+
+
 class StoreSettings(Group):
     """The record store."""
 
@@ -291,6 +303,7 @@ class Settings(Group):
     spot: SpotSettings = SpotSettings()
     follow: FollowSettings = FollowSettings()
     score: ScoreSettings = ScoreSettings()
+    moved_light: MovedLightSettings = MovedLightSettings()
     store: StoreSettings = StoreSettings()
 
     def digest(self) -> str:

@@ -1,0 +1,232 @@
+"""What two to six photos of one view say about each place when the light moves between them.
+
+Bright metal flashes and dies as a torch moves, and its scratches flip from light to dark; oxide scatters about the same
+from everywhere. No one number tells them apart, so several are laid side by side, each the same whatever the order of the
+photos, and `prepcheck.surface.moved_light` weighs them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.photo import Photo
+from prepcheck.surface.surface_map import SurfaceMap
+from prepcheck.terms import State
+
+Planes = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+NAMES: tuple[str, ...] = (
+    "bright mean", "bright highest", "bright lowest", "bright of mean chance", "bright near", "bright around",
+    "oxide mean", "pit mean", "coating mean", "foreign mean", "other mean", "ground",
+    "light range", "light highest", "light lowest", "level range", "level highest", "level lowest",
+    "grain mean", "grain highest", "grain lowest", "grain kept", "level kept", "level change", "photos",
+)  # fmt: skip
+"""Names of the evidence, in order."""
+
+_LEAST_LIGHT = 0.003
+"""Added to linear brightness before the logarithm: about one step of 255."""
+_MOST_LOGIT = 7.0
+
+
+@dataclass(frozen=True, eq=False)
+class Views:
+    """Photos of one view in the frame of the first one's map, (h, w).
+
+    Parameters
+    ----------
+    chances : ndarray, shape (n, 7, h, w), float32
+        Probabilities that the net gave for each photo.
+    ground : ndarray, shape (n, h, w), float32
+        Probability of ground.
+    light : ndarray, shape (n, h, w), float32
+        Logarithm of linear brightness, its median over the likely ground taken off: exposure cancels.
+    covers, seen : ndarray, shape (n, h, w), bool
+        Where a photo reaches; where it also is not burnt out. A place seen in none counts as seen in the first.
+    burnt : ndarray, shape (h, w), bool
+        Places seen in no photo.
+    """
+
+    chances: Planes = field(repr=False)
+    ground: Planes = field(repr=False)
+    light: Planes = field(repr=False)
+    covers: Mask = field(repr=False)
+    seen: Mask = field(repr=False)
+    burnt: Mask = field(repr=False)
+
+    @property
+    def unit(self) -> float:
+        """Map pixels for one pixel of a map with a long side of 640: widths of smoothing are multiples of it."""
+        return float(max(self.burnt.shape) / 640)
+
+
+def lay_over(photos: Sequence[Photo], maps: Sequence[SurfaceMap], to_first: Sequence[NDArray[np.float64]]) -> Views:
+    """Bring the maps and brightness of all photos into the frame of the first one's map.
+
+    Parameters
+    ----------
+    photos, maps
+        Of each photo; the maps hold `chances`.
+    to_first : sequence of ndarray, shape (3, 3)
+        Homography from full-size pixels of each photo but the first to those of the first.
+    """
+    first = maps[0]
+    matrices = [np.eye(3), *(_between(first, other, matrix) for other, matrix in zip(maps[1:], to_first, strict=True))]
+    size = first.states.shape[::-1]
+    chances = np.stack(
+        [_warped(stack, matrix, size) for stack, matrix in zip(map(_all_chances, maps), matrices, strict=True)]
+    )
+    ground = np.stack([_warped(m.ground[None], matrix, size)[0] for m, matrix in zip(maps, matrices, strict=True)])
+    light = [_warped(_log_light(p, m)[None], x, size)[0] for p, m, x in zip(photos, maps, matrices, strict=True)]
+    covers = np.stack([_covered(m.states.shape, matrix, size) for m, matrix in zip(maps, matrices, strict=True)])
+    glare = np.stack(
+        [_warped(m.burnt[None].astype(np.float32), x, size)[0] for m, x in zip(maps, matrices, strict=True)]
+    )
+    seen = covers & (glare <= 0)
+    burnt = np.asarray(~seen.any(axis=0), np.bool_)
+    seen[0] |= burnt
+    return Views(chances, ground, _normalised(np.stack(light), covers, ground), covers, seen, burnt)
+
+
+def evidence(views: Views) -> Planes:
+    """Measure each place, shape (25, h, w), float32; see `NAMES`. Natural logarithms and log odds throughout."""
+    u = views.unit
+    bright = log_odds(views.chances[:, State.BRIGHT])
+    mean = average(bright, views.seen)
+    odds = [average(log_odds(views.chances[:, k]), views.seen) for k in (2, 3, 4, 5)]
+    other = log_odds(views.chances[:, State.BACKGROUND] + views.chances[:, 6])
+    fine = np.stack([one - blur(one, 3 * u) for one in views.light])
+    level = np.stack([blur(one, 1.5 * u) - blur(one, 16 * u) for one in views.light])
+    grain = np.stack([0.5 * np.log(blur(one * one, 3 * u) + 1e-4) for one in fine])
+    light = np.stack([blur(one, u) for one in views.light])
+    return np.stack([
+        mean, *_ends(bright, views.seen), log_odds(average(views.chances[:, State.BRIGHT], views.seen)),
+        blur(mean, 2 * u), blur(mean, 8 * u), *odds, average(other, views.seen),
+        log_odds(average(views.ground, views.covers)),
+        *_range(light, views.seen), *_range(level, views.seen), average(grain, views.seen), *_ends(grain, views.seen),
+        _kept(fine, views.seen, 4 * u), _kept(level, views.seen, 8 * u), _changed(level, views.seen, 6 * u),
+        views.seen.sum(axis=0, dtype=np.float32),
+    ])  # fmt: skip
+
+
+def log_odds(chance: Planes) -> Planes:
+    """Return ln(p / (1 - p)), cut to -7..7."""
+    p = np.clip(chance, 1e-6, 1 - 1e-6)
+    return np.asarray(np.clip(np.log(p) - np.log1p(-p), -_MOST_LOGIT, _MOST_LOGIT), np.float32)
+
+
+def average(planes: Planes, where: Mask) -> Planes:
+    """Average planes (n, h, w) over the photos in which a place is seen."""
+    return np.asarray((planes * where).sum(axis=0) / np.maximum(where.sum(axis=0), 1), np.float32)
+
+
+def blur(plane: Planes, sigma: float) -> Planes:
+    """Smooth a plane (h, w); wide smoothing at a quarter of the size."""
+    if sigma < 6:
+        return np.asarray(cv2.GaussianBlur(plane, (0, 0), sigma), np.float32)
+    height, width = plane.shape
+    small = cv2.resize(plane, (max(1, width // 4), max(1, height // 4)), interpolation=cv2.INTER_AREA)
+    smooth = cv2.GaussianBlur(small, (0, 0), sigma / 4)
+    return np.asarray(cv2.resize(smooth, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def movement(views: Views) -> float:
+    """Return how much the light moved: the largest spread, over pairs, of the log ratio of brightness on the ground.
+
+    Exposure multiplies a whole photo and drops out; a light that stays where it was leaves the ratio even. The spread is
+    half the distance between the 16th and the 84th percentile of the smoothed ratio (one standard deviation of a
+    normal one): 0 for the same light, some 0.2 to 1 for a torch held elsewhere. Places seen by both photos only.
+    """
+    smooth = np.stack([blur(one, 4 * views.unit) for one in views.light])
+    likely = _likely_ground(views.ground, views.covers)
+    spreads = []
+    for i, j in combinations(range(len(smooth)), 2):
+        both = views.seen[i] & views.seen[j]
+        inside = both & likely if np.count_nonzero(both & likely) >= 100 else both
+        low, high = np.quantile(smooth[i][inside] - smooth[j][inside], (0.16, 0.84)) if inside.any() else (0.0, 0.0)
+        spreads.append(float(high - low) / 2)
+    return max(spreads, default=0.0)
+
+
+def _between(first: SurfaceMap, other: SurfaceMap, matrix: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Turn a homography of full-size pixels into one of map pixels."""
+    return np.asarray(np.linalg.inv(_up(first)) @ matrix @ _up(other))
+
+
+def _up(surface: SurfaceMap) -> NDArray[np.float64]:
+    """Map pixels to full-size pixels as a matrix: `SurfaceMap.to_full`."""
+    x, y = surface.reduction
+    return np.array([[x, 0, (x - 1) / 2], [0, y, (y - 1) / 2], [0, 0, 1]])
+
+
+def _warped(planes: Planes, matrix: NDArray[np.float64], size: tuple[int, ...]) -> Planes:
+    same = np.allclose(matrix, np.eye(3)) and planes.shape[:0:-1] == tuple(size)
+    if same:
+        return planes
+    flags, border = cv2.INTER_LINEAR, cv2.BORDER_REPLICATE
+    return np.stack([cv2.warpPerspective(one, matrix, size, flags=flags, borderMode=border) for one in planes])
+
+
+def _covered(shape: tuple[int, ...], matrix: NDArray[np.float64], size: tuple[int, ...]) -> Mask:
+    whole = np.ones(shape, np.float32)
+    return np.asarray(cv2.warpPerspective(whole, matrix, size, flags=cv2.INTER_LINEAR) > 0.99)
+
+
+def _all_chances(surface: SurfaceMap) -> Planes:
+    if surface.chances is None:
+        raise ValueError("a surface map without chances cannot be fused")
+    return surface.chances
+
+
+def _log_light(photo: Photo, surface: SurfaceMap) -> Planes:
+    """Log of linear brightness at the map's size; sRGB decoded by a power of 2.2, near enough here."""
+    size = surface.states.shape[::-1]
+    rgb = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    luminance = cv2.transform(np.power(rgb, 2.2), np.array([[0.2126, 0.7152, 0.0722]]))
+    return np.asarray(np.log(luminance + _LEAST_LIGHT), np.float32)
+
+
+def _normalised(light: Planes, covers: Mask, ground: Planes) -> Planes:
+    likely = _likely_ground(ground, covers)
+    return np.stack([one - np.median(one[inside if (inside := likely & there).any() else there] if there.any() else one)
+                     for one, there in zip(light, covers, strict=True)])  # fmt: skip
+
+
+def _likely_ground(ground: Planes, covers: Mask) -> Mask:
+    return np.asarray(average(ground, covers) > 0.5)
+
+
+def _ends(planes: Planes, where: Mask) -> tuple[Planes, Planes]:
+    return np.where(where, planes, -np.inf).max(axis=0), np.where(where, planes, np.inf).min(axis=0)
+
+
+def _range(planes: Planes, where: Mask) -> tuple[Planes, Planes, Planes]:
+    highest, lowest = _ends(planes, where)
+    return highest - lowest, highest, lowest
+
+
+def _kept(planes: Planes, seen: Mask, sigma: float) -> Planes:
+    """Local correlation between photos, averaged over pairs that both see a place; 0 where no pair does."""
+    power = [blur(one * one, sigma) + 1e-4 for one in planes]
+    total, pairs = np.zeros(seen.shape[1:], np.float32), np.zeros(seen.shape[1:], np.float32)
+    for i, j in combinations(range(len(planes)), 2):
+        both = seen[i] & seen[j]
+        total += both * blur(planes[i] * planes[j], sigma) / np.sqrt(power[i] * power[j])
+        pairs += both
+    return np.asarray(total / np.maximum(pairs, 1), np.float32)
+
+
+def _changed(planes: Planes, seen: Mask, sigma: float) -> Planes:
+    """Local mean of the absolute difference between photos, averaged over pairs; 0 where no pair sees a place."""
+    total, pairs = np.zeros(seen.shape[1:], np.float32), np.zeros(seen.shape[1:], np.float32)
+    for i, j in combinations(range(len(planes)), 2):
+        both = seen[i] & seen[j]
+        total += both * blur(np.abs(planes[i] - planes[j]), sigma)
+        pairs += both
+    return np.asarray(total / np.maximum(pairs, 1), np.float32)

@@ -1,0 +1,289 @@
+"""Two to six photos of one view under a moved torch, fused into one surface map in the frame of the first.
+
+The start is the mean of each photo's log probabilities. A small net, learned by ``python -m prepcheck.train fusion`` for
+one model and kept in ``models/moved_light.json``, weighs `prepcheck.surface.moved_evidence` and corrects the probability of
+bright metal; what is not bright is shared out among the other states as the mean has it. With a model that it was not
+learned for, the mean stands alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ValidationError
+
+from prepcheck.errors import ModelFault
+from prepcheck.photo import Photo
+from prepcheck.resources import folder
+from prepcheck.settings import Settings, first_fault
+from prepcheck.surface.mapping import told
+from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, movement
+from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
+from prepcheck.terms import State
+
+MOST_PHOTOS = 6
+_FILE = "moved_light.json"
+_SIDES = {"right": (1.0, 0.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "top": (0.0, -1.0)}
+_LEAST_SLOPE = 0.15
+"""Least change of log brightness across the picture's half width from which a side of the torch is guessed."""
+
+
+_LEAST_UNSURE = 0.02
+"""Share of the ground that cannot be told from which another photo is worth asking for."""
+
+
+class Aligned(Protocol):
+    """Anything that holds a homography from full-size pixels of a photo to those of the first."""
+
+    @property
+    def matrix(self) -> NDArray[np.float64]:
+        """Shape (3, 3)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fused:
+    """What several photos of one view say together.
+
+    Parameters
+    ----------
+    surface : SurfaceMap
+        In the frame of the first photo; its `model` carries the `sure` and the interval's numbers of fused maps.
+    moved : float
+        How much the light moved: see `prepcheck.surface.moved_evidence.movement`; 0 when it stayed.
+    advice : str
+        Where to put the torch next, or why this set shows too little; empty when there is nothing to say.
+    enough : bool
+        False when the light moved less than ``settings.moved_light.least_moved``.
+    learned : str
+        SHA-256 (hex) of the learned numbers that weighed the photos; empty where their mean stands alone.
+    """
+
+    surface: SurfaceMap
+    moved: float
+    advice: str
+    enough: bool
+    learned: str
+
+
+class Calibration(BaseModel):
+    """`sure` and interval of fused maps of one count of photos, fitted as in `prepcheck.train.calibrate`."""
+
+    sure: float
+    error_scale: float
+    error_floor: float
+
+
+class Numbers(BaseModel):
+    """The learned numbers, and for which model."""
+
+    model_sha256: str
+    names: list[str]
+    middle: list[float]
+    spread: list[float]
+    hidden: list[list[float]]
+    hidden_offset: list[float]
+    out: list[float]
+    out_offset: float
+    straight: list[float]
+    calibration: dict[int, Calibration]
+
+
+@dataclass(frozen=True, eq=False)
+class Fusion:
+    """Learned numbers as arrays: one hidden layer of rectified sums beside a straight one."""
+
+    numbers: Numbers = field(repr=False)
+    sha256: str
+
+    def bright_odds(self, measured: Planes) -> Planes:
+        """Return the log odds of bright metal, shape (h, w), from the evidence (25, h, w)."""
+        n = self.numbers
+        flat = (measured.reshape(len(measured), -1).T - _row(n.middle)) / _row(n.spread)
+        flat = np.clip(flat, -5, 5)
+        hidden = np.maximum(flat @ np.asarray(n.hidden, np.float32) + _row(n.hidden_offset), 0)
+        odds = hidden @ _row(n.out) + flat @ _row(n.straight) + np.float32(n.out_offset)
+        return np.asarray(odds.reshape(measured.shape[1:]), np.float32)
+
+    def calibration(self, photos: int) -> Calibration:
+        """Return the numbers of the nearest count of photos for which they were fitted."""
+        return self.numbers.calibration[min(self.numbers.calibration, key=lambda count: abs(count - photos))]
+
+
+def load_fusion(models: Path | None = None) -> Fusion | None:
+    """Read the learned numbers that ship with prepcheck, or those in a folder; None when there are none.
+
+    Raises
+    ------
+    ModelFault
+        The file says something else.
+    """
+    return _load((models or folder("models")) / _FILE)
+
+
+def fuse(
+    photos: Sequence[Photo],
+    maps: Sequence[SurfaceMap],
+    alignments: Sequence[Aligned],
+    settings: Settings,
+    fusion: Fusion | Literal["shipped"] | None = "shipped",
+) -> Fused:
+    """Fuse the surface maps of photos of one view under a moved light.
+
+    A place burnt out, or not covered, in one photo counts from the others; one seen in none cannot be told.
+
+    Parameters
+    ----------
+    photos, maps : sequence
+        Two to six photos and their maps, by one model, with `chances`.
+    alignments : sequence of Aligned
+        Of every photo but the first.
+    settings : Settings
+        Says how much the light has to move.
+    fusion : Fusion, "shipped" or None
+        Learned numbers; None leaves it at the mean.
+
+    Raises
+    ------
+    ValueError
+        There are fewer than two or more than six photos, not as many maps, or a map without `chances`.
+    """
+    if not 2 <= len(photos) <= MOST_PHOTOS or len(maps) != len(photos) or len(alignments) != len(photos) - 1:
+        raise ValueError(f"{len(photos)} photos, {len(maps)} maps and {len(alignments)} alignments are no set")
+    views = lay_over(photos, maps, [alignment.matrix for alignment in alignments])
+    fitting = _fitting(load_fusion() if fusion == "shipped" else fusion, maps[0].model)
+    origin = maps[0].model if fitting is None else _calibrated(maps[0].model, fitting.calibration(len(photos)))
+    chances = mean_chances(views) if fitting is None else weighed(views, fitting)
+    states, bright = told(chances, views.burnt, origin.sure)
+    ground = np.asarray((views.ground * views.covers).sum(axis=0) / views.covers.sum(axis=0), np.float32)
+    surface = SurfaceMap(states, bright, ground, views.burnt, maps[0].reduction, origin, chances)
+    moved = movement(views)
+    enough = moved >= settings.moved_light.least_moved
+    learned = "" if fitting is None else fitting.sha256
+    return Fused(surface, moved, advise(views, surface) if enough else TOO_LITTLE, enough, learned)
+
+
+TOO_LITTLE = (
+    "The light hardly moved between these photos. Keep the phone where it is, hold the torch low on another side of the "
+    "spot, and take another photo."
+)
+
+
+def mean_chances(views: Views) -> Planes:
+    """Average the log probabilities over the photos that see a place, shape (7, h, w), summing to 1."""
+    logs = np.log(np.clip(views.chances, 1e-6, 1))
+    mean = (logs * views.seen[:, None]).sum(axis=0) / views.seen.sum(axis=0)
+    powers = np.exp(mean - mean.max(axis=0))
+    return np.asarray(powers / powers.sum(axis=0), np.float32)
+
+
+def weighed(views: Views, fusion: Fusion) -> Planes:
+    """Return the mean's probabilities with that of bright metal as the learned numbers have it, shape (7, h, w)."""
+    return with_bright(mean_chances(views), fusion.bright_odds(evidence(views)))
+
+
+def with_bright(chances: Planes, odds: Planes) -> Planes:
+    """Set the log odds of bright metal, the others sharing the rest as before."""
+    bright = 1 / (1 + np.exp(-np.clip(odds, -15, 15)))
+    rest = np.clip(1 - chances[State.BRIGHT], 1e-6, 1)
+    shared = chances * ((1 - bright) / rest)
+    shared[State.BRIGHT] = bright
+    return np.asarray(shared, np.float32)
+
+
+def advise(views: Views, surface: SurfaceMap) -> str:
+    """Say from which side no photo had light, when a part of the ground cannot be told; empty otherwise.
+
+    The side of the torch is guessed from where each photo is brighter than the photos' mean, so it is only named when the
+    slope is plain.
+    """
+    ground = surface.ground > 0.5
+    unsure = ground & (surface.states == State.CANNOT_TELL)
+    share = int(np.count_nonzero(unsure)) / max(1, int(np.count_nonzero(ground)))
+    if share < _LEAST_UNSURE:
+        return ""
+    start = f"{share:.0%} of the ground still cannot be told, most of it {_whereabouts(unsure, ground)}."
+    lit = [side for side in light_sides(views) if side is not None]
+    free = [name for name, side in _SIDES.items() if all(np.dot(side, other) < 0.5 for other in lit)]
+    if not lit or not free:
+        return f"{start} Hold the torch low from another side and take one more photo."
+    farthest = min(free, key=lambda name: max(float(np.dot(_SIDES[name], other)) for other in lit))
+    return f"{start} No photo seems to have light from the {farthest} of the picture: hold the torch there, low."
+
+
+def light_sides(views: Views) -> list[tuple[float, float] | None]:
+    """Guess for each photo the side its light comes from as a unit vector (x, y) in the picture; None where not plain.
+
+    It is the slope of a plane fitted to the log brightness less the mean over photos: what all share is the surface.
+    """
+    smooth = np.stack([blur(one, 8 * views.unit) for one in views.light])
+    common = smooth.mean(axis=0)
+    return [_slope(one - common, there) for one, there in zip(smooth, views.seen, strict=True)]
+
+
+def _slope(change: Planes, there: NDArray[np.bool_]) -> tuple[float, float] | None:
+    rows, columns = np.nonzero(there[::4, ::4])
+    if len(rows) < 100:
+        return None
+    values = np.clip(change[::4, ::4][rows, columns], -2, 2)
+    half = max(change.shape) / 8
+    fitted = np.linalg.lstsq(np.c_[columns / half, rows / half, np.ones(len(rows))], values, rcond=None)[0]
+    size = float(np.hypot(fitted[0], fitted[1]))
+    return None if size < _LEAST_SLOPE else (float(fitted[0]) / size, float(fitted[1]) / size)
+
+
+def _whereabouts(unsure: NDArray[np.bool_], ground: NDArray[np.bool_]) -> str:
+    """Say where in the ground a mask lies, in words of the picture."""
+    y, x = (float(np.mean(part)) for part in np.nonzero(unsure))
+    ys, xs = (part.astype(np.float64) for part in np.nonzero(ground))
+    down, right = float((y - ys.mean()) / (np.ptp(ys) + 1)), float((x - xs.mean()) / (np.ptp(xs) + 1))
+    if max(abs(down), abs(right)) < 0.12:
+        return "spread over the middle"
+    if abs(down) > abs(right):
+        return "towards the bottom" if down > 0 else "towards the top"
+    return "towards the right" if right > 0 else "towards the left"
+
+
+def _row(numbers: list[float]) -> NDArray[np.float32]:
+    return np.asarray(numbers, np.float32)
+
+
+def _fitting(fusion: Fusion | None, origin: ModelOrigin) -> Fusion | None:
+    return fusion if fusion is not None and fusion.numbers.model_sha256 == origin.sha256 else None
+
+
+def _calibrated(origin: ModelOrigin, numbers: Calibration) -> ModelOrigin:
+    return replace(origin, sure=numbers.sure, error_scale=numbers.error_scale, error_floor=numbers.error_floor)
+
+
+@lru_cache(maxsize=4)
+def _load(path: Path) -> Fusion | None:
+    if not path.is_file():
+        return None
+    try:
+        data = path.read_bytes()
+        numbers = Numbers.model_validate_json(data)
+    except OSError as error:
+        raise ModelFault(f"cannot be read ({error.strerror})", "Reinstall prepcheck", path.name) from error
+    except ValidationError as error:
+        raise ModelFault(f"cannot be used ({first_fault(error)})", "Reinstall prepcheck", path.name) from error
+    if tuple(numbers.names) != NAMES or not _shaped(numbers):
+        raise ModelFault("was learned on other evidence", "Learn it again", path.name)
+    return Fusion(numbers, hashlib.sha256(data).hexdigest())
+
+
+def _shaped(n: Numbers) -> bool:
+    """Tell whether all lists fit together and hold finite numbers."""
+    inputs, hidden = len(NAMES), len(n.hidden_offset)
+    lists = [*n.hidden, n.hidden_offset, n.out, n.middle, n.spread, n.straight, [n.out_offset]]
+    lengths = {len(n.middle), len(n.spread), len(n.straight), len(n.hidden)} == {inputs}
+    rows = {len(row) for row in n.hidden} == {hidden} and len(n.out) == hidden
+    return (
+        lengths and rows and bool(n.calibration) and min(n.spread) > 0 and all(np.isfinite(one).all() for one in lists)
+    )
