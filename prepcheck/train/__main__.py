@@ -1,4 +1,7 @@
-"""Commands of training, in order: ``python -m prepcheck.train scenes | renders | photos | fit | pictures | calibrate | card``."""
+"""Commands of training, in order: ``python -m prepcheck.train scenes | renders | photos | fit | pictures | calibrate | card``.
+
+``sets`` and ``sequences`` make folders of moved-light sets and of spots ground again and again.
+"""
 
 from __future__ import annotations
 
@@ -53,6 +56,11 @@ def _parser() -> argparse.ArgumentParser:
     pictures.add_argument("--first-seed", type=int, default=9_000_000)
     pictures.add_argument("--count", type=int, default=120)
     pictures.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
+    sets = commands.add_parser("sets", help="make moved-light sets as an evaluation folder")
+    sets.add_argument("folder", type=Path)
+    sets.add_argument("--first-seed", type=int, required=True)
+    sets.add_argument("--count", type=int, default=100)
+    sets.add_argument("--size", type=int, nargs=2, default=(960, 1280), metavar=("ROWS", "COLUMNS"))
     card = commands.add_parser("card", help="add facts and measured figures to a model's card")
     card.add_argument("card", type=Path)
     card.add_argument("figures", type=Path, nargs="?", default=None, help="JSON of measured figures")
@@ -142,6 +150,13 @@ def _pictures(options: argparse.Namespace) -> int:
     return 0
 
 
+def _sets(options: argparse.Namespace) -> int:
+    from prepcheck.train.lay_out_sets import make_sets
+
+    make_sets(options.folder, options.first_seed, options.count, (options.size[0], options.size[1]))
+    return 0
+
+
 def _calibrate(options: argparse.Namespace) -> int:
     from prepcheck.train.calibrate import calibrate
 
@@ -163,6 +178,7 @@ COMMANDS = {
     "photos": _photos,
     "fit": _fit,
     "pictures": _pictures,
+    "sets": _sets,
     "calibrate": _calibrate,
     "card": _card,
 }
