@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from prepcheck.inspection import Answer, Inspection
+    from prepcheck.inspection import Answer, Inspection, Member, MovedLight
+    from prepcheck.photo import Flag, Photo
     from prepcheck.score import Patch, Score
     from prepcheck.spot import Spot
 
@@ -136,11 +137,81 @@ class OriginRecord(Part):
     photo_sha256: Sha256
 
 
+class SetPhotoRecord(Part):
+    """What became of one photo of a moved-light set; `number` is its place in `photos`, from 1.
+
+    `left_out` says why it was not used, empty when it was. `error_px` is the estimated error with which it lies on the
+    first photo, in pixels at a long side of 1280, and `by` what it was laid on by; neither for the first photo itself.
+    """
+
+    number: int
+    name: str
+    left_out: str = ""
+    error_px: float | None = None
+    by: str | None = None
+    flags: list[FlagRecord] = []
+
+
+class AloneRecord(Part):
+    """The answer for the first photo of a set alone."""
+
+    standing: Standing
+    bright_share: Share | None
+    interval: Interval | None
+
+
+class MovedLightRecord(Part):
+    """What lies behind the answer for a moved-light set.
+
+    `moved` says how much the light moved (0 not at all), None when nothing was fused; `learned_sha256` is that of the
+    numbers that weighed the photos, empty where their mean stands alone.
+    """
+
+    photos: list[SetPhotoRecord]
+    moved: float | None
+    enough: bool
+    advice: str
+    learned_sha256: str = ""
+    alone: AloneRecord
+
+
+class PersistingRecord(Part):
+    """Residue seen in the same place in `passes` passes, the first of them `since`. Says nothing about depth."""
+
+    at: Point
+    area_px: int
+    area_mm2: float | None
+    since: int
+    passes: int
+    probability: Share
+    outline: list[Point]
+
+
+class SinceLastPass(Part):
+    """What changed on the job's spot since an earlier pass; only in answers that were logged.
+
+    The shares are of the spot as outlined now, and sum to 1; None when the two could not be compared, then `reason` says
+    why. `error_px` is the error with which they lie on each other, in pixels at a long side of 1280.
+    """
+
+    inspection: int
+    pass_no: int
+    reason: str = ""
+    error_px: float | None = None
+    shares: dict[str, Share] | None = None
+    areas_mm2: dict[str, float] | None = None
+    persisting: list[PersistingRecord] = []
+
+
 class Record(Part):
-    """The answer for one photo."""
+    """The answer for one photo, or for one moved-light set in the frame of its first photo.
+
+    `photos` are all photos of a set in the order given, empty for one photo; frames of a clip carry its SHA-256.
+    """
 
     record_version: Literal[1] = 1
     photo: PhotoRecord
+    photos: list[PhotoRecord] = []
     standing: Standing
     flags: list[FlagRecord]
     score: Annotated[float, Field(ge=0.0, le=100.0)] | None
@@ -148,6 +219,8 @@ class Record(Part):
     interval: Interval | None
     spots: list[SpotRecord]
     by_person: PersonRecord | None = None
+    moved_light: MovedLightRecord | None = None
+    since_last_pass: SinceLastPass | None = None
     next_step: str
     cautions: list[str]
     origin: OriginRecord
@@ -183,15 +256,18 @@ def record_of(inspection: Inspection) -> Record:
     answer, flags = inspection.answer, inspection.flags
     blocked = any(flag.blocking for flag in flags)
     share, interval = _share_and_interval(answer)
+    behind = inspection.moved_light
     return Record(
-        photo=_photo_record(inspection),
+        photo=_photo_record(inspection.photo, [score.mm_per_px for _, score in answer.spots]),
+        photos=[] if behind is None else [_photo_record(member.photo, []) for member in behind.members],
         standing=answer.standing,
-        flags=[FlagRecord(code=f.code, blocking=f.blocking, measured=f.measured) for f in flags],
+        flags=_flag_records(flags),
         score=None if share is None else round(100 * share, 2),
         bright_share=share,
         interval=interval,
         spots=_spot_records(answer, blocked),
         by_person=_person_record(inspection),
+        moved_light=None if behind is None else _moved_light_record(behind),
         next_step=answer.standing.next_step,
         cautions=list(CAUTIONS),
         origin=_origin_record(inspection),
@@ -203,9 +279,36 @@ def broken_record(name: str, code: str, message: str) -> BrokenRecord:
     return BrokenRecord(photo=BrokenPhoto(name=name), error=Fault(code=code, message=message))
 
 
-def _photo_record(inspection: Inspection) -> PhotoRecord:
-    photo, plane = inspection.photo, inspection.photo.plane
-    scales = [score.mm_per_px for _, score in inspection.answer.spots]
+def _flag_records(flags: tuple[Flag, ...]) -> list[FlagRecord]:
+    return [FlagRecord(code=flag.code, blocking=flag.blocking, measured=printable(flag.measured)) for flag in flags]
+
+
+def _moved_light_record(behind: MovedLight) -> MovedLightRecord:
+    share, interval = _share_and_interval(behind.alone)
+    return MovedLightRecord(
+        photos=[_set_photo_record(number, member) for number, member in enumerate(behind.members, start=1)],
+        moved=None if behind.moved is None else round(behind.moved, 4),
+        enough=behind.enough,
+        advice=behind.advice,
+        learned_sha256=behind.learned,
+        alone=AloneRecord(standing=behind.alone.standing, bright_share=share, interval=interval),
+    )
+
+
+def _set_photo_record(number: int, member: Member) -> SetPhotoRecord:
+    lies = member.alignment
+    return SetPhotoRecord(
+        number=number,
+        name=printable(member.photo.name),
+        left_out=printable(member.left_out),
+        error_px=None if lies is None else round(lies.error_px, 2),
+        by=None if lies is None else lies.by,
+        flags=_flag_records(member.flags),
+    )
+
+
+def _photo_record(photo: Photo, scales: list[float | None]) -> PhotoRecord:
+    plane = photo.plane
     middle = None if plane is None else plane.mm_per_px(photo.width / 2, photo.height / 2)
     mm_per_px = scales[0] if scales else middle
     return PhotoRecord(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -11,7 +13,7 @@ from typing import TYPE_CHECKING
 from prepcheck import __version__
 from prepcheck.archive import Archive
 from prepcheck.errors import StoreFault, WrongUse
-from prepcheck.record import Record, SpotRecord
+from prepcheck.record import Record, SinceLastPass, SpotRecord
 from prepcheck.settings import Settings
 from prepcheck.store import (
     PHOTO_FOLDER,
@@ -92,8 +94,10 @@ def log_inspection(
     inputs_sha256: str = "",
     note: str = "",
     corrects: int | None = None,
+    more_bytes: Sequence[bytes] = (),
+    since: SinceLastPass | None = None,
 ) -> Logged:
-    """Log a photo's answer: its bytes into the archive, then all rows in one transaction.
+    """Log the answer for a photo or a moved-light set: all bytes into the archive, then all rows in one transaction.
 
     Parameters
     ----------
@@ -102,7 +106,7 @@ def log_inspection(
     record : Record
         The answer for exactly these bytes.
     photo_bytes : bytes
-        As received.
+        As received; of a clip, the clip's.
     job, spot, pass_no, person, at
         The job's number, the spot's number or name on it, the grinding pass (1..99), who answers, when.
     outline_number : int, optional
@@ -111,6 +115,10 @@ def log_inspection(
         Hash of what else the answer depends on (drawn outlines, stated scale); empty for nothing.
     note, corrects
         Anything the person adds, and the older inspection of this job that this one corrects.
+    more_bytes : sequence of bytes
+        Of the other photos of a set.
+    since : SinceLastPass, optional
+        What changed since an earlier pass of the spot.
 
     Raises
     ------
@@ -132,12 +140,22 @@ def log_inspection(
         inputs_sha256=inputs_sha256,
         note=w.clean(note, "the note", w.NOTE, needed=False),
         corrects=corrects,
+        since=since,
     )
     check_entry(spot=spot, pass_no=pass_no, person=person, note=note)
     store.check_job(entry.job)
-    if archive.put(photo_bytes, record.photo.format) != record.photo.sha256:
-        raise StoreFault("its record belongs to other bytes; nothing was logged", "Inspect it again", record.photo.name)
+    _keep(archive, record, [photo_bytes, *more_bytes])
     return store.log(entry)
+
+
+def _keep(archive: Archive, record: Record, files: list[bytes]) -> None:
+    """Put into the archive exactly the bytes that the record belongs to."""
+    formats = {photo.sha256: photo.format for photo in record.photos or [record.photo]}
+    found = {hashlib.sha256(data).hexdigest(): data for data in files}
+    if found.keys() != formats.keys():
+        raise StoreFault("its record belongs to other bytes; nothing was logged", "Inspect it again", record.photo.name)
+    for sha256, data in found.items():
+        archive.put(data, formats[sha256])
 
 
 def check_entry(*, spot: str, pass_no: int, person: str, note: str = "") -> None:
@@ -184,7 +202,8 @@ def cached_result(
     )
     if record is None or not name:
         return record
-    return record.model_copy(update={"photo": record.photo.model_copy(update={"name": name})})
+    photo = record.photo.model_copy(update={"name": name})
+    return record.model_copy(update={"photo": photo})
 
 
 def disagree(store: Store, inspection: int, *, standing: str, reason: str, person: str, at: datetime) -> Disagreement:

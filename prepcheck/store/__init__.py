@@ -12,6 +12,7 @@ from prepcheck.settings import StoreSettings
 from prepcheck.store.faults import os_fault
 from prepcheck.store.rows import (
     Disagreement,
+    EarlierInspection,
     Entry,
     Job,
     JobLine,
@@ -31,6 +32,7 @@ __all__ = [
     "LOG_FILE",
     "PHOTO_FOLDER",
     "Disagreement",
+    "EarlierInspection",
     "Entry",
     "Job",
     "JobLine",

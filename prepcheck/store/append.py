@@ -10,13 +10,14 @@ from typing import Any
 import sqlalchemy as sa
 
 from prepcheck.errors import UnknownRecord, WrongUse, printable
-from prepcheck.record import FlagRecord, Record, SpotRecord
+from prepcheck.record import FlagRecord, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.store import tables as t
 from prepcheck.store.rows import Disagreement, Entry, Job, Logged, NewJob
+from prepcheck.store.passes import pass_flags
 from prepcheck.store.used import log_flags
 from prepcheck.store.words import folded, number_of, spot_label, stamp
 
-LOG_FLAGS = ("used_before", "looks_used_before")
+LOG_FLAGS = ("used_before", "looks_used_before", "residue_may_go_deep", "not_compared")
 """Flags that the log raises: they say something of the log, so they are no part of a photo's answer."""
 
 
@@ -30,14 +31,16 @@ def add_job(connection: sa.Connection, new: NewJob, person: str, at: datetime) -
 
 
 def add_inspection(connection: sa.Connection, entry: Entry, near_bits: int) -> Logged:
-    """Log one photo's answer with all its rows."""
+    """Log the answer for a photo or a moved-light set with all its rows."""
     job_id = job_id_of(connection, entry.job)
     spot_id, spot = _spot(connection, job_id, entry.spot)
     pass_id = _pass(connection, spot_id, entry.pass_no)
     corrects = None if entry.corrects is None else inspection_id_of(connection, entry.corrects, job_id)
     record = kept(entry.record)
-    flags = log_flags(connection, record.photo, pass_id, near_bits, corrects)
-    _photo(connection, record)
+    photos = record.photos or [record.photo]
+    flags = [*log_flags(connection, photos, pass_id, near_bits, corrects), *pass_flags(entry.since)]
+    for photo in photos:
+        _photo(connection, photo)
     person_id, _ = _person(connection, entry.person)
     number = _insert(
         connection,
@@ -53,8 +56,11 @@ def add_inspection(connection: sa.Connection, entry: Entry, near_bits: int) -> L
         flags=json.dumps([flag.model_dump() for flag in flags]),
         corrects=corrects,
     )
+    _photos_of(connection, number, photos)
+    _comparison(connection, number, entry.since)
     others = _outlines(connection, number, record, entry.outline, spot_id)
-    return Logged(number, entry.job, spot, entry.pass_no, entry.outline, others, with_flags(record, flags))
+    told = with_log(record, flags, entry.since)
+    return Logged(number, entry.job, spot, entry.pass_no, entry.outline, others, told)
 
 
 def add_disagreement(connection: sa.Connection, told: Disagreement) -> Disagreement:
@@ -74,15 +80,19 @@ def add_disagreement(connection: sa.Connection, told: Disagreement) -> Disagreem
 
 
 def kept(record: Record) -> Record:
-    """Return what the log keeps of a record: no position, no flags of the log, a printable name."""
-    photo = record.photo.model_copy(update={"position": None, "name": printable(record.photo.name)})
+    """Return what the log keeps of a record: no position, nothing that the log itself says, printable names."""
     flags = [flag for flag in record.flags if flag.code not in LOG_FLAGS]
-    return record.model_copy(update={"photo": photo, "flags": flags})
+    told: dict[str, Any] = {"photo": _kept(record.photo), "photos": [_kept(photo) for photo in record.photos]}
+    return record.model_copy(update={**told, "flags": flags, "since_last_pass": None})
 
 
-def with_flags(record: Record, flags: list[FlagRecord]) -> Record:
-    """Return the record with the flags of the log after its own."""
-    return record.model_copy(update={"flags": [*record.flags, *flags]})
+def _kept(photo: PhotoRecord) -> PhotoRecord:
+    return photo.model_copy(update={"position": None, "name": printable(photo.name)})
+
+
+def with_log(record: Record, flags: list[FlagRecord], since: SinceLastPass | None) -> Record:
+    """Return the record with what the log says: its flags after the record's own, and what changed since."""
+    return record.model_copy(update={"flags": [*record.flags, *flags], "since_last_pass": since})
 
 
 def standing_spots(record: Record) -> list[SpotRecord]:
@@ -145,11 +155,22 @@ def _pass(connection: sa.Connection, spot_id: int, pass_no: int) -> int:
     return _find_or_add(connection, t.passes, {"spot_id": spot_id, "pass_no": pass_no})
 
 
-def _photo(connection: sa.Connection, record: Record) -> None:
-    photo = record.photo
+def _photo(connection: sa.Connection, photo: PhotoRecord) -> None:
     if connection.scalar(sa.select(t.photos.c.sha256).where(t.photos.c.sha256 == photo.sha256)) is None:
         columns = {name: getattr(photo, name) for name in t.photos.c.keys()}  # noqa: SIM118
         connection.execute(sa.insert(t.photos).values(columns))
+
+
+def _photos_of(connection: sa.Connection, inspection: int, photos: list[PhotoRecord]) -> None:
+    for position, photo in enumerate(photos, start=1):
+        row = {"inspection_id": inspection, "position": position, "photo_sha256": photo.sha256, "name": photo.name}
+        _insert(connection, t.inspection_photos, **row)
+
+
+def _comparison(connection: sa.Connection, inspection: int, since: SinceLastPass | None) -> None:
+    if since is not None:
+        told = {"earlier_id": inspection_id_of(connection, since.inspection), "told": since.model_dump_json()}
+        _insert(connection, t.comparisons, inspection_id=inspection, **told)
 
 
 def _result(connection: sa.Connection, record: Record, entry: Entry) -> int:

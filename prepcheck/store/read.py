@@ -9,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from prepcheck.record import FlagRecord, Record
+from prepcheck.record import FlagRecord, Record, SinceLastPass
 from prepcheck.store import tables as t
 from prepcheck.store.append import job_id_of, standing_spots
 from prepcheck.store.rows import Disagreement, Job, JobLine, LoggedInspection, PassStory, SpotStory, Story
@@ -48,7 +48,7 @@ def story(connection: sa.Connection, number: str) -> Story:
 
 
 class _Beside:
-    """What lies beside the inspections of a job: outlines, disagreements, corrections, by inspection."""
+    """What lies beside the inspections of a job, by inspection: outlines, photos, corrections and so on."""
 
     def __init__(self, connection: sa.Connection, job_id: int) -> None:
         i = t.inspections
@@ -67,6 +67,10 @@ class _Beside:
                 .order_by(d.c.id)
             )
         )
+        shown = sa.select(t.inspection_photos).where(t.inspection_photos.c.inspection_id.in_(of_job))
+        self.photos = _by_inspection(connection.execute(shown.order_by(t.inspection_photos.c.position)))
+        compared = sa.select(t.comparisons).where(t.comparisons.c.inspection_id.in_(of_job))
+        self.comparisons = _by_inspection(connection.execute(compared))
         corrections = sa.select(i.c.id, i.c.corrects.label("inspection_id")).where(i.c.corrects.in_(of_job))
         self.corrections = _by_inspection(connection.execute(corrections.order_by(i.c.id)))
 
@@ -159,6 +163,8 @@ def _inspection(row: Any, beside: _Beside) -> LoggedInspection:
         corrected_by=tuple(c.id for c in beside.corrections[row.id]),
         disagreements=tuple(_disagreement(d) for d in beside.disagreements[row.id]),
         origin=f"prepcheck {record.origin.version}, {record.origin.model}",
+        photos=tuple(photo.name for photo in beside.photos[row.id]),
+        since=next((SinceLastPass.model_validate_json(one.told) for one in beside.comparisons[row.id]), None),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from prepcheck.record import FlagRecord, Interval, Record
+from prepcheck.record import FlagRecord, Interval, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.terms import Standing
 
 
@@ -71,6 +71,8 @@ class Entry:
         Anything the person adds.
     corrects : int or None
         Number of the older inspection that this one corrects.
+    since : SinceLastPass or None
+        What changed since an earlier pass of the spot.
     """
 
     record: Record
@@ -83,6 +85,7 @@ class Entry:
     inputs_sha256: str = ""
     note: str = ""
     corrects: int | None = None
+    since: SinceLastPass | None = None
 
 
 @dataclass(frozen=True)
@@ -110,11 +113,29 @@ class Disagreement:
 
 
 @dataclass(frozen=True)
+class EarlierInspection:
+    """The newest inspection of a pass of a spot that was fit to judge; `spot` is that spot as it stood in it."""
+
+    number: int
+    pass_no: int
+    at: str
+    record: Record
+    spot: SpotRecord
+    since: SinceLastPass | None = None
+
+    @property
+    def photos(self) -> list[PhotoRecord]:
+        """The photos that it rests on, in order."""
+        return self.record.photos or [self.record.photo]
+
+
+@dataclass(frozen=True)
 class LoggedInspection:
-    """One logged photo as told again.
+    """One logged photo or moved-light set as told again.
 
     `standing`, `bright_share` and `interval` are those of the outline tied to the spot (of the photo when there is
-    none), as the tool answered with the outlines that stood; `tool_standing` is the tool's own for the photo.
+    none), as the tool answered with the outlines that stood; `tool_standing` is the tool's own for the photo. `photos`
+    are the names of all photos of a set, `since` what changed since an earlier pass.
     """
 
     number: int
@@ -138,6 +159,8 @@ class LoggedInspection:
     corrected_by: tuple[int, ...]
     disagreements: tuple[Disagreement, ...]
     origin: str
+    photos: tuple[str, ...] = ()
+    since: SinceLastPass | None = None
 
 
 @dataclass(frozen=True)

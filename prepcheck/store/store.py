@@ -12,10 +12,10 @@ import sqlalchemy as sa
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.record import Record
 from prepcheck.settings import StoreSettings
-from prepcheck.store import append, migrate, read
+from prepcheck.store import append, migrate, passes, read
 from prepcheck.store.engine import make_engine
 from prepcheck.store.faults import faults
-from prepcheck.store.rows import Disagreement, Entry, Job, JobLine, Logged, NewJob, Story
+from prepcheck.store.rows import Disagreement, EarlierInspection, Entry, Job, JobLine, Logged, NewJob, Story
 
 
 class Store:
@@ -84,6 +84,11 @@ class Store:
         """Return everything logged in a job."""
         with self.reading() as connection:
             return read.story(connection, number)
+
+    def earlier_passes(self, job: str, spot: str, pass_no: int) -> list[EarlierInspection]:
+        """Return the newest inspection, fit to judge, of each pass before `pass_no` of a job's spot, oldest first."""
+        with self.reading() as connection:
+            return passes.earlier_passes(connection, job, spot, pass_no)
 
     def cached(self, **key: str) -> Record | None:
         """Return the newest answer with exactly this origin, or None."""

@@ -118,6 +118,28 @@ inspections = Table(
     Index("inspections_by_photo", "photo_sha256"),
 )
 
+inspection_photos = Table(
+    "inspection_photos",
+    metadata,
+    _key(),
+    _to("inspection_id", "inspections"),
+    Column("position", Integer, nullable=False),  # from 1; only a moved-light set has more
+    _photo(),
+    _text("name"),
+    Unique("inspection_id", "position"),
+    Index("inspection_photos_by_photo", "photo_sha256"),
+)
+
+comparisons = Table(
+    "comparisons",
+    metadata,
+    _key(),
+    _to("inspection_id", "inspections"),
+    _to("earlier_id", "inspections"),
+    _text("told"),  # what changed since, as JSON
+    Unique("inspection_id"),
+)
+
 outlines = Table(
     "outlines",
     metadata,

@@ -12,28 +12,37 @@ from prepcheck.terms import FLAGS
 
 
 def log_flags(
-    connection: sa.Connection, photo: PhotoRecord, pass_id: int, near_bits: int, corrects: int | None
+    connection: sa.Connection, photos: list[PhotoRecord], pass_id: int, near_bits: int, corrects: int | None
 ) -> list[FlagRecord]:
-    """Return the flags of a photo that is logged for another spot or pass already.
+    """Return the flags of photos, of one inspection, that are logged for another spot or pass already.
 
-    Two photos of one pass may look alike, and an inspection may correct the one it points to; neither is flagged.
+    Two photos of one pass may look alike, and an inspection may correct the one it points to; neither is flagged. The
+    first photo of a set that was used before is told, one flag of a kind.
     """
+    found = (_photo_flag(connection, photo, pass_id, near_bits, corrects, len(photos) > 1) for photo in photos)
+    return list({flag.code: flag for flag in reversed([flag for flag in found if flag is not None])}.values())
+
+
+def _photo_flag(
+    connection: sa.Connection, photo: PhotoRecord, pass_id: int, near_bits: int, corrects: int | None, of_set: bool
+) -> FlagRecord | None:
+    which = f"{photo.name}: " if of_set else ""
     same = _elsewhere(connection, photo.sha256, pass_id, corrects)
     if same is not None:
-        return [_flag("used_before", f"the same bytes as {_place(same)}")]
+        return _flag("used_before", f"{which}the same bytes as {_place(same)}")
     for distance, sha256 in _alike(connection, photo, near_bits):
         near = _elsewhere(connection, sha256, pass_id, corrects)
         if near is not None:
-            return [_flag("looks_used_before", f"{distance} of 64 bits differ from {_place(near)}")]
-    return []
+            return _flag("looks_used_before", f"{which}{distance} of 64 bits differ from {_place(near)}")
+    return None
 
 
 def _elsewhere(connection: sa.Connection, sha256: str, pass_id: int, corrects: int | None) -> Any:
     """Return the first inspection of a photo for another pass, or None."""
     query = (
         sa.select(t.inspections.c.id, t.jobs.c.number, t.spots.c.number.label("spot"), t.passes.c.pass_no)
-        .select_from(t.inspections.join(t.passes).join(t.spots).join(t.jobs))
-        .where(t.inspections.c.photo_sha256 == sha256, t.inspections.c.pass_id != pass_id)
+        .select_from(t.inspection_photos.join(t.inspections).join(t.passes).join(t.spots).join(t.jobs))
+        .where(t.inspection_photos.c.photo_sha256 == sha256, t.inspections.c.pass_id != pass_id)
         .where(t.inspections.c.id != (corrects or 0))
         .order_by(t.inspections.c.id)
     )

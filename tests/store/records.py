@@ -13,7 +13,16 @@ from typing import Any
 
 from prepcheck import __version__, tasks
 from prepcheck.archive import Archive
-from prepcheck.record import FlagRecord, OriginRecord, PersonRecord, PhotoRecord, Record, SpotRecord
+from prepcheck.record import (
+    FlagRecord,
+    OriginRecord,
+    PersistingRecord,
+    PersonRecord,
+    PhotoRecord,
+    Record,
+    SinceLastPass,
+    SpotRecord,
+)
 from prepcheck.settings import Settings
 from prepcheck.store import LOG_FILE, NewJob
 from prepcheck.store.store import Store
@@ -95,6 +104,24 @@ def drawn_by_person(*spots: SpotRecord, refused: dict[int, str]) -> PersonRecord
     return PersonRecord(
         refused=refused, spots=list(spots), standing=spots[0].standing, bright_share=0.8, interval=(0.6, 0.9)
     )
+
+
+def set_of(*files: bytes, spots: tuple[SpotRecord, ...] = (), position: tuple[float, float] | None = None) -> Record:
+    """Make an answer for a moved-light set of the photos `files`."""
+    record = record_for(files[0], *(spots or (spot(),)), position=position)
+    photos = [record_for(data, name=f"light {n}.jpg", position=position).photo for n, data in enumerate(files, start=1)]
+    return record.model_copy(update={"photos": photos})
+
+
+def since(inspection: int = 1, *patches: int, pass_no: int = 1, reason: str = "") -> SinceLastPass:
+    """Make a comparison with an earlier inspection; `patches` says in how many passes each persisting one was seen."""
+    shares = {"newly_bright": 0.3, "still_residue": 0.1, "newly_exposed": 0.05, "still_bright": 0.5, "not_comparable": 0.05}
+    persisting = [
+        PersistingRecord(at=(4, 4), area_px=9, area_mm2=6.2, since=1, passes=n, probability=0.95, outline=[(0, 0), (4, 0)])
+        for n in patches
+    ]
+    told = {"error_px": 0.6, "shares": shares, "persisting": persisting} if not reason else {"reason": reason}
+    return SinceLastPass(inspection=inspection, pass_no=pass_no, **told)  # type: ignore[arg-type]
 
 
 @cache

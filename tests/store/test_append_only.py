@@ -10,7 +10,7 @@ import pytest
 from prepcheck import tasks
 from prepcheck.errors import StoreFault
 from prepcheck.store.tables import metadata
-from tests.store.records import AT, PLACE, record_for, spot
+from tests.store.records import AT, PLACE, record_for, since, spot
 
 TABLES = sorted(metadata.tables)
 
@@ -20,6 +20,8 @@ def filled(log, tmp_path: Path) -> Path:
     """The database file of a log that has a row in each table."""
     store, archive = log
     tasks.log_inspection(store, archive, record_for(b"photo", spot()), b"photo", **PLACE)
+    later = {**PLACE, "pass_no": 2}
+    tasks.log_inspection(store, archive, record_for(b"later", spot()), b"later", **later, since=since(1))
     tasks.disagree(store, 1, standing="bright", reason="a stain", person="Jon", at=AT)
     return tmp_path / "log.sqlite"
 

@@ -1,0 +1,58 @@
+"""Earlier passes of a spot in the log, and the flags that follow from them. Importing this loads SQLAlchemy."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import sqlalchemy as sa
+
+from prepcheck.record import FlagRecord, Record, SinceLastPass
+from prepcheck.store import tables as t
+from prepcheck.store.rows import EarlierInspection
+from prepcheck.store.words import folded, spot_label
+from prepcheck.terms import FLAGS, Standing
+
+
+def earlier_passes(connection: sa.Connection, job: str, spot: str, pass_no: int) -> list[EarlierInspection]:
+    """Return the newest inspection of each earlier pass of a job's spot, oldest pass first.
+
+    One that a later one corrects, shows no outline, or was not fit to judge is passed over; an unknown spot has none.
+    """
+    newest: dict[int, EarlierInspection] = {}
+    for row in connection.execute(_inspections(job, spot, pass_no)):
+        record = Record.model_validate_json(row.record)
+        spots = record.spots if record.by_person is None else record.by_person.spots
+        tied = next((one for one in spots if one.number == row.outline), None)
+        if tied is not None and tied.standing is not Standing.RETAKE:
+            since = None if row.told is None else SinceLastPass.model_validate_json(row.told)
+            newest[row.pass_no] = EarlierInspection(row.id, row.pass_no, row.at, record, tied, since)
+    return [newest[number] for number in sorted(newest)]
+
+
+def pass_flags(since: SinceLastPass | None) -> list[FlagRecord]:
+    """Return the flags that follow from a comparison with earlier passes."""
+    if since is None:
+        return []
+    if since.shares is None:
+        return [_flag("not_compared", f"with inspection {since.inspection} of pass {since.pass_no}: {since.reason}")]
+    if not since.persisting:
+        return []
+    most = max(patch.passes for patch in since.persisting)
+    places = f"{len(since.persisting)} place" + ("" if len(since.persisting) == 1 else "s")
+    return [_flag("residue_may_go_deep", f"{places}, seen in up to {most} passes")]
+
+
+def _inspections(job: str, spot: str, pass_no: int) -> sa.Select[Any]:
+    i, told, label = t.inspections, t.comparisons, spot_label(spot)
+    corrected = sa.select(i.c.corrects).where(i.c.corrects.is_not(None))
+    named = t.spots.c.number == label if isinstance(label, int) else t.spots.c.folded == folded(label)
+    return (
+        sa.select(i.c.id, i.c.at, i.c.outline, t.passes.c.pass_no, t.results.c.record, told.c.told)
+        .select_from(i.join(t.passes).join(t.spots).join(t.jobs).join(t.results).outerjoin(told, told.c.inspection_id == i.c.id))
+        .where(t.jobs.c.number == job, named, t.passes.c.pass_no < pass_no, i.c.id.not_in(corrected))
+        .order_by(i.c.id)
+    )
+
+
+def _flag(code: str, measured: str) -> FlagRecord:
+    return FlagRecord(code=code, blocking=FLAGS[code].blocking, measured=measured)
