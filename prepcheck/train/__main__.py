@@ -56,11 +56,12 @@ def _parser() -> argparse.ArgumentParser:
     pictures.add_argument("--first-seed", type=int, default=9_000_000)
     pictures.add_argument("--count", type=int, default=120)
     pictures.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
-    sets = commands.add_parser("sets", help="make moved-light sets as an evaluation folder")
-    sets.add_argument("folder", type=Path)
-    sets.add_argument("--first-seed", type=int, required=True)
-    sets.add_argument("--count", type=int, default=100)
-    sets.add_argument("--size", type=int, nargs=2, default=(960, 1280), metavar=("ROWS", "COLUMNS"))
+    for name, what in (("sets", "moved-light sets"), ("sequences", "spots ground again and again")):
+        several = commands.add_parser(name, help=f"make {what} as an evaluation folder")
+        several.add_argument("folder", type=Path)
+        several.add_argument("--first-seed", type=int, required=True)
+        several.add_argument("--count", type=int, default=100)
+        several.add_argument("--size", type=int, nargs=2, default=(960, 1280), metavar=("ROWS", "COLUMNS"))
     card = commands.add_parser("card", help="add facts and measured figures to a model's card")
     card.add_argument("card", type=Path)
     card.add_argument("figures", type=Path, nargs="?", default=None, help="JSON of measured figures")
@@ -150,10 +151,11 @@ def _pictures(options: argparse.Namespace) -> int:
     return 0
 
 
-def _sets(options: argparse.Namespace) -> int:
-    from prepcheck.train.lay_out_sets import make_sets
+def _several(options: argparse.Namespace) -> int:
+    from prepcheck.train.lay_out_sets import make_sequences, make_sets
 
-    make_sets(options.folder, options.first_seed, options.count, (options.size[0], options.size[1]))
+    make = make_sets if options.command == "sets" else make_sequences
+    make(options.folder, options.first_seed, options.count, (options.size[0], options.size[1]))
     return 0
 
 
@@ -178,7 +180,8 @@ COMMANDS = {
     "photos": _photos,
     "fit": _fit,
     "pictures": _pictures,
-    "sets": _sets,
+    "sets": _several,
+    "sequences": _several,
     "calibrate": _calibrate,
     "card": _card,
 }
