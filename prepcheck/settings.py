@@ -275,10 +275,10 @@ class MovedLightSettings(Group):
     """When photos of one view count as taken under a moved light."""
 
     least_moved: float = threshold(
-        0.1,
-        unit="spread of the natural log of the brightness ratio between two photos, over the ground",
+        0.03,
+        unit="1 - correlation of shading between two photos",
         low=0.0,
-        high=3.0,
+        high=2.0,
         reason="below it the light hardly moved and a second photo tells little more than the first",
     )
 

@@ -1,12 +1,16 @@
 """Learns how the photos of a moved-light set are weighed: a net of a few hundred numbers, fitted with numpy.
 
-Sets are an evaluation folder whose meta files hold ``group`` and ``to_first`` (`prepcheck.train sets`). How long and how
-strongly it is fitted is chosen by cross-validation over whole sets of the learn folder; nothing else is looked at.
+Sets are an evaluation folder whose meta files hold ``group`` and ``to_first`` (`prepcheck.train sets`). Its size and how
+far it is held back are chosen by cross-validation over whole sets of the learn folders; nothing else is looked at::
+
+    python -m prepcheck.train.fusion LEARN_FOLDER [LEARN_FOLDER ...] --out models
 """
 
 from __future__ import annotations
 
+import argparse
 import json
+import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,19 +22,19 @@ from numpy.typing import NDArray
 
 from prepcheck.evaluate.sets import View, read_sets
 from prepcheck.settings import Settings
-from prepcheck.surface import Model
+from prepcheck.surface import Model, load_model
 from prepcheck.surface.moved_evidence import NAMES, Planes, Views, evidence, lay_over, movement
-from prepcheck.surface.moved_light import Calibration, Fusion, Numbers, mean_chances, with_bright
+from prepcheck.surface.moved_light import Calibration, Numbers, mean_chances, with_bright
 from prepcheck.terms import State
 from prepcheck.train.calibrate import Seen, choose_sure, conformal, errors
 
 Rows = NDArray[np.float32]
-PLACES = 2000
+PLACES = 1200
 """Places drawn from the readable ground of a set for the fit."""
 
 FOLDS = 5
-HIDDEN = (0, 12, 24)
-DECAYS = (1e-4, 1e-3, 1e-2)
+HIDDEN = (0, 16)
+DECAYS = (3e-3, 1e-2, 3e-2)
 SLIP_PX = 0.7
 """Standard deviation of the misalignment put in on each axis, px at a long side of 1280: what alignment leaves over."""
 
@@ -45,6 +49,7 @@ class Sample:
     chances: Rows = field(repr=False)
     truth: NDArray[np.uint8] = field(repr=False)
     moved: float
+    case: str
 
     @property
     def bright(self) -> Rows:
@@ -52,11 +57,12 @@ class Sample:
         return np.asarray(self.truth == State.BRIGHT, np.float32)
 
 
-def gather(folder: Path, model: Model, settings: Settings, seed: int = 0) -> list[Sample]:
-    """Measure every set of a folder: the first photo with one other, with each other one, and with two others."""
+def gather(folders: Sequence[Path], model: Model, settings: Settings, seed: int = 0) -> list[Sample]:
+    """Measure every set of some folders: the first photo alone, with each other one, and with two others."""
     rng = np.random.default_rng(seed)
     samples = []
-    for group, (_name, views) in enumerate(read_sets(folder, model, settings)):
+    sets = (one for folder in folders for one in read_sets(folder, model, settings))
+    for group, (_name, views) in enumerate(sets):
         for some in _picks(views):
             sample = _sample(group, some, rng)
             if sample is not None:
@@ -89,7 +95,7 @@ def learn(samples: Sequence[Sample], model_sha256: str, seed: int = 0) -> tuple[
         "sets": len({s.group for s in samples}), "seed": seed, "chosen": {"hidden": hidden, "decay": decay},
         "log_loss_left_out": tried, "log_loss_of_mean": round(float(np.mean([_mean_loss(s) for s in samples])), 4),
         "numbers": sum(np.size(v) for v in (numbers.hidden, numbers.hidden_offset, numbers.out, numbers.straight)) + 1,
-        "calibration": checks,
+        "calibration": checks, "least_moved": _movements(samples),
     }  # fmt: skip
     return numbers, facts
 
@@ -109,6 +115,16 @@ def least_moved(moved: Sequence[float], still: Sequence[float]) -> tuple[float, 
     return float(np.median([e for share, e in wrong if share == least])), least
 
 
+def _movements(samples: Sequence[Sample]) -> dict[str, float]:
+    """Where the pairs of a moved and of a still torch part best; empty without both kinds."""
+    moved, still = ([s.moved for s in samples if s.photos == 2 and s.case == case] for case in ("moved", "still"))
+    if not moved or not still:
+        return {}
+    threshold, mixed = least_moved(moved, still)
+    called = {"moved_called_still": float(np.mean(np.less(moved, threshold))), "pairs": len(moved), "still": len(still)}
+    return {"threshold": threshold, "mixed_up": mixed, **called}
+
+
 def _picks(views: Sequence[View]) -> list[list[View]]:
     return (
         [[one] for one in views[:1]] + [[views[0], one] for one in views[1:]] + ([list(views[:3])] if views[2:] else [])
@@ -124,7 +140,15 @@ def _sample(group: int, views: Sequence[View], rng: np.random.Generator) -> Samp
         return None
     picks = rng.choice(picks, min(PLACES, len(picks)), replace=False)
     flat = truth.ravel()[picks]
-    return Sample(group, len(views), _at(evidence(laid), picks), _at(mean_chances(laid), picks), flat, movement(laid))
+    return Sample(
+        group,
+        len(views),
+        _at(evidence(laid), picks),
+        _at(mean_chances(laid), picks),
+        flat,
+        movement(laid),
+        first.truth.split.get("case", ""),
+    )
 
 
 def _truth(first: View, views: Views) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
@@ -162,7 +186,7 @@ class _Net:
         return hidden, hidden @ p["out"] + x @ p["straight"] + p["out_offset"]
 
 
-def _fit(samples: Sequence[Sample], hidden: int, decay: float, seed: int, epochs: int = 12) -> _Net:
+def _fit(samples: Sequence[Sample], hidden: int, decay: float, seed: int, epochs: int = 8) -> _Net:
     """Least log loss by Adam (Kingma and Ba 2015), every set weighing the same."""
     measured = np.concatenate([s.evidence for s in samples])
     bright = np.concatenate([s.bright for s in samples])
@@ -249,4 +273,21 @@ def _numbers(net: _Net, model_sha256: str, calibration: dict[int, Calibration]) 
     )  # fmt: skip
 
 
-__all__ = ["Fusion", "Sample", "gather", "learn", "least_moved", "write"]
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Learn from folders of sets and write ``moved_light.json``."""
+    parser = argparse.ArgumentParser(prog="python -m prepcheck.train.fusion", description=__doc__)
+    parser.add_argument("folders", type=Path, nargs="+", help="folders of moved-light sets with truth")
+    parser.add_argument("--model", default=None, help="name in the registry; its default otherwise")
+    parser.add_argument("--out", type=Path, default=Path("models"))
+    parser.add_argument("--seed", type=int, default=0)
+    options = parser.parse_args(arguments)
+    model = load_model(options.model)
+    samples = gather(options.folders, model, Settings(), options.seed)
+    numbers, facts = learn(samples, model.origin.sha256, options.seed)
+    write(options.out / "moved_light.json", numbers, {"model": model.origin.name, **facts})
+    print(json.dumps(facts, indent=1))  # noqa: T201
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
