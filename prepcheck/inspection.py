@@ -281,7 +281,7 @@ def _spot_flags(
         return [raised("no_spot", found.reason)]
     everywhere = np.logical_or.reduce([spot.mask for spot in found])
     flags = list(spot_flags(photo, everywhere, settings))
-    if surface.burnt[everywhere].mean() <= settings.fitness.burnt_share:  # another photo of the set shows what was burnt
+    if surface.burnt[everywhere].mean() <= settings.fitness.burnt_share:  # other photos of a set show what was burnt
         flags = [flag for flag in flags if flag.code != "burnt_out"]
     if cut := [str(spot.number) for spot in found if touches_edge(spot)]:
         flags.append(raised("cut_off", f"spot {', '.join(cut)}"))

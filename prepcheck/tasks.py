@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from prepcheck import __version__
 from prepcheck.archive import Archive
-from prepcheck.errors import StoreFault, WrongUse
+from prepcheck.errors import StoreFault, UnknownRecord, WrongUse
 from prepcheck.record import Record, SinceLastPass, SpotRecord
 from prepcheck.settings import Settings
 from prepcheck.store import (
@@ -74,9 +74,23 @@ def list_jobs(store: Store) -> list[JobLine]:
     return store.jobs()
 
 
-def job_story(store: Store, number: str) -> Story:
-    """Return everything logged in a job; an unknown one is an `UnknownRecord`."""
-    return store.story(w.job_number(number))
+def job_story(store: Store, number: str, spot: str | None = None) -> Story:
+    """Return everything logged in a job, or on one `spot` of it (its number or name).
+
+    Raises
+    ------
+    UnknownRecord
+        No such job, or no such spot in it.
+    """
+    story = store.story(w.job_number(number))
+    if spot is None:
+        return story
+    label = w.spot_label(spot)
+    same = [one for one in story.spots if label == one.number or w.folded(str(label)) == w.folded(one.name)]
+    if not same:
+        known = ", ".join(str(one.number) + (f" {one.name}" if one.name else "") for one in story.spots) or "none yet"
+        raise UnknownRecord(f"no such spot in {story.job.number}", f"Known: {known}", str(label))
+    return replace(story, spots=tuple(same))
 
 
 def log_inspection(

@@ -12,8 +12,8 @@ from rich.text import Text
 
 from prepcheck.errors import printable
 from prepcheck.record import FlagRecord
-from prepcheck.report.words import score_words
-from prepcheck.store import Disagreement, Job, JobLine, LoggedInspection, SpotStory, Story
+from prepcheck.report.words import score_words, since_words
+from prepcheck.store import Disagreement, Job, JobLine, LoggedInspection, PassStory, SpotStory, Story
 from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, Standing
 
 STYLES = {
@@ -80,6 +80,8 @@ def _facts(job: Job) -> Table:
 
 def _spot(spot: SpotStory) -> Iterator[RenderableType]:
     yield Text(f"Spot {spot.number}" + (f", {spot.name}" if spot.name else ""), style="bold")
+    if len(spot.passes) > 1:
+        yield Padding(_history(spot), (0, 0, 0, 2))
     for of_pass in spot.passes:
         for inspection in of_pass.inspections:
             head = Text(f"Pass {of_pass.pass_no}: ") + standing_text(inspection.standing)
@@ -88,11 +90,34 @@ def _spot(spot: SpotStory) -> Iterator[RenderableType]:
             yield Padding(Group(*map(Text, _lines(inspection))), (0, 0, 0, 4))
 
 
+def _history(spot: SpotStory) -> Table:
+    """Lay out a line for each pass: its standing and score as last told, and what changed since the one before."""
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for of_pass in spot.passes:
+        last = _standing_one(of_pass)
+        told = standing_text(last.standing).append(
+            f", {score_words(last.bright_share, last.interval)}", style="not bold"
+        )
+        grid.add_row(Text(f"pass {of_pass.pass_no}", no_wrap=True), told)
+        if last.since is not None:
+            grid.add_row("", Text(since_words(last.since)))
+    return grid
+
+
+def _standing_one(of_pass: PassStory) -> LoggedInspection:
+    """Return the last inspection of a pass that no later one corrects, the last one when all are corrected."""
+    kept = [one for one in of_pass.inspections if not one.corrected_by] or of_pass.inspections
+    return kept[-1]
+
+
 def _lines(inspection: LoggedInspection) -> Iterator[str]:
-    photo = f"inspection {inspection.number}, photo {inspection.photo_name}"
+    names = inspection.photos or (inspection.photo_name,)
+    photo = f"inspection {inspection.number}, {'photo' if len(names) == 1 else 'moved light'} {', '.join(names)}"
     yield f"{_when(inspection.at)}, {inspection.person}: {photo}"
     if inspection.reason:
         yield f"why: {inspection.reason}"
+    if inspection.since is not None:
+        yield since_words(inspection.since)
     if inspection.flags:
         yield f"flags: {'; '.join(map(_flag, inspection.flags))}"
     yield from _outlines(inspection)

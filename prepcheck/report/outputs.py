@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
@@ -33,8 +34,10 @@ class Outputs:
     several: bool = False
 
     @classmethod
-    def of(cls, photos: list[Path], *, maps: Path | None, picture: Path | None) -> Outputs:
-        """Check, before work starts, that each output has a place of its own.
+    def of(cls, photos: list[Path], *, maps: Path | None, picture: Path | None, beside: Sequence[Path] = ()) -> Outputs:
+        """Check, before work starts, that each output of `photos` has a place of its own and replaces no input.
+
+        `beside` are inputs without outputs of their own: the other photos of a moved-light set.
 
         Raises
         ------
@@ -52,7 +55,7 @@ class Outputs:
         if maps is not None or folder:
             _refuse_clashes(photos)
         outputs = cls(maps, picture, folder)
-        outputs._check_places(photos)
+        outputs._check_places(photos, beside)
         return outputs
 
     @property
@@ -67,9 +70,9 @@ class Outputs:
             return maps
         return [self.picture / f"{Path(name).stem}.marked.jpg" if self.several else self.picture, *maps]
 
-    def _check_places(self, photos: list[Path]) -> None:
+    def _check_places(self, photos: list[Path], beside: Sequence[Path]) -> None:
         files = [path for photo in photos for path in self.files(photo.name)]
-        for photo, path in product(photos, [path for path in files if path.exists()]):
+        for photo, path in product([*photos, *beside], [path for path in files if path.exists()]):
             if photo.exists() and path.samefile(photo):
                 raise NameClash("would be replaced by an output file", "Choose another place", str(photo))
         if self.picture is not None and not self.several:

@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from prepcheck.errors import printable
-from prepcheck.record import BrokenRecord, FlagRecord, PersonRecord, Record, SpotRecord
+from prepcheck.record import BrokenRecord, FlagRecord, MovedLightRecord, PersonRecord, Record, SpotRecord
 from prepcheck.report.words import (
     answer_words,
     area_words,
@@ -17,8 +17,10 @@ from prepcheck.report.words import (
     judged,
     patch_words,
     person_spots,
+    set_words,
     share_words,
     shares_words,
+    since_words,
 )
 from prepcheck.terms import Standing
 
@@ -45,6 +47,11 @@ def print_record(console: Console, record: Record) -> None:
     _headline(console, record.standing, answer_words(record))
     _say(console, f"Next: {record.next_step}", "bold")
     _spots(console, judged(record.spots))
+    if record.moved_light is not None:
+        _moved_light(console, record.moved_light)
+    if record.since_last_pass is not None:
+        words = since_words(record.since_last_pass)
+        _say(console, f"{words[0].upper()}{words[1:]}.")
     if record.by_person is not None:
         _person(console, record.by_person, person_spots(record))
     for flag in record.flags:
@@ -119,6 +126,12 @@ def _block(console: Console, spot: SpotRecord) -> None:
     _say(console, f"bright {bright} (interval {interval}), area {area}", indent=2)
     _say(console, f"worst unit area {worst} bright, longest patch {patch}", indent=2)
     _say(console, f"not bright: {shares_words(spot)}", indent=2)
+
+
+def _moved_light(console: Console, behind: MovedLightRecord) -> None:
+    _say(console, set_words(behind))
+    if behind.advice:
+        _say(console, f"Torch: {behind.advice}", "bold")
 
 
 def _person(console: Console, person: PersonRecord, drawn: list[SpotRecord]) -> None:

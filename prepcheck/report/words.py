@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import math
 
-from prepcheck.record import FlagRecord, Interval, PatchRecord, PersonRecord, Record, SpotRecord
+from prepcheck.record import (
+    FlagRecord,
+    Interval,
+    MovedLightRecord,
+    PatchRecord,
+    PersonRecord,
+    Record,
+    SinceLastPass,
+    SpotRecord,
+)
 from prepcheck.terms import FLAGS, Standing, State
 
 _LABELS = {state.key: state.label for state in State}
@@ -70,6 +79,36 @@ def shares_words(spot: SpotRecord) -> str:
     """Say the shares of the states other than bright metal, largest first."""
     left = sorted(((v, k) for k, v in spot.shares.items() if v > 0 and k != State.BRIGHT.key), reverse=True)
     return ", ".join(f"{_LABELS.get(key, key)} {share_words(share)}" for share, key in left) or "bright metal only"
+
+
+def set_words(behind: MovedLightRecord) -> str:
+    """Say how many photos of a moved-light set were used, how well they lie on the first, how far the light moved."""
+    used = [photo for photo in behind.photos if not photo.left_out]
+    said = f"Moved light: {len(used)} of {len(behind.photos)} photos used"
+    if errors := [photo.error_px for photo in used if photo.error_px is not None]:
+        said += f", laid on the first to about {max(errors):.1f} px"
+    if behind.moved is not None:
+        said += f", light moved by {behind.moved:.2f}" + ("" if behind.enough else " (too little)")
+    alone = score_words(behind.alone.bright_share, behind.alone.interval)
+    return f"{said}. The first photo alone: {behind.alone.standing}, {alone}."
+
+
+def since_words(since: SinceLastPass) -> str:
+    """Say what changed on a spot since an earlier pass, in one line."""
+    if since.shares is None:
+        return f"not compared with pass {since.pass_no}: {since.reason}"
+    told = {"newly bright": "newly_bright", "still residue": "still_residue", "newly exposed": "newly_exposed"}
+    parts = [f"{words} {share_words(since.shares[name])}" for words, name in told.items()]
+    if since.shares["not_comparable"] >= 0.005:
+        parts.append(f"not comparable {share_words(since.shares['not_comparable'])}")
+    return f"since pass {since.pass_no}: {', '.join(parts)} of the spot{_stays(since)}"
+
+
+def _stays(since: SinceLastPass) -> str:
+    if not since.persisting:
+        return ""
+    count, most = len(since.persisting), max(patch.passes for patch in since.persisting)
+    return f"; {count} {'place stays' if count == 1 else 'places stay'} residue over up to {most} passes"
 
 
 def flag_name(flag: FlagRecord) -> str:

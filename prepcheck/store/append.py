@@ -12,8 +12,8 @@ import sqlalchemy as sa
 from prepcheck.errors import UnknownRecord, WrongUse, printable
 from prepcheck.record import FlagRecord, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.store import tables as t
-from prepcheck.store.rows import Disagreement, Entry, Job, Logged, NewJob
 from prepcheck.store.passes import pass_flags
+from prepcheck.store.rows import Disagreement, Entry, Job, Logged, NewJob
 from prepcheck.store.used import log_flags
 from prepcheck.store.words import folded, number_of, spot_label, stamp
 

@@ -14,6 +14,7 @@ TITLE = 200
 """Longest title, part or previous contents, in characters."""
 NOTE = 2000
 """Longest reason or note, in characters: a page."""
+MOST_PASS_NO = 99
 
 
 def clean(text: str, what: str, most: int = NAME, *, needed: bool = True) -> str:
@@ -70,8 +71,10 @@ def spot_label(text: str) -> int | str:
 
 def checked_pass_no(pass_no: int) -> int:
     """Return `pass_no` if it is one of 1 to 99."""
-    if not 1 <= pass_no <= 99:
-        raise WrongUse("a pass number goes from 1 to 99", "Count the grinding passes on this spot", str(pass_no))
+    if not 1 <= pass_no <= MOST_PASS_NO:
+        raise WrongUse(
+            f"a pass number goes from 1 to {MOST_PASS_NO}", "Count the grinding passes on this spot", str(pass_no)
+        )
     return pass_no
 
 

@@ -115,9 +115,17 @@ def set_of(*files: bytes, spots: tuple[SpotRecord, ...] = (), position: tuple[fl
 
 def since(inspection: int = 1, *patches: int, pass_no: int = 1, reason: str = "") -> SinceLastPass:
     """Make a comparison with an earlier inspection; `patches` says in how many passes each persisting one was seen."""
-    shares = {"newly_bright": 0.3, "still_residue": 0.1, "newly_exposed": 0.05, "still_bright": 0.5, "not_comparable": 0.05}
+    shares = {
+        "newly_bright": 0.3,
+        "still_residue": 0.1,
+        "newly_exposed": 0.05,
+        "still_bright": 0.5,
+        "not_comparable": 0.05,
+    }
     persisting = [
-        PersistingRecord(at=(4, 4), area_px=9, area_mm2=6.2, since=1, passes=n, probability=0.95, outline=[(0, 0), (4, 0)])
+        PersistingRecord(
+            at=(4, 4), area_px=9, area_mm2=6.2, since=1, passes=n, probability=0.95, outline=[(0, 0), (4, 0)]
+        )
         for n in patches
     ]
     told = {"error_px": 0.6, "shares": shares, "persisting": persisting} if not reason else {"reason": reason}

@@ -17,9 +17,9 @@ from alembic.script import ScriptDirectory
 from prepcheck import tasks
 from prepcheck.errors import StoreFault, StoreNewer
 from prepcheck.settings import Settings
-from prepcheck.store import NewJob, migrate, tables
+from prepcheck.store import Entry, NewJob, migrate, tables
 from prepcheck.terms import Standing
-from tests.store.records import AT, start
+from tests.store.records import AT, set_of, start
 
 OLD = Path(__file__).with_name("log_v0001.sqlite")
 """A log written by the first version: job J-0001, one inspection of spot 1, one disagreement. Never written again."""
@@ -71,6 +71,21 @@ def test_a_log_of_the_first_version_tells_the_same_story(old):
 def test_a_log_of_the_first_version_takes_new_rows(old):
     store, _ = tasks.open_log(old, Settings())
     assert tasks.open_job(store, NewJob("Next"), person="IDA", at=AT).number == "J-0002"
+
+
+def test_an_inspection_of_the_first_version_has_its_one_photo(old):
+    store, _ = tasks.open_log(old, Settings())
+    (inspection,) = tasks.job_story(store, "J-0001").spots[0].passes[0].inspections
+    assert (inspection.photos, inspection.since) == ((inspection.photo_name,), None)
+
+
+def test_a_photo_used_in_the_first_version_is_known_in_a_set_of_this_one(old):
+    store, archive = tasks.open_log(old, Settings())
+    (inspection,) = tasks.job_story(store, "J-0001").spots[0].passes[0].inspections
+    record = set_of(b"new", b"old")
+    used = record.photos[1].model_copy(update={"sha256": inspection.photo_sha256})
+    entry = Entry(record.model_copy(update={"photos": [record.photos[0], used]}), "J-0001", "1", 2, "Ida", AT, 1)
+    assert [flag.code for flag in store.log(entry).record.flags] == ["no_scale", "used_before"]
 
 
 def test_opening_a_current_log_writes_nothing(log, tmp_path):
