@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 import pytest
@@ -46,19 +48,21 @@ def test_the_ground_area_of_a_pass_lands_on_that_of_the_next(sequences: list[lis
 def test_what_persists_was_there_in_both_passes(sequences: list[list[PassPicture]]) -> None:
     shares = []
     for passes in sequences:
-        for earlier, later in zip(passes, passes[1:], strict=False):
+        for earlier, later in itertools.pairwise(passes):
             there = later.persisting > 0
             assert not (there & ~_matter(later)).any()
             before = (
                 cv2.dilate(_to(earlier, later, _matter(earlier).astype(np.uint8), 1), np.ones((3, 3), np.uint8)) > 0
             )
             shares += [float(np.mean(before[there]))] if there.any() else []
-    assert shares and min(shares) > 0.9
+    assert shares
+    assert min(shares) > 0.9
 
 
 def test_nothing_persists_in_the_last_pass_of_a_sequence_that_goes(sequences: list[list[PassPicture]]) -> None:
     gone = [passes[-1] for passes in sequences if passes[0].picture.meta["course"] == "goes"]
-    assert gone and not any(one.persisting.any() for one in gone)
+    assert gone
+    assert not any(one.persisting.any() for one in gone)
 
 
 def test_in_some_sequence_a_patch_persists(sequences: list[list[PassPicture]]) -> None:
@@ -68,7 +72,7 @@ def test_in_some_sequence_a_patch_persists(sequences: list[list[PassPicture]]) -
 def test_without_new_residue_the_residue_shrinks(sequences: list[list[PassPicture]]) -> None:
     old = [passes for passes in sequences if passes[0].picture.meta["exposed"] == 0]
     for passes in old:
-        for earlier, later in zip(passes, passes[1:], strict=False):
+        for earlier, later in itertools.pairwise(passes):
             before = (
                 cv2.dilate(_to(earlier, later, _matter(earlier).astype(np.uint8), 1), np.ones((3, 3), np.uint8)) > 0
             )
@@ -96,4 +100,5 @@ def test_patches_from_three_square_millimetres_on_are_numbered_and_smaller_ones_
     assert areas == [{"label": 1, "area_mm2": 4.0}]
     assert areas[0]["area_mm2"] >= LEAST_MM2
     assert np.array_equal(np.unique(labels), [0, 1, SMALLER])
-    assert (labels[5:9, 5:9] == 1).all() and (labels[20:22, 20:22] == SMALLER).all()
+    assert (labels[5:9, 5:9] == 1).all()
+    assert (labels[20:22, 20:22] == SMALLER).all()
