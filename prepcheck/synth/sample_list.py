@@ -138,6 +138,7 @@ SHOTS: tuple[Shot, ...] = (
             (Ground((0, 2), (94, 76), ("brush",), 15, 16, rust=Patchwork(0.05, (0.20, 0.075, 0.025), 4, 0.15)),),
         ),
         View(160, 6, 30, 1), FLAT, "2026-03-03T09:15:55+01:00", "residue left", ("no_scale",),
+        note="rust is left; most of what the model marks is clean metal and coating beside it",
         camera=DIM,
     ),
     Shot(
