@@ -85,8 +85,7 @@ def _spot(spot: SpotStory) -> Iterator[RenderableType]:
     for of_pass in spot.passes:
         for inspection in of_pass.inspections:
             head = Text(f"Pass {of_pass.pass_no}: ") + standing_text(inspection.standing)
-            score = score_words(inspection.bright_share, inspection.interval)
-            yield Padding(head.append(f", {score}"), (0, 0, 0, 2))
+            yield Padding(head.append(f", {_score(inspection)}"), (0, 0, 0, 2))
             yield Padding(Group(*map(Text, _lines(inspection))), (0, 0, 0, 4))
 
 
@@ -95,9 +94,7 @@ def _history(spot: SpotStory) -> Table:
     grid = Table.grid(padding=(0, 2, 0, 0))
     for of_pass in spot.passes:
         last = _standing_one(of_pass)
-        told = standing_text(last.standing).append(
-            f", {score_words(last.bright_share, last.interval)}", style="not bold"
-        )
+        told = Text.assemble(standing_text(last.standing), f", {_score(last)}")
         grid.add_row(Text(f"pass {of_pass.pass_no}", no_wrap=True), told)
         if last.since is not None:
             grid.add_row("", Text(since_words(last.since)))
@@ -110,13 +107,19 @@ def _standing_one(of_pass: PassStory) -> LoggedInspection:
     return kept[-1]
 
 
+def _score(inspection: LoggedInspection) -> str:
+    if inspection.standing is Standing.RETAKE:
+        return "photo not fit to judge"
+    return score_words(inspection.bright_share, inspection.interval)
+
+
 def _lines(inspection: LoggedInspection) -> Iterator[str]:
     names = inspection.photos or (inspection.photo_name,)
     photo = f"inspection {inspection.number}, {'photo' if len(names) == 1 else 'moved light'} {', '.join(names)}"
     yield f"{_when(inspection.at)}, {inspection.person}: {photo}"
     if inspection.reason:
         yield f"why: {inspection.reason}"
-    if inspection.since is not None:
+    if inspection.since is not None and inspection.since.shares is not None:  # a flag says why not
         yield since_words(inspection.since)
     if inspection.flags:
         yield f"flags: {'; '.join(map(_flag, inspection.flags))}"

@@ -43,13 +43,14 @@ def print_record(console: Console, record: Record) -> None:
     record : Record
         The answer. Names are printed as they are, never read as markup.
     """
-    _say(console, record.photo.name, "bold")
+    more = len(record.photos) - 1
+    _say(console, record.photo.name + (f" and {more} more under a moved light" if more > 0 else ""), "bold")
     _headline(console, record.standing, answer_words(record))
     _say(console, f"Next: {record.next_step}", "bold")
     _spots(console, judged(record.spots))
     if record.moved_light is not None:
         _moved_light(console, record.moved_light)
-    if record.since_last_pass is not None:
+    if record.since_last_pass is not None and record.since_last_pass.shares is not None:  # a flag says why not
         words = since_words(record.since_last_pass)
         _say(console, f"{words[0].upper()}{words[1:]}.")
     if record.by_person is not None:

@@ -10,23 +10,32 @@ from prepcheck.record import FlagRecord, Record, SinceLastPass
 from prepcheck.store import tables as t
 from prepcheck.store.rows import EarlierInspection
 from prepcheck.store.words import folded, spot_label
-from prepcheck.terms import FLAGS, Standing
+from prepcheck.terms import FLAGS
 
 
-def earlier_passes(connection: sa.Connection, job: str, spot: str, pass_no: int) -> list[EarlierInspection]:
+def earlier_passes(
+    connection: sa.Connection, job: str, spot: str, pass_no: int, *, unfit: bool = False
+) -> list[EarlierInspection]:
     """Return the newest inspection of each earlier pass of a job's spot, oldest pass first.
 
-    One that a later one corrects, shows no outline, or was not fit to judge is passed over; an unknown spot has none.
+    One that a later one corrects or that shows no outline is passed over, and so is one that was not fit to judge, but
+    with `unfit` where its pass has no other. An unknown spot has none.
     """
     newest: dict[int, EarlierInspection] = {}
     for row in connection.execute(_inspections(job, spot, pass_no)):
-        record = Record.model_validate_json(row.record)
-        spots = record.spots if record.by_person is None else record.by_person.spots
-        tied = next((one for one in spots if one.number == row.outline), None)
-        if tied is not None and tied.standing is not Standing.RETAKE:
-            since = None if row.told is None else SinceLastPass.model_validate_json(row.told)
-            newest[row.pass_no] = EarlierInspection(row.id, row.pass_no, row.at, record, tied, since)
+        found = _earlier(row)
+        before = newest.get(row.pass_no)
+        if found is not None and (found.fit or (unfit and not (before and before.fit))):
+            newest[row.pass_no] = found
     return [newest[number] for number in sorted(newest)]
+
+
+def _earlier(row: Any) -> EarlierInspection | None:
+    record = Record.model_validate_json(row.record)
+    spots = record.spots if record.by_person is None else record.by_person.spots
+    tied = next((one for one in spots if one.number == row.outline), None)
+    since = None if row.told is None else SinceLastPass.model_validate_json(row.told)
+    return None if tied is None else EarlierInspection(row.id, row.pass_no, row.at, record, tied, since)
 
 
 def pass_flags(since: SinceLastPass | None) -> list[FlagRecord]:

@@ -114,7 +114,7 @@ class Disagreement:
 
 @dataclass(frozen=True)
 class EarlierInspection:
-    """The newest inspection of a pass of a spot that was fit to judge; `spot` is that spot as it stood in it."""
+    """The newest inspection of a pass of a spot; `spot` is that spot as it stood in it."""
 
     number: int
     pass_no: int
@@ -122,6 +122,11 @@ class EarlierInspection:
     record: Record
     spot: SpotRecord
     since: SinceLastPass | None = None
+
+    @property
+    def fit(self) -> bool:
+        """Whether the photo was fit to judge."""
+        return self.spot.standing is not Standing.RETAKE
 
     @property
     def photos(self) -> list[PhotoRecord]:

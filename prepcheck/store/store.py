@@ -85,10 +85,10 @@ class Store:
         with self.reading() as connection:
             return read.story(connection, number)
 
-    def earlier_passes(self, job: str, spot: str, pass_no: int) -> list[EarlierInspection]:
-        """Return the newest inspection, fit to judge, of each pass before `pass_no` of a job's spot, oldest first."""
+    def earlier_passes(self, job: str, spot: str, pass_no: int, *, unfit: bool = False) -> list[EarlierInspection]:
+        """Return the newest inspection of each pass before `pass_no` of a job's spot, oldest first, fit ones first."""
         with self.reading() as connection:
-            return passes.earlier_passes(connection, job, spot, pass_no)
+            return passes.earlier_passes(connection, job, spot, pass_no, unfit=unfit)
 
     def cached(self, **key: str) -> Record | None:
         """Return the newest answer with exactly this origin, or None."""
