@@ -39,7 +39,7 @@ def map_surface(
     rgb = at_long_side(photo.rgb, settings.photo.working_px)
     maps, step = model.run(rgb)
     burnt = _burnt(rgb, settings.score.burnt_level, maps.shape[1:])
-    chances = np.ascontiguousarray(maps[:_GROUND])
+    chances = _smoothed(maps[:_GROUND], settings.photo.smoothing_px)
     states, bright = told(chances, burnt, model.origin.sure)
     ground = np.ascontiguousarray(maps[_GROUND])
     reduction = (step * photo.width / rgb.shape[1], step * photo.height / rgb.shape[0])
@@ -54,6 +54,13 @@ def at_long_side(rgb: NDArray[np.uint8], long_side: int) -> NDArray[np.uint8]:
         return rgb
     size = (max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale)))
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _smoothed(chances: NDArray[np.float32], spread: float) -> NDArray[np.float32]:
+    """Average chances (n, h, w) with their surroundings: a speck of a pixel or two is no patch."""
+    if spread == 0:
+        return np.ascontiguousarray(chances)
+    return np.stack([np.asarray(cv2.GaussianBlur(chance, (0, 0), spread), np.float32) for chance in chances])
 
 
 def _burnt(rgb: NDArray[np.uint8], level: int, shape: tuple[int, ...]) -> NDArray[np.bool_]:
