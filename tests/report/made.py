@@ -8,13 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.record import (
+    AloneRecord,
     FlagRecord,
+    MovedLightRecord,
     OriginRecord,
     PatchRecord,
+    PersistingRecord,
     PersonRecord,
     PhotoRecord,
     Record,
     ScaleRecord,
+    SetPhotoRecord,
+    SinceLastPass,
     SpotRecord,
 )
 from prepcheck.terms import CAUTIONS, FLAGS, Standing
@@ -109,3 +114,30 @@ def twenty() -> Record:
     places = [(140 + 250 * (i % 5), 130 + 235 * (i // 5)) for i in range(20)]
     spots = [spot_of(i + 1, ring(x, y, 80), kinds[i % 3]) for i, (x, y) in enumerate(places)]
     return record_of(spots, Standing.RESIDUE_LEFT)
+
+
+def set_of(record: Record, *left_out: str, moved: float | None = 0.42, enough: bool = True, advice: str = "") -> Record:
+    """Make the record of a set of three photos; `left_out` says why the last ones were."""
+    names = ("seam 3.jpg", "seam 4.jpg", "seam 5.jpg")
+    reasons = ["", *[""] * (2 - len(left_out)), *left_out]
+    photos = [
+        SetPhotoRecord(number=n, name=name, left_out=why, error_px=None if n == 1 or why else 0.3 * n)
+        for n, (name, why) in enumerate(zip(names, reasons, strict=True), start=1)
+    ]
+    alone = AloneRecord(standing=Standing.CANNOT_TELL, bright_share=0.64, interval=(0.41, 0.83))
+    behind = MovedLightRecord(photos=photos, moved=moved, enough=enough, advice=advice, alone=alone)
+    received = [record.photo.model_copy(update={"name": name}) for name in names]
+    return record.model_copy(update={"photos": received, "moved_light": behind})
+
+
+def since(*passes: int, reason: str = "", not_comparable: float = 0.0) -> SinceLastPass:
+    """Make what changed since pass 2; `passes` says in how many passes each persisting patch was seen."""
+    if reason:
+        return SinceLastPass(inspection=4, pass_no=2, reason=reason)
+    told = {"newly_bright": 0.21, "still_residue": 0.031, "newly_exposed": 0.004, "not_comparable": not_comparable}
+    patches = [
+        PersistingRecord(at=(3, 3), area_px=9, area_mm2=7.2, since=1, passes=n, probability=0.95, outline=[(3, 3)])
+        for n in passes
+    ]
+    shares = {**told, "still_bright": 1 - sum(told.values())}
+    return SinceLastPass(inspection=4, pass_no=2, error_px=0.7, shares=shares, persisting=patches)

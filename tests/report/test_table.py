@@ -10,7 +10,7 @@ from rich.console import Console
 from prepcheck.record import BrokenPhoto, BrokenRecord, Fault, PersonRecord, Record
 from prepcheck.report.table import print_broken, print_record
 from prepcheck.terms import CAUTIONS, FLAGS, Standing
-from tests.report.made import patch_at, record_of, retake, ring, spot_of, twenty
+from tests.report.made import patch_at, record_of, retake, ring, set_of, since, spot_of, twenty
 
 WIDTHS = pytest.mark.parametrize("width", [50, 80])
 
@@ -138,3 +138,33 @@ def test_a_broken_input_is_one_line_with_its_name_once() -> None:
 def test_a_broken_input_whose_message_lacks_the_name_gets_it() -> None:
     broken = BrokenRecord(photo=BrokenPhoto(name="a.jpg"), error=Fault(code="x", message="cut short. Copy it again."))
     assert printed(broken).strip() == "a.jpg: cut short. Copy it again."
+
+
+@WIDTHS
+def test_a_set_is_named_by_its_first_photo_and_their_number(width: int) -> None:
+    assert words(printed(set_of(dirty()), width)).startswith("seam 3.jpg and 2 more under a moved light")
+
+
+@WIDTHS
+def test_a_set_says_what_it_rests_on_and_what_one_photo_alone_said(width: int) -> None:
+    said = (
+        "Moved light: 2 of 3 photos used, laid on the first to about 0.6 px, light moved by 0.42. "
+        "The first photo alone: cannot tell, score 64 (41 to 83)."
+    )
+    assert said in words(printed(set_of(dirty(), "blurred"), width))
+
+
+@WIDTHS
+def test_the_advice_for_the_torch_is_said(width: int) -> None:
+    assert "Torch: Hold it low." in words(printed(set_of(dirty(), advice="Hold it low."), width))
+
+
+@WIDTHS
+def test_what_changed_since_the_last_pass_is_said(width: int) -> None:
+    record = dirty().model_copy(update={"since_last_pass": since(2)})
+    assert "Since pass 2: newly bright 21%" in words(printed(record, width))
+
+
+def test_a_pass_that_was_not_compared_is_left_to_its_flag() -> None:
+    record = dirty().model_copy(update={"since_last_pass": since(reason="too blurred")})
+    assert "too blurred" not in printed(record)

@@ -13,11 +13,13 @@ from prepcheck.report.words import (
     patch_words,
     pointed_at,
     score_words,
+    set_words,
     share_words,
     shares_words,
+    since_words,
 )
 from prepcheck.terms import FLAGS, Standing
-from tests.report.made import patch_at, record_of, ring, spot_of
+from tests.report.made import patch_at, record_of, ring, set_of, since, spot_of
 
 
 def test_a_score_is_said_with_its_interval() -> None:
@@ -112,3 +114,41 @@ def test_no_score_is_said_of_a_photo_to_retake() -> None:
 
 def test_nothing_is_pointed_at_without_a_patch() -> None:
     assert pointed_at(record_of([spot_of(1, ring(9, 9, 5), Standing.BRIGHT)], Standing.BRIGHT)) is None
+
+
+def of_set(*left_out: str, moved: float | None = 0.42, enough: bool = True) -> str:
+    behind = set_of(record_of([], Standing.CANNOT_TELL), *left_out, moved=moved, enough=enough).moved_light
+    assert behind is not None
+    return set_words(behind).split(". The first")[0]
+
+
+def test_a_set_is_said_with_its_photos_its_error_and_how_far_the_light_moved() -> None:
+    assert of_set() == "Moved light: 3 of 3 photos used, laid on the first to about 0.9 px, light moved by 0.42"
+
+
+def test_a_set_of_one_has_no_error_and_no_movement() -> None:
+    assert of_set("blurred", "too dark", moved=None, enough=False) == "Moved light: 1 of 3 photos used"
+
+
+def test_a_light_that_moved_too_little_is_said() -> None:
+    assert of_set(moved=0.03, enough=False).endswith("light moved by 0.03 (too little)")
+
+
+def test_what_changed_is_said_as_shares_of_the_spot() -> None:
+    assert since_words(since()) == "since pass 2: newly bright 21%, still residue 3%, newly exposed <1% of the spot"
+
+
+def test_what_could_not_be_compared_is_said_where_it_is_worth_saying() -> None:
+    assert "not comparable 4% of the spot" in since_words(since(not_comparable=0.04))
+
+
+@pytest.mark.parametrize(
+    ("passes", "said"),
+    [((2,), "1 place stays residue over up to 2 passes"), ((3, 2), "2 places stay residue over up to 3 passes")],
+)
+def test_places_that_stay_are_counted(passes: tuple[int, ...], said: str) -> None:
+    assert since_words(since(*passes)).endswith(f"of the spot; {said}")
+
+
+def test_why_a_pass_was_not_compared_is_said() -> None:
+    assert since_words(since(reason="too blurred")) == "not compared with pass 2: too blurred"

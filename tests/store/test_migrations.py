@@ -80,7 +80,7 @@ def test_an_inspection_of_the_first_version_has_its_one_photo(old):
 
 
 def test_a_photo_used_in_the_first_version_is_known_in_a_set_of_this_one(old):
-    store, archive = tasks.open_log(old, Settings())
+    store, _ = tasks.open_log(old, Settings())
     (inspection,) = tasks.job_story(store, "J-0001").spots[0].passes[0].inspections
     record = set_of(b"new", b"old")
     used = record.photos[1].model_copy(update={"sha256": inspection.photo_sha256})
