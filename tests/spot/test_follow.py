@@ -194,7 +194,7 @@ def test_residue_that_is_gone_does_not_persist():
 
 
 def test_residue_that_was_not_sure_does_not_persist():
-    earlier, later = surface_of(ground(OXIDE), probability=0.8), surface_of(ground(OXIDE), probability=0.97)
+    earlier, later = surface_of(ground(OXIDE), probability=0.75), surface_of(ground(OXIDE), probability=0.97)
     (spot,) = find_spots(later, SETTINGS)
     assert compare(earlier, later, STILL, spot, SETTINGS).persisting == ()
     assert compare(later, earlier, STILL, spot, SETTINGS).persisting == ()
