@@ -90,7 +90,7 @@ def make_sequence(seed: int, shape: tuple[int, int] = SHAPE) -> list[PassPicture
         and ``to_first`` and ``to_mm`` as in :func:`prepcheck.synth.sets.make_set`.
     """
     rng = np.random.default_rng([seed, 3])
-    with_card = bool(rng.random() < 0.55)
+    with_card = bool(rng.random() < 0.65)
     recipe = _recipe(rng, with_card)
     wall, count = _framed(seed, canvas(shape), recipe), int(rng.choice([2, 3]))
     notes = {**wall.notes, "course": "goes" if rng.random() < 0.25 else "stays"}
@@ -137,7 +137,7 @@ def _recipe(rng: np.random.Generator, with_card: bool) -> Recipe:
     """Draw an aluminium part with one or two spots, wide enough for a card where one lies there."""
     drawn = sample_recipe(rng)
     skin = drawn.skin if drawn.skin in ("paint", "weathered", "cast", "rolled") else "paint"
-    mm = log_uniform(rng, 0.17, 0.28) if with_card else log_uniform(rng, 0.08, 0.25)
+    mm = log_uniform(rng, 0.21, 0.32) if with_card else log_uniform(rng, 0.08, 0.25)
     return replace(
         drawn, kind="spots", mm_per_px=mm, spots=int(rng.choice([1, 1, 2])), metal="aluminium", skin=skin,
         residue="none", bead=False, holes=False, joint=False, clutter=0,
