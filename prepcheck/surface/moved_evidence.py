@@ -23,16 +23,17 @@ Planes = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 NAMES: tuple[str, ...] = (
-    "bright mean", "bright highest", "bright lowest", "bright of mean chance", "bright near", "bright around",
-    "oxide mean", "pit mean", "coating mean", "foreign mean", "other mean", "ground",
-    "light range", "light highest", "light lowest", "level range", "level highest", "level lowest",
-    "grain mean", "grain highest", "grain lowest", "grain kept", "level kept", "level change", "photos",
+    "bright", "bright highest", "bright lowest", "bright of mean chance", "bright near", "bright around",
+    "oxide", "pit", "coating", "foreign", "other",
+    "light range", "level range", "level highest", "level lowest", "grain kept", "level kept", "level change", "photos",
 )  # fmt: skip
 """Names of the evidence, in order."""
 
 _LEAST_LIGHT = 0.003
 """Added to linear brightness before the logarithm: about one step of 255."""
 _MOST_LOGIT = 7.0
+_MOST_COUNTED = 3
+"""More photos count as so many: learned on sets of two and three."""
 _LEAST_SHARED = 100
 """Map pixels that two photos must both see to be compared."""
 _LEAST_SHADING = 0.002
@@ -98,24 +99,32 @@ def lay_over(photos: Sequence[Photo], maps: Sequence[SurfaceMap], to_first: Sequ
     return Views(chances, ground, _normalised(np.stack(light), covers, ground), covers, seen, burnt)
 
 
+def mean_chances(views: Views) -> Planes:
+    """Average the log probabilities over the photos that see a place, shape (7, h, w), summing to 1."""
+    logs = np.log(np.clip(views.chances, 1e-6, 1))
+    mean = (logs * views.seen[:, None]).sum(axis=0) / views.seen.sum(axis=0)
+    powers = np.exp(mean - mean.max(axis=0))
+    return np.asarray(powers / powers.sum(axis=0), np.float32)
+
+
 def evidence(views: Views) -> Planes:
-    """Measure each place, shape (25, h, w), float32; see `NAMES`. Natural logarithms and log odds throughout."""
+    """Measure each place, shape (19, h, w), float32; see `NAMES`. Natural logarithms and log odds throughout.
+
+    The first is the log odds of bright metal by the mean of log probabilities: what the others correct.
+    """
     u = views.unit
     bright = log_odds(views.chances[:, State.BRIGHT])
-    mean = average(bright, views.seen)
+    mean = log_odds(mean_chances(views)[State.BRIGHT])
     odds = [average(log_odds(views.chances[:, k]), views.seen) for k in (2, 3, 4, 5)]
     other = log_odds(views.chances[:, State.BACKGROUND] + views.chances[:, 6])
     fine = np.stack([one - blur(one, 3 * u) for one in views.light])
-    level = _level(views)
-    grain = np.stack([0.5 * np.log(blur(one * one, 3 * u) + 1e-4) for one in fine])
-    light = np.stack([blur(one, u) for one in views.light])
+    light, level = np.stack([blur(one, u) for one in views.light]), _level(views)
     return np.stack([
         mean, *_ends(bright, views.seen), log_odds(average(views.chances[:, State.BRIGHT], views.seen)),
         blur(mean, 2 * u), blur(mean, 8 * u), *odds, average(other, views.seen),
-        log_odds(average(views.ground, views.covers)),
-        *_range(light, views.seen), *_range(level, views.seen), average(grain, views.seen), *_ends(grain, views.seen),
+        _range(light, views.seen)[0], *_range(level, views.seen),
         _kept(fine, views.seen, 4 * u), _kept(level, views.seen, 8 * u), _changed(level, views.seen, 6 * u),
-        views.seen.sum(axis=0, dtype=np.float32),
+        np.minimum(views.seen.sum(axis=0, dtype=np.float32), _MOST_COUNTED),
     ])  # fmt: skip
 
 

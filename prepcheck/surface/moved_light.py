@@ -1,9 +1,9 @@
 """Two to six photos of one view under a moved torch, fused into one surface map in the frame of the first.
 
-The start is the mean of each photo's log probabilities. A small net, learned by ``python -m prepcheck.train fusion`` for
-one model and kept in ``models/moved_light.json``, weighs `prepcheck.surface.moved_evidence` and corrects the probability of
-bright metal; what is not bright is shared out among the other states as the mean has it. With a model that it was not
-learned for, the mean stands alone.
+The start is the mean of each photo's log probabilities. A few weights, learned by ``python -m prepcheck.train.fusion`` for
+one model and kept in ``models/moved_light.json``, correct its log odds of bright metal by `prepcheck.surface.moved_evidence`;
+what is not bright is shared out among the other states as the mean has it. With a model that they were not learned for,
+the mean stands alone.
 """
 
 from __future__ import annotations
@@ -24,11 +24,13 @@ from prepcheck.photo import Photo
 from prepcheck.resources import folder
 from prepcheck.settings import Settings, first_fault
 from prepcheck.surface.mapping import told
-from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, movement
+from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, mean_chances, movement
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 from prepcheck.terms import State
 
 MOST_PHOTOS = 6
+MOST_SPREADS = 4.0
+"""Evidence farther than so many standard deviations off the learned middle counts as so far."""
 _FILE = "moved_light.json"
 _SIDES = {"right": (1.0, 0.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "top": (0.0, -1.0)}
 _LEAST_SLOPE = 0.5
@@ -88,29 +90,24 @@ class Numbers(BaseModel):
     names: list[str]
     middle: list[float]
     spread: list[float]
-    hidden: list[list[float]]
-    hidden_offset: list[float]
-    out: list[float]
-    out_offset: float
-    straight: list[float]
+    weights: list[float]
+    offset: float
     calibration: dict[int, Calibration]
 
 
 @dataclass(frozen=True, eq=False)
 class Fusion:
-    """Learned numbers as arrays: one hidden layer of rectified sums beside a straight one."""
+    """Learned numbers, and the SHA-256 (hex) of their file."""
 
     numbers: Numbers = field(repr=False)
     sha256: str
 
     def bright_odds(self, measured: Planes) -> Planes:
-        """Return the log odds of bright metal, shape (h, w), from the evidence (25, h, w)."""
+        """Return the log odds of bright metal, shape (h, w), from the evidence (19, h, w)."""
         n = self.numbers
-        flat = (measured.reshape(len(measured), -1).T - _row(n.middle)) / _row(n.spread)
-        flat = np.clip(flat, -5, 5)
-        hidden = np.maximum(flat @ np.asarray(n.hidden, np.float32) + _row(n.hidden_offset), 0)
-        odds = hidden @ _row(n.out) + flat @ _row(n.straight) + np.float32(n.out_offset)
-        return np.asarray(odds.reshape(measured.shape[1:]), np.float32)
+        middle, spread, weights = (np.asarray(row, np.float32) for row in (n.middle, n.spread, n.weights))
+        even = np.clip((measured - middle[:, None, None]) / spread[:, None, None], -MOST_SPREADS, MOST_SPREADS)
+        return np.asarray(measured[0] + np.tensordot(weights, even, axes=1) + np.float32(n.offset), np.float32)
 
     def calibration(self, photos: int) -> Calibration:
         """Return the numbers of the nearest count of photos for which they were fitted."""
@@ -174,14 +171,6 @@ TOO_LITTLE = (
     "The light hardly moved between these photos. Keep the phone where it is, hold the torch low on another side of the "
     "spot, and take another photo."
 )
-
-
-def mean_chances(views: Views) -> Planes:
-    """Average the log probabilities over the photos that see a place, shape (7, h, w), summing to 1."""
-    logs = np.log(np.clip(views.chances, 1e-6, 1))
-    mean = (logs * views.seen[:, None]).sum(axis=0) / views.seen.sum(axis=0)
-    powers = np.exp(mean - mean.max(axis=0))
-    return np.asarray(powers / powers.sum(axis=0), np.float32)
 
 
 def weighed(views: Views, fusion: Fusion) -> Planes:
@@ -250,10 +239,6 @@ def _whereabouts(unsure: NDArray[np.bool_], ground: NDArray[np.bool_]) -> str:
     return "towards the right" if right > 0 else "towards the left"
 
 
-def _row(numbers: list[float]) -> NDArray[np.float32]:
-    return np.asarray(numbers, np.float32)
-
-
 def _fitting(fusion: Fusion | None, origin: ModelOrigin) -> Fusion | None:
     return fusion if fusion is not None and fusion.numbers.model_sha256 == origin.sha256 else None
 
@@ -280,10 +265,6 @@ def _load(path: Path) -> Fusion | None:
 
 def _shaped(n: Numbers) -> bool:
     """Tell whether all lists fit together and hold finite numbers."""
-    inputs, hidden = len(NAMES), len(n.hidden_offset)
-    lists = [*n.hidden, n.hidden_offset, n.out, n.middle, n.spread, n.straight, [n.out_offset]]
-    lengths = {len(n.middle), len(n.spread), len(n.straight), len(n.hidden)} == {inputs}
-    rows = {len(row) for row in n.hidden} == {hidden} and len(n.out) == hidden
-    return (
-        lengths and rows and bool(n.calibration) and min(n.spread) > 0 and all(np.isfinite(one).all() for one in lists)
-    )
+    lists = (n.middle, n.spread, n.weights)
+    finite = all(np.isfinite(one).all() for one in (*lists, [n.offset]))
+    return {len(one) for one in lists} == {len(NAMES)} and bool(n.calibration) and min(n.spread) > 0 and finite

@@ -209,8 +209,8 @@ def numbers(**changes):
     inputs = len(NAMES)
     plain = {
         "model_sha256": ORIGIN.sha256, "names": list(NAMES), "middle": [0.0] * inputs, "spread": [1.0] * inputs,
-        "hidden": [[0.0]] * inputs, "hidden_offset": [0.0], "out": [0.0], "out_offset": -4.0,
-        "straight": [0.0] * inputs, "calibration": {"2": {"sure": 0.9, "error_scale": 3.0, "error_floor": 0.02}},
+        "weights": [-1.0] + [0.0] * (inputs - 1), "offset": -4.0,
+        "calibration": {"2": {"sure": 0.9, "error_scale": 3.0, "error_floor": 0.02}},
     }  # fmt: skip
     return plain | changes
 
@@ -238,7 +238,7 @@ def test_a_folder_without_learned_numbers_has_none(tmp_path):
         ({"middle": [0.0]}, "other evidence"),
         ({"spread": [0.0] * len(NAMES)}, "other evidence"),
         ({"calibration": {}}, "other evidence"),
-        ({"out": "none"}, "out: "),
+        ({"weights": "none"}, "weights: "),
     ],
 )
 def test_a_file_of_learned_numbers_that_says_something_else_is_refused(tmp_path, changes, says):
@@ -252,7 +252,7 @@ def test_the_numbers_that_ship_are_few_and_learned_for_the_default_model():
     assert shipped is not None
     n = shipped.numbers
     assert n.model_sha256 == load_model().origin.sha256
-    assert sum(np.size(part) for part in (n.hidden, n.hidden_offset, n.out, n.straight, n.middle, n.spread)) < 2000
+    assert sum(np.size(part) for part in (n.weights, n.offset, n.middle, n.spread)) < 2000
 
 
 def lamp(degrees, far=1e3):
