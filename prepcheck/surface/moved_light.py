@@ -175,7 +175,8 @@ TOO_LITTLE = (
 
 def weighed(views: Views, fusion: Fusion) -> Planes:
     """Return the mean's probabilities with that of bright metal as the learned numbers have it, shape (7, h, w)."""
-    return with_bright(mean_chances(views), fusion.bright_odds(evidence(views)))
+    mean = mean_chances(views)
+    return with_bright(mean, fusion.bright_odds(evidence(views))) if any(fusion.numbers.weights) else mean
 
 
 def with_bright(chances: Planes, odds: Planes) -> Planes:
@@ -197,7 +198,7 @@ def advise(views: Views, surface: SurfaceMap) -> str:
     share = int(np.count_nonzero(unsure)) / max(1, int(np.count_nonzero(ground)))
     if share < _LEAST_UNSURE:
         return ""
-    start = f"{share:.0%} of the ground still cannot be told, most of it {_whereabouts(unsure, ground)}."
+    start = f"{share:.0%} of the ground still cannot be told, {_whereabouts(unsure, ground)}."
     lit = [side for side in light_sides(views) if side is not None]
     free = [name for name, side in _SIDES.items() if all(np.dot(side, other) < 0.5 for other in lit)]
     if not lit or not free:
@@ -233,10 +234,10 @@ def _whereabouts(unsure: NDArray[np.bool_], ground: NDArray[np.bool_]) -> str:
     ys, xs = (part.astype(np.float64) for part in np.nonzero(ground))
     down, right = float((y - ys.mean()) / (np.ptp(ys) + 1)), float((x - xs.mean()) / (np.ptp(xs) + 1))
     if max(abs(down), abs(right)) < 0.12:
-        return "spread over the middle"
+        return "all over it"
     if abs(down) > abs(right):
-        return "towards the bottom" if down > 0 else "towards the top"
-    return "towards the right" if right > 0 else "towards the left"
+        return "most of it towards the bottom" if down > 0 else "most of it towards the top"
+    return "most of it towards the right" if right > 0 else "most of it towards the left"
 
 
 def _fitting(fusion: Fusion | None, origin: ModelOrigin) -> Fusion | None:

@@ -2,7 +2,8 @@
 
 Sets are an evaluation folder whose meta files hold ``group`` and ``to_first`` (`prepcheck.train sets`). How
 far it is held back, and how much the rarer kind counts, are chosen by cross-validation over whole sets of the learn folders
-(least error at equal coverage among those no worse calibrated than the mean); nothing else is looked at::
+(least error at equal coverage among those no worse calibrated than the mean, or the mean alone where that errs less);
+nothing else is looked at::
 
     python -m prepcheck.train.fusion LEARN_FOLDER [LEARN_FOLDER ...] --out models
 """
@@ -37,6 +38,8 @@ FOLDS = 5
 DECAYS = (0.003, 0.03, 0.3)
 BALANCES = (0.0, 0.5, 1.0)
 """0: every place counts the same; 1: bright metal as a whole as much as all the rest."""
+MEAN_ALONE = (np.inf, 0.0)
+"""Decay and balance that leave the mean as it is; it stands where no weights err less."""
 TOLD = 0.95
 """Share of bright and oxide places, surest first, over which errors are compared."""
 
@@ -88,12 +91,16 @@ def learn(samples: Sequence[Sample], model_sha256: str, seed: int = 0) -> tuple[
     """
     tried = {(d, b): _rated(_left_out(samples, d, b)) for d in DECAYS for b in BALANCES}
     mean = _rated([(s, s.evidence[:, 0]) for s in samples])
-    sound = {choice: rated for choice, rated in tried.items() if rated["log_loss"] <= mean["log_loss"]} or tried
-    decay, balance = min(sound, key=lambda choice: sound[choice]["error"])
+    sound = {choice: rated for choice, rated in tried.items() if rated["log_loss"] <= mean["log_loss"]}
+    best = min(sound, key=lambda choice: sound[choice]["error"], default=None)
+    if best is None or mean["error"] <= sound[best]["error"]:
+        best = MEAN_ALONE
+    decay, balance = best
     calibration, checks = _calibrated(_left_out(samples, decay, balance))
     fitted = _fit(samples, decay, balance)
+    chosen = "the mean alone" if best == MEAN_ALONE else {"decay": decay, "balance": balance}
     facts = {
-        "sets": len({s.group for s in samples}), "seed": seed, "chosen": {"decay": decay, "balance": balance},
+        "sets": len({s.group for s in samples}), "seed": seed, "chosen": chosen,
         "left_out": {f"decay {d:g}, balance {b:g}": rated for (d, b), rated in tried.items()}, "mean": mean,
         "calibration": checks, "least_moved": _movements(samples),
     }  # fmt: skip
@@ -194,6 +201,8 @@ def _fit(samples: Sequence[Sample], decay: float, balance: float, steps: int = 8
     bright = np.concatenate([s.bright for s in samples])
     weight = _weights(samples, bright, balance)
     middle, spread = measured.mean(axis=0), np.maximum(measured.std(axis=0), 1e-3)
+    if np.isinf(decay):
+        return _Fitted(middle, spread, np.zeros(len(middle), np.float32), 0.0)
     x = np.c_[_even(measured, middle, spread), np.ones(len(measured), np.float32)]
     held = decay * np.diag([1.0] * (x.shape[1] - 1) + [0.0])
     found = np.zeros(x.shape[1])

@@ -1,5 +1,7 @@
 """Learning how photos of a moved-light set are weighed, from made samples."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -60,3 +62,16 @@ def test_overlapping_movements_are_parted_where_fewest_are_mixed_up():
     threshold, mixed = least_moved([0.1, 0.3, 0.4, 0.5], [0.0, 0.05, 0.2, 0.02])
     assert 0.05 < threshold < 0.3
     assert mixed == pytest.approx(0.125)
+
+
+def test_the_mean_stands_alone_where_nothing_errs_less():
+    made = [replace(one, evidence=surely_right(one)) for one in map(sample, range(10))]
+    numbers, facts = learn(made, "a" * 64)
+    assert facts["chosen"] == "the mean alone"
+    assert not np.any(numbers.weights)
+
+
+def surely_right(one):
+    evidence = one.evidence.copy()
+    evidence[:, 0] = np.where(one.truth == 1, 3, -3)
+    return evidence
