@@ -231,10 +231,17 @@ class FollowSettings(Group):
         reason="patches that only touch are two; a patch that shrinks stays the same one",
     )
     least_patch_mm2: float = threshold(
-        3.0, unit="mm2", low=0.0, reason="smaller places are no patches in the measures either", source="design, section 4"
+        3.0,
+        unit="mm2",
+        low=0.0,
+        reason="smaller places are no patches in the measures either",
+        source="design, section 4",
     )
     least_patch_px: float = threshold(
-        60.0, unit="square px at working size", low=1.0, reason="stands in where no scale is known: 3 mm2 at 0.22 mm per px"
+        60.0,
+        unit="square px at working size",
+        low=1.0,
+        reason="stands in where no scale is known: 3 mm2 at 0.22 mm per px",
     )
 
 
@@ -279,6 +286,34 @@ class ScoreSettings(Group):
     )  # fmt: skip
 
 
+class AlignSettings(Group):
+    """When one photo may be laid over another."""
+
+    most_error_px: float = threshold(
+        3.0,
+        unit="px at working size, estimated, root mean square",
+        low=0.1,
+        high=20.0,
+        reason="a patch of 3 mm is 14 px long at 0.22 mm per px; laid a fifth of that off it still lies on itself",
+    )
+    least_matches: int = threshold(
+        12, unit="places that agree", low=5, reason="a homography has eight unknowns, and each place tells two"
+    )
+    least_share: float = threshold(
+        0.25,
+        unit="share of the places found",
+        low=0.0,
+        high=1.0,
+        reason="by chance a place is found within 3 px of where it should be in one of 15 cases",
+    )
+    least_overlap: float = threshold(
+        0.3, unit="share of the first photo", low=0.0, high=1.0, reason="less is another view, not a shaken hand"
+    )
+    most_scale: float = threshold(
+        2.5, unit="times", low=1.0, high=10.0, reason="from farther away scratches are no longer resolved"
+    )
+
+
 class MovedLightSettings(Group):
     """When photos of one view count as taken under a moved light."""
 
@@ -315,6 +350,7 @@ class Settings(Group):
     spot: SpotSettings = SpotSettings()
     follow: FollowSettings = FollowSettings()
     score: ScoreSettings = ScoreSettings()
+    align: AlignSettings = AlignSettings()
     moved_light: MovedLightSettings = MovedLightSettings()
     store: StoreSettings = StoreSettings()
 

@@ -1,0 +1,138 @@
+"""Tiles of one picture looked for in another: how far off a homography is, where, and how surely."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Plain = NDArray[np.float32]
+
+_TILE = 56
+_REACH = 10
+_LEAST_LIKE = 0.3
+"""Least correlation of a tile that counts as found at all."""
+_NEAR = 3.0
+"""Pixels within which a found tile agrees."""
+_FACTOR = 1.5
+"""Errors of neighbouring tiles go together, so the error is more than they say one by one."""
+_FLOOR = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class Tiles:
+    """Tiles that were found. Pixels of the first picture.
+
+    Parameters
+    ----------
+    at, off : ndarray, shape (n, 2), float64
+        Middle of each tile, and where it was found against where the homography says.
+    agree : ndarray, shape (n,), bool
+        Whether it was found there.
+    size : tuple of int
+        Width and height of the picture.
+    """
+
+    at: Array = field(repr=False)
+    off: Array = field(repr=False)
+    agree: NDArray[np.bool_] = field(repr=False)
+    size: tuple[int, int]
+
+    @property
+    def error(self) -> float:
+        """Estimated error of the homography over the tiles that agree, root mean square, in pixels."""
+        if self.agree.sum() < 5:
+            return float("inf")
+        fit = _fit(self)
+        rows = _rows(self.at[self.agree], self.size)
+        spread = np.einsum("nij,jk,nik->n", rows, fit.spread, rows)
+        left = np.einsum("nij,j->ni", rows, fit.values)
+        return float(np.hypot(_FACTOR * np.sqrt(np.mean(spread + (left**2).sum(axis=1))), _FLOOR))
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    values: Array
+    spread: Array
+
+
+def look_for_tiles(one: Plain, two: Plain, matrix: Array) -> Tiles:
+    """Look for tiles of `one` in `two`.
+
+    Parameters
+    ----------
+    one, two : ndarray, shape (h, w), float32
+        Strength of contrast; 0 where it is to be ignored.
+    matrix : ndarray, shape (3, 3), float64
+        Homography from pixels of `one` to those of `two`.
+    """
+    size = (one.shape[1], one.shape[0])
+    laid = cv2.warpPerspective(two, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
+    found = [
+        (x + (_TILE - 1) / 2, y + (_TILE - 1) / 2, *off)
+        for y in range(_REACH, size[1] - _TILE - _REACH + 1, _TILE)
+        for x in range(_REACH, size[0] - _TILE - _REACH + 1, _TILE)
+        if (off := _found(one, laid, x, y)) is not None
+    ]
+    table = np.array(found, np.float64).reshape(-1, 4)
+    return Tiles(table[:, :2], table[:, 2:], np.hypot(table[:, 2], table[:, 3]) <= _NEAR, size)
+
+
+def _found(one: Plain, laid: Plain, x: int, y: int) -> tuple[float, float] | None:
+    tile = one[y : y + _TILE, x : x + _TILE]
+    around = laid[y - _REACH : y + _TILE + _REACH, x - _REACH : x + _TILE + _REACH]
+    if (tile > 0).mean() < 0.7 or (around > 0).mean() < 0.7 or tile.std() < 0.1 or around.std() < 0.1:
+        return None
+    like = cv2.matchTemplate(around, tile, cv2.TM_CCOEFF_NORMED)
+    _, best, _, (column, row) = cv2.minMaxLoc(like)
+    if best < _LEAST_LIKE or not (0 < column < 2 * _REACH and 0 < row < 2 * _REACH):
+        return None
+    across = _top(like[row, column - 1 : column + 2])
+    down = _top(like[row - 1 : row + 2, column])
+    return column - _REACH + across, row - _REACH + down
+
+
+def _top(three: Plain) -> float:
+    """Place of the top of a parabola through three values, from the middle one."""
+    left, middle, right = (float(value) for value in three)
+    bend = left - 2 * middle + right
+    return 0.0 if bend >= 0 else float(np.clip((left - right) / (2 * bend), -0.5, 0.5))
+
+
+def _rows(at: Array, size: tuple[int, int]) -> Array:
+    """Return how a displacement depends on the eight small changes of a homography, shape (n, 2, 8)."""
+    u, v = ((at - np.array(size) / 2) / (max(size) / 2)).T
+    one, none = np.ones_like(u), np.zeros_like(u)
+    across = np.stack([one, u, v, none, none, none, u * u, u * v], axis=1)
+    down = np.stack([none, none, none, one, u, v, u * v, v * v], axis=1)
+    return np.stack([across, down], axis=1)
+
+
+def _fit(tiles: Tiles) -> _Fit:
+    """Fit the change to the tiles that agree, far ones counting less and less (Cauchy weights)."""
+    rows, off = _rows(tiles.at[tiles.agree], tiles.size), tiles.off[tiles.agree]
+    weights, variance, prior = np.ones(len(off)), 1.0, np.diag(1 / np.array([2.0, 3, 3, 2, 3, 3, 2, 2]) ** 2)
+    values, spread = np.zeros(8), np.eye(8)
+    for _ in range(8):
+        stiff = np.einsum("n,nij,nik->jk", weights, rows, rows) / variance + prior
+        spread = np.linalg.inv(stiff)
+        values = spread @ np.einsum("n,nij,ni->j", weights, rows, off) / variance
+        left = ((off - np.einsum("nij,j->ni", rows, values)) ** 2).sum(axis=1)
+        scale = max(float(np.median(left)) / 1.39, 0.01)
+        weights = 1 / (1 + left / (4 * scale))
+        variance = max(float((weights * left).sum() / max(2 * weights.sum() - 8, 2.0)), 0.0025)
+    return _Fit(values, spread)
+
+
+def corrected(matrix: Array, tiles: Tiles) -> Array:
+    """Return `matrix` moved to where the tiles were found, as it was when fewer than five agree."""
+    if tiles.agree.sum() < 5:
+        return matrix
+    width, height = tiles.size
+    corners = np.array([(0, 0), (width - 1, 0), (width - 1, height - 1), (0, height - 1)], np.float64)
+    moved = corners + _rows(corners, tiles.size) @ _fit(tiles).values
+    change = cv2.getPerspectiveTransform(corners.astype(np.float32), moved.astype(np.float32))
+    return np.asarray(matrix @ change, np.float64)
