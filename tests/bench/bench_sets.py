@@ -1,6 +1,6 @@
 """Measure one photo against two and three of the same view under a moved torch, on a folder of sets.
 
-    python -m tests.bench.bench_sets FOLDER [--json FILE]
+    python -m tests.bench.bench_sets FOLDER [--align] [--json FILE]
 
 Prints every way (first photo, each photo, two, three; mean and learned) with group-wise 95 % intervals, and how often a set
 counts as taken under a moved light by the case that its meta names.
@@ -13,7 +13,12 @@ import json
 from dataclasses import asdict
 from pathlib import Path
 
-from prepcheck.evaluate.sets import fused, judge_sets, read_sets, table
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.evaluate.sets import Align, fused, judge_sets, read_sets, table
+from prepcheck.photo import Photo
+from prepcheck.photo.align import Alignment, align
 from prepcheck.settings import Settings
 from prepcheck.surface import load_model
 from prepcheck.surface.moved_light import load_fusion
@@ -23,9 +28,12 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("folder", type=Path)
     parser.add_argument("--json", type=Path, default=None)
+    parser.add_argument("--align", action="store_true", help="find the homographies instead of taking the true ones")
     options = parser.parse_args()
     model, settings, fusion = load_model(), Settings(), load_fusion()
-    tallies = judge_sets(options.folder, model, settings, {"mean": None, "learned": fusion})
+    tallies = judge_sets(
+        options.folder, model, settings, {"mean": None, "learned": fusion}, _finder(settings) if options.align else None
+    )
     measured = table(tallies)
     for way, figures in measured.items():
         print(f"{way} ({len(tallies[way])} groups)")
@@ -36,6 +44,14 @@ def main() -> None:
     if options.json:
         plain = {way: {name: asdict(one) for name, one in figures.items()} for way, figures in measured.items()}
         options.json.write_text(json.dumps(plain, indent=1), encoding="utf-8")
+
+
+def _finder(settings: Settings) -> Align:
+    def find(first: Photo, other: Photo) -> NDArray[np.float64] | None:
+        found = align(first, other, settings)
+        return found.matrix if isinstance(found, Alignment) else None
+
+    return find
 
 
 def _movement(folder: Path, model, settings: Settings) -> dict[str, list[bool]]:
