@@ -1,24 +1,28 @@
-"""Use case: look at a photo, and log what was seen."""
+"""Use case: look at a photo or a moved-light set, and log what was seen."""
 
 from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from prepcheck.archive import Archive
 from prepcheck.errors import PrepcheckError, WrongUse, printable
 from prepcheck.inspection import Inspection, Outlines, inspect, settings_sha256
+from prepcheck.light_set import MOST_PHOTOS, inspect_set
 from prepcheck.outline_file import read_outlines
+from prepcheck.passes import since_last_pass
 from prepcheck.photo import Photo, from_bytes, read_bytes
-from prepcheck.record import BrokenRecord, Record, broken_record, record_of
+from prepcheck.record import BrokenRecord, Record, SinceLastPass, broken_record, record_of
 from prepcheck.settings import Settings, load
 from prepcheck.store import Logged
-from prepcheck.store.words import job_number
+from prepcheck.store.words import clean, job_number
 from prepcheck.surface import Model, load_model
+from prepcheck.surface.moved_light import load_fusion
 from prepcheck.tasks import cached_result, check_entry, log_inspection, open_log
 from prepcheck.terms import Standing
 
@@ -48,19 +52,28 @@ class Look:
     outlines: Outlines | None = None
     keep_position: bool = False
 
-    def inspect(self, photo: Photo) -> Inspection:
-        """Inspect a photo that was read."""
-        return inspect(photo, self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines)
+    def inspect(self, photos: Sequence[Photo]) -> Inspection:
+        """Inspect a photo that was read, or several as one moved-light set."""
+        if len(photos) == 1:
+            return inspect(
+                photos[0], self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines
+            )
+        return inspect_set(photos, self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines)
 
-    @property
-    def inputs_sha256(self) -> str:
-        """SHA-256 (hex) of what the answer depends on beside photo, model and settings; empty for nothing."""
-        if self.mm_per_px is None and self.outlines is None:
-            return ""
-        outlines = self.outlines or Outlines()
-        drawn = [outline.tolist() for outline in outlines.drawn]
-        told = [self.mm_per_px, self.outlines is not None, drawn, sorted(outlines.refused.items())]
-        return hashlib.sha256(json.dumps(told).encode()).hexdigest()
+    def inputs_sha256(self, photos: Sequence[Photo] = ()) -> str:
+        """SHA-256 (hex) of what the answer depends on beside first photo, model and settings; empty for nothing.
+
+        Of a set these are all photos in order, under their names, and the learned numbers that weigh them.
+        """
+        told: list[Any] = []
+        if self.mm_per_px is not None or self.outlines is not None:
+            outlines = self.outlines or Outlines()
+            drawn = [outline.tolist() for outline in outlines.drawn]
+            told = [self.mm_per_px, self.outlines is not None, drawn, sorted(outlines.refused.items())]
+        if len(photos) > 1:
+            fusion = load_fusion()
+            told += [[(photo.sha256, photo.name) for photo in photos], "" if fusion is None else fusion.sha256]
+        return hashlib.sha256(json.dumps(told).encode()).hexdigest() if told else ""
 
 
 @dataclass(frozen=True)
@@ -167,13 +180,38 @@ def place_in_log(
     return Place(store, archive, job, spot, pass_no, person, outline, note)
 
 
-def look_at(path: Path, look: Look, place: Place | None, at: datetime, *, keep_maps: bool = False) -> Looked:
-    """Read, inspect and, when a place in the log is given, log one photo.
+@dataclass(frozen=True, eq=False)
+class Received:
+    """The photos of one input, and the bytes that they came in."""
+
+    photos: tuple[Photo, ...]
+    files: tuple[bytes, ...] = field(repr=False)
+
+
+def check_set(paths: Sequence[Path]) -> None:
+    """Check that photos can be one moved-light set, before any is read.
+
+    Raises
+    ------
+    WrongUse
+        There are fewer than 2 or more than 6.
+    """
+    if not 2 <= len(paths) <= MOST_PHOTOS:
+        raise WrongUse(
+            f"a moved-light set has 2 to {MOST_PHOTOS} photos, not {len(paths)}",
+            "Take photos of one view with the torch in different places",
+        )
+
+
+def look_at(
+    paths: Path | Sequence[Path], look: Look, place: Place | None, at: datetime, *, keep_maps: bool = False
+) -> Looked:
+    """Read, inspect and, when a place in the log is given, log one photo or one moved-light set.
 
     Parameters
     ----------
-    path : Path
-        The photo.
+    paths : Path or sequence of Path
+        The photo, or the photos of a set.
     look : Look
         How to look.
     place : Place or None
@@ -188,51 +226,74 @@ def look_at(path: Path, look: Look, place: Place | None, at: datetime, *, keep_m
     Looked
         A file that cannot be read and a log that cannot be written are told in it, not raised.
     """
+    named = [paths] if isinstance(paths, Path) else list(paths)
     try:
-        data = read_bytes(path, look.settings.photo.max_bytes)
-        photo = from_bytes(data, path.name, look.settings, keep_position=look.keep_position)
-        record = None if place is None or keep_maps else _from_log(photo, look, place.store)
-        inspection = None if record is not None else look.inspect(photo)
+        received = _receive(named, look)
+        record = None if place is None or keep_maps else _from_log(received.photos, look, place.store)
+        inspection = None if record is not None else look.inspect(received.photos)
     except PrepcheckError as error:
-        return Looked(broken_record(printable(path.name), error.code, error.message), error)
+        return Looked(broken_record(printable(named[0].name), error.code, error.message), error)
     if record is None:
         assert inspection is not None
         record = record_of(inspection)
     if place is None:
         return Looked(record, None, inspection)
-    return _logged(record, inspection, data, look, place, at)
+    return _logged(record, inspection, received, look, place, at)
 
 
-def _from_log(photo: Photo, look: Look, store: Store) -> Record | None:
+def _receive(paths: Sequence[Path], look: Look) -> Received:
+    files = tuple(read_bytes(path, look.settings.photo.max_bytes) for path in paths)
+    names = [path.name for path in paths]
+    photos = [
+        from_bytes(*both, look.settings, keep_position=look.keep_position) for both in zip(files, names, strict=True)
+    ]
+    return Received(tuple(photos), files)
+
+
+def _from_log(photos: Sequence[Photo], look: Look, store: Store) -> Record | None:
     """Return the answer of an earlier, equal computation."""
     return cached_result(
         store,
-        photo.sha256,
+        photos[0].sha256,
         look.model.origin.sha256,
         settings_sha256(look.settings, look.model),
-        look.inputs_sha256,
-        name=printable(photo.name),
+        look.inputs_sha256(photos),
+        name=printable(photos[0].name),
     )
 
 
 def _logged(
-    record: Record, inspection: Inspection | None, data: bytes, look: Look, place: Place, at: datetime
+    record: Record, inspection: Inspection | None, received: Received, look: Look, place: Place, at: datetime
 ) -> Looked:
     try:
+        outline, since = _since(inspection, received, look, place)
         logged = log_inspection(
             place.store,
             place.archive,
             record,
-            data,
+            received.files[0],
             job=place.job,
             spot=place.spot,
             pass_no=place.pass_no,
             person=place.person,
             at=at,
-            outline_number=place.outline,
-            inputs_sha256=look.inputs_sha256,
+            outline_number=outline,
+            inputs_sha256=look.inputs_sha256(received.photos),
             note=place.note,
+            more_bytes=received.files[1:],
+            since=since,
         )
     except PrepcheckError as error:
         return Looked(record, error, inspection)
     return Looked(logged.record, None, inspection, logged)
+
+
+def _since(
+    inspection: Inspection | None, received: Received, look: Look, place: Place
+) -> tuple[int | None, SinceLastPass | None]:
+    """Compare with the earlier passes of the spot, if there are any."""
+    earlier = place.store.earlier_passes(job_number(place.job), clean(place.spot, "the spot"), place.pass_no)
+    if not earlier:
+        return place.outline, None
+    seen = look.inspect(received.photos) if inspection is None else inspection
+    return since_last_pass(seen, place.outline, earlier, place.archive, look.model, look.settings)

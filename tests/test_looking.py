@@ -52,7 +52,7 @@ def record(looked: Looked) -> Record:
 
 
 def test_nothing_more_than_photo_model_and_settings_has_no_hash() -> None:
-    assert LOOK.inputs_sha256 == ""
+    assert LOOK.inputs_sha256() == ""
 
 
 @pytest.mark.parametrize(
@@ -71,12 +71,12 @@ def test_each_other_input_changes_the_hash(changed: dict[str, object]) -> None:
         {"outlines": Outlines(drawn=(SQUARE + 1,))},
         {"outlines": Outlines(refused={1: "oil"})},
     ]
-    hashes = {dataclasses.replace(LOOK, **told).inputs_sha256 for told in (changed, *others)}  # type: ignore[arg-type]
+    hashes = {dataclasses.replace(LOOK, **told).inputs_sha256() for told in (changed, *others)}  # type: ignore[arg-type]
     assert len(hashes) == 4
 
 
 def test_keeping_the_position_changes_no_hash() -> None:
-    assert dataclasses.replace(LOOK, keep_position=True).inputs_sha256 == ""
+    assert dataclasses.replace(LOOK, keep_position=True).inputs_sha256() == ""
 
 
 # ---- before work starts

@@ -19,7 +19,16 @@ if TYPE_CHECKING:
 
 
 def inspect(
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of ground spots.")],
+    photos: Annotated[
+        list[Path],
+        typer.Argument(metavar="PHOTO...", help="Photos of ground spots."),
+    ],
+    moved_light: Annotated[
+        bool,
+        typer.Option(
+            "--moved-light", help="The 2 to 6 photos show one view, the torch in different places: one answer."
+        ),
+    ] = False,
     json: Json = False,
     picture: Annotated[
         Path | None, typer.Option(help="Write the marked picture here: .png or .jpg, or a folder for several photos.")
@@ -43,27 +52,30 @@ def inspect(
     """Find the ground spots in photos and say where residue is left, how sure that is, and what to do next.
 
     No photo shows the native oxide film or what lies below the surface, and no published grade exists for oxide left
-    on ground aluminium.
+    on ground aluminium. With --moved-light there is one answer, in the frame of the first photo.
     """
     from prepcheck import looking
     from prepcheck.cli.job import now
     from prepcheck.report.outputs import Outputs
 
+    if moved_light:
+        looking.check_set(photos)
+    inputs = [photos] if moved_light else [[photo] for photo in photos]
     look = looking.prepare(
         settings_file=settings,
         model_name=model,
         mm_per_px=mm_per_px,
         outline_file=outline_file,
         keep_position=show_position,
-        photos=len(photos),
+        photos=len(inputs),
     )
     place = looking.place_in_log(
         store, look.settings, job=job, spot=spot, pass_no=pass_no, person=person, outline=outline, note=note
     )
-    outputs = Outputs.of(photos, maps=maps, picture=picture)
+    outputs = Outputs.of([named[0] for named in inputs], maps=maps, picture=picture, beside=photos)
     codes = []
-    for photo in photos:
-        looked = looking.look_at(photo, look, place, now(), keep_maps=outputs.wanted)
+    for named in inputs:
+        looked = looking.look_at(named, look, place, now(), keep_maps=outputs.wanted)
         codes.append(answer(looked, outputs, now(), json=json))
     sys.exit(max(codes))
 

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import json as json_module
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
+    from prepcheck.archive import Archive
+    from prepcheck.settings import Settings
     from prepcheck.store import Job
+    from prepcheck.store.store import Store as OpenLog
 
 app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Open jobs, list them, tell what was logged.")
 
@@ -58,18 +63,40 @@ def list_(json: Json = False, settings: SettingsFile = None, store: Store = None
 @app.command()
 def show(
     number: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
+    spot: Annotated[str | None, typer.Option(help="Only this spot: its number or name.")] = None,
+    picture: Annotated[
+        Path | None, typer.Option(help="Write the spot's passes side by side, and their scores, here: .png or .jpg.")
+    ] = None,
     json: Json = False,
     settings: SettingsFile = None,
     store: Store = None,
 ) -> None:
-    """Tell everything that was logged in a job."""
+    """Tell everything that was logged in a job, or on one spot of it."""
     from prepcheck import tasks
     from prepcheck.cli.story import story_text
     from prepcheck.settings import load
 
-    log, _ = tasks.open_log(store, load(settings), create=False)
-    story = tasks.job_story(log, number)
+    loaded = load(settings)
+    log, archive = tasks.open_log(store, loaded, create=False)
+    if picture is not None:
+        _write_history(picture, log, archive, number, spot, loaded)
+    story = tasks.job_story(log, number, spot)
     print_json(story) if json else print_rich(story_text(story))
+    if picture is not None and not json:
+        typer.echo(f"Written: {printable(str(picture))}")
+
+
+def _write_history(
+    picture: Path, log: OpenLog, archive: Archive, job: str, spot: str | None, settings: Settings
+) -> None:
+    from prepcheck.passes import spot_history
+    from prepcheck.report.picture import picture_format, write_picture
+    from prepcheck.surface import load_model
+
+    if spot is None:
+        raise WrongUse("a picture shows the passes of one spot", "Name it with --spot", str(picture))
+    picture_format(picture)
+    write_picture(picture, spot_history(log, archive, job, spot, load_model(), settings))
 
 
 def now() -> datetime:

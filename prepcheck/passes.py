@@ -1,0 +1,248 @@
+"""Use cases: a photo of a later pass is compared with the passes before, and the history of a spot is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.archive import Archive
+from prepcheck.errors import PrepcheckError, UnknownRecord, WrongUse
+from prepcheck.inspection import Inspection, inspect
+from prepcheck.light_set import inspect_set
+from prepcheck.photo import Photo, from_bytes
+from prepcheck.photo.align import Alignment, NotAligned, align
+from prepcheck.record import PersistingRecord, PhotoRecord, SinceLastPass
+from prepcheck.report.history import MOST_PASSES, PassPicture, draw_history
+from prepcheck.settings import Settings
+from prepcheck.spot import Spot
+from prepcheck.spot.follow import AskPerson, Change, EarlierPass, PersistingPatch, compare, same_spot
+from prepcheck.store import EarlierInspection
+from prepcheck.store.words import MOST_PASS_NO
+from prepcheck.surface import Model, SurfaceMap
+from prepcheck.tasks import job_story
+
+if TYPE_CHECKING:
+    from prepcheck.store.store import Store
+
+_MOST_BACK = 4
+"""Passes looked back on; each is inspected again, which takes as long as a new photo."""
+CHANGES = ("newly_bright", "still_residue", "newly_exposed", "still_bright", "not_comparable")
+"""Names of what a spot is shared out into since an earlier pass."""
+
+
+@dataclass(frozen=True, eq=False)
+class Again:
+    """An earlier pass looked at again, and how it lies on a later photo."""
+
+    earlier: EarlierInspection
+    inspection: Inspection
+    lies: Alignment | NotAligned
+
+
+def looked_at_again(one: EarlierInspection, latest: Photo, archive: Archive, model: Model, settings: Settings) -> Again:
+    """Inspect a logged photo or set again from its archived bytes and lay it on `latest`.
+
+    Raises
+    ------
+    PrepcheckError
+        A photo is missing, was changed or cannot be read.
+    """
+    photos = _archived(one.photos, archive, settings)
+    scale = one.record.photo.scale
+    stated = one.record.photo.mm_per_px if scale is not None and scale.source == "stated" else None
+    if len(photos) == 1:
+        inspection = inspect(photos[0], model, settings, stated_mm_per_px=stated)
+    else:
+        inspection = inspect_set(photos, model, settings, stated_mm_per_px=stated)
+    return Again(one, inspection, align(latest, inspection.photo, settings))
+
+
+def since_last_pass(
+    inspection: Inspection,
+    asked: int | None,
+    earlier: Sequence[EarlierInspection],
+    archive: Archive,
+    model: Model,
+    settings: Settings,
+) -> tuple[int | None, SinceLastPass | None]:
+    """Find the job's spot in a new photo and compare it with the passes before.
+
+    Parameters
+    ----------
+    inspection : Inspection
+        Of the new photo or set.
+    asked : int or None
+        The outline that a person named; otherwise the spot is looked for where the last pass had it.
+    earlier : sequence of EarlierInspection
+        Of the passes before, oldest first.
+    archive, model, settings
+        Where their photos lie, and how to look at them.
+
+    Returns
+    -------
+    (int or None, SinceLastPass or None)
+        Number of the outline, and what changed; None for what is not known.
+
+    Raises
+    ------
+    WrongUse
+        Several outlines, none named, and the photo does not show which of them is the spot.
+    """
+    spots = [spot for spot, _ in (inspection.by_person or inspection.answer).spots]
+    if not earlier or not spots:
+        return asked, None
+    last = earlier[-1]
+    try:
+        again = [looked_at_again(one, inspection.photo, archive, model, settings) for one in earlier[-_MOST_BACK:]]
+    except PrepcheckError as error:
+        found, why = None, f"its photo cannot be used ({error.message})"
+    else:
+        found, why = _laid_over(again)
+    number = _number(spots, asked, last, inspection.surface, found, why, inspection.photo.name, settings)
+    spot = next((one for one in spots if one.number == number), None)
+    if spot is None:
+        return number, None  # logging says that there is no such outline
+    if not found:
+        return number, SinceLastPass(inspection=last.number, pass_no=last.pass_no, reason=why)
+    return number, _told(spot, inspection, last, found, settings)
+
+
+def spot_history(
+    store: Store, archive: Archive, job: str, spot: str, model: Model, settings: Settings
+) -> NDArray[np.uint8]:
+    """Draw the passes of a job's spot side by side, laid over the latest, with the chart of its bright share.
+
+    A pass whose photos show no outline of the spot is not drawn, and of many passes only the latest ones are.
+
+    Returns
+    -------
+    ndarray, shape (h, w, 3), uint8
+
+    Raises
+    ------
+    UnknownRecord
+        No such job or spot, or nothing to draw.
+    """
+    story = job_story(store, job, spot)
+    (of_spot,) = story.spots
+    logged = store.earlier_passes(story.job.number, str(of_spot.number), MOST_PASS_NO + 1, unfit=True)
+    if not logged:
+        raise UnknownRecord("no photo that shows its outline was logged", "Log one first", f"spot {of_spot.number}")
+    latest = logged[-1]
+    photo = _archived(latest.photos, archive, settings)[0]
+    again = (looked_at_again(one, photo, archive, model, settings) for one in logged[-MOST_PASSES:])
+    name = f"spot {of_spot.number}" + (f", {of_spot.name}" if of_spot.name else "")
+    return draw_history(
+        [_picture(one, one.earlier is latest) for one in again],
+        title=f"{story.job.number}, {name}",
+        persisting=[] if latest.since is None else [_ringed(patch) for patch in latest.since.persisting],
+    )
+
+
+def _ringed(patch: PersistingRecord) -> tuple[NDArray[np.float64], str]:
+    area = "" if patch.area_mm2 is None else f", {patch.area_mm2:.0f} mm²"
+    return np.array(patch.outline, np.float64), f"residue in {patch.passes} passes, from pass {patch.since} on{area}"
+
+
+def _archived(photos: Sequence[PhotoRecord], archive: Archive, settings: Settings) -> list[Photo]:
+    return [from_bytes(archive.get(photo.sha256), photo.name, settings) for photo in photos]
+
+
+def _laid_over(again: list[Again]) -> tuple[list[EarlierPass], str]:
+    """Return the passes that lie on the new photo, none where the last one does not, with the reason."""
+    last = again[-1].lies
+    if isinstance(last, NotAligned):
+        return [], last.reason
+    passes = [
+        EarlierPass(one.earlier.pass_no, one.inspection.surface, one.lies)
+        for one in again
+        if isinstance(one.lies, Alignment)
+    ]
+    return passes, ""
+
+
+def _number(
+    spots: list[Spot],
+    asked: int | None,
+    last: EarlierInspection,
+    surface: SurfaceMap,
+    found: list[EarlierPass] | None,
+    why: str,
+    name: str,
+    settings: Settings,
+) -> int:
+    """Return the outline of the job's spot: as asked, the only one, or the one where the last pass had it."""
+    if asked is not None or len(spots) == 1:
+        return spots[0].number if asked is None else asked
+    numbers = ", ".join(str(spot.number) for spot in spots)
+    matrices = [] if not found else [found[-1].alignment.matrix]
+    same = same_spot(np.array(last.spot.outline, np.float64), spots, surface, matrices, settings)
+    if isinstance(same, AskPerson):
+        what = (
+            f"shows outlines {numbers}; which is the spot of pass {last.pass_no} cannot be told: {why or same.reason}"
+        )
+        raise WrongUse(what, "Name the job's spot with --outline", name)
+    return same.number
+
+
+def _told(
+    spot: Spot, inspection: Inspection, last: EarlierInspection, found: list[EarlierPass], settings: Settings
+) -> SinceLastPass:
+    *older, before = found
+    change = compare(
+        before.surface,
+        inspection.surface,
+        before.alignment,
+        spot,
+        settings,
+        plane=inspection.photo.plane,
+        pass_no=last.pass_no,
+        older=older,
+    )
+    return SinceLastPass(
+        inspection=last.number,
+        pass_no=last.pass_no,
+        error_px=round(before.alignment.error_px, 2),
+        shares=_shares(change, spot),
+        areas_mm2=None if change.areas_mm2 is None else {k: round(v, 2) for k, v in change.areas_mm2.items()},
+        persisting=[_persisting(patch) for patch in change.persisting],
+    )
+
+
+def _shares(change: Change, spot: Spot) -> dict[str, float]:
+    whole = np.count_nonzero(spot.mask)
+    return {name: round(np.count_nonzero(getattr(change, name)) / whole, 6) for name in CHANGES}
+
+
+def _persisting(patch: PersistingPatch) -> PersistingRecord:
+    return PersistingRecord(
+        at=(round(patch.at[0], 1), round(patch.at[1], 1)),
+        area_px=round(patch.area_px),
+        area_mm2=None if patch.area_mm2 is None else round(patch.area_mm2, 2),
+        since=patch.since,
+        passes=patch.passes,
+        probability=round(patch.probability, 4),
+        outline=[(round(float(x), 1), round(float(y), 1)) for x, y in patch.outline],
+    )
+
+
+def _picture(again: Again, latest: bool) -> PassPicture:
+    one, photo = again.earlier, again.inspection.photo
+    lies = again.lies
+    spot = one.spot
+    return PassPicture(
+        pass_no=one.pass_no,
+        rgb=photo.rgb,
+        states=again.inspection.surface.states,
+        size=(photo.width, photo.height),
+        to_latest=np.eye(3) if latest else lies.matrix if isinstance(lies, Alignment) else None,
+        outline=np.array(spot.outline, np.float64),
+        standing=spot.standing,
+        bright_share=spot.bright_share,
+        interval=spot.interval,
+        when=one.at[:10],
+    )
