@@ -326,6 +326,23 @@ class MovedLightSettings(Group):
     )
 
 
+class ClipSettings(Group):
+    """Limits on a clip of a torch sweep, held against what it says before any frame is decoded, and while decoding."""
+
+    max_bytes: int = threshold(
+        400_000_000, unit="byte", low=1, reason="30 s of 4K at 100 Mbit/s; a sweep of 5 s in 1080p is 10 to 20 MB"
+    )
+    max_seconds: float = threshold(
+        30.0, unit="s", low=1.0, high=600.0, reason="a sweep takes some 5 s; every second costs decoding"
+    )
+    max_frames: int = threshold(
+        1800, unit="frames", low=2, reason="30 s at 60 frames a second; bounds the work where times are wrong"
+    )
+    max_pixels: int = threshold(
+        9_000_000, unit="px of a frame", low=1, reason="4K is 8.3 or 8.8 million; more is four times the work, not detail"
+    )
+
+
 class StoreSettings(Group):
     """The record store."""
 
@@ -352,6 +369,7 @@ class Settings(Group):
     score: ScoreSettings = ScoreSettings()
     align: AlignSettings = AlignSettings()
     moved_light: MovedLightSettings = MovedLightSettings()
+    clip: ClipSettings = ClipSettings()
     store: StoreSettings = StoreSettings()
 
     def digest(self) -> str:

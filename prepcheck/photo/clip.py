@@ -1,0 +1,274 @@
+"""A short clip of a torch sweep to a few sharp photos under different light.
+
+The clip is decoded once, frame after frame. A few dozen frames spread over it are looked at; of each stretch of the clip the
+least blurred one is kept, and of these the ones are chosen whose light differs most. Stretches are counted in frames, so a
+frame rate that varies does no harm.
+
+The first photo, in whose frame the answer lies, is the one with the smallest share lost to shadow and glare; of those
+alike the sharpest. Every photo carries the SHA-256 of the clip and is told apart by its name, which counts frames from 1.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePath
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.errors import DamagedPhoto, MissingDecoder, TooLarge
+from prepcheck.photo.clip_header import (
+    FILM_AGAIN,
+    ClipHeader,
+    check_frames,
+    check_pixels,
+    check_seconds,
+    container,
+    read_clip_header,
+)
+from prepcheck.photo.files import read_bytes
+from prepcheck.photo.fitness import photo_flags, working_raster
+from prepcheck.photo.photo import Photo
+from prepcheck.photo.picture_hash import picture_hash
+from prepcheck.photo.sharpness import blur_px
+from prepcheck.settings import Settings
+
+Raster = NDArray[np.uint8]
+Plain = NDArray[np.float32]
+
+_SUFFIXES = (".mp4", ".mov", ".m4v", ".3gp")
+_MOST_CHOSEN = 6
+_STRETCHES = 12
+"""Twice as many as are chosen: some of them are blurred or dark."""
+_LOOKED_AT = 3
+"""Frames in each stretch: the hand is still in one of three."""
+_THREADS = 4
+"""Each thread of the decoder holds frames of its own."""
+_SMALL = 48
+"""Long side at which light is compared: scratches are gone, the torch's pool of light is not."""
+_HAND = 3
+"""Pixels at that size, 6 % of the picture, by which a hand moves."""
+_ALIKE = 0.05
+"""Root mean square of the logarithm (base 2) of light below which a further frame tells nothing new: 3.5 %."""
+_DARK, _BURNT = 20, 250
+
+
+@dataclass(frozen=True, eq=False)
+class _Still:
+    """A frame that was kept: its number from 1, size, raster as in `Photo`, and blur in pixels at working size."""
+
+    number: int
+    width: int
+    height: int
+    rgb: Raster = field(repr=False)
+    blur: float
+
+
+def is_clip(path: Path) -> bool:
+    """Say whether a file is to be read by `read_clip`: by its first bytes, or by its suffix when these are no video's.
+
+    A file that cannot be opened or is no regular one counts by its suffix; reading it says what is wrong.
+    """
+    named = path.suffix.lower() in _SUFFIXES
+    try:
+        if not path.is_file():
+            return named
+        with path.open("rb") as file:
+            return named or container(file.read(16)) is not None
+    except (OSError, ValueError):
+        return named
+
+
+def read_clip(path: Path, settings: Settings) -> tuple[Photo, ...]:
+    """Read a clip of a torch sweep, once.
+
+    Parameters
+    ----------
+    path : Path
+        A regular file: mp4 or mov as a phone records it.
+    settings : Settings
+        Limits, size of the rasters, and when a frame is fit to be judged.
+
+    Returns
+    -------
+    tuple of Photo
+        Two to six, the best exposed one first, the others in the order in which they add most light; upright, reduced,
+        without scale. Clips without motion, and those in which no two frames are fit, are read all the same.
+
+    Raises
+    ------
+    Unreadable, TooLarge, NotAPhoto, DamagedPhoto, MissingDecoder
+        See `prepcheck.errors`.
+    """
+    try:
+        data = read_bytes(path, settings.clip.max_bytes)
+    except TooLarge as error:
+        raise TooLarge(error.what, FILM_AGAIN, path.name) from error
+    return clip_from_bytes(data, path.name, settings)
+
+
+def clip_from_bytes(data: bytes, name: str, settings: Settings) -> tuple[Photo, ...]:
+    """Read a clip from the bytes of its file; as `read_clip`.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file as received.
+    name : str
+        File name; folders before it are dropped.
+    settings : Settings
+        As in `read_clip`.
+    """
+    name = PurePath(name).name
+    header = read_clip_header(data, name, settings.clip)
+    stills = _stills(data, name, header, settings)
+    blank = Photo(
+        name=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        byte_count=len(data),
+        format=header.format,
+        width=1,
+        height=1,
+        rgb=np.zeros((1, 1, 3), np.uint8),
+        taken=header.taken,
+    )
+    return tuple(_photo(still, blank) for still in _chosen(stills, blank, settings))
+
+
+def _photo(still: _Still, clip: Photo) -> Photo:
+    return replace(
+        clip,
+        name=f"{clip.name}, frame {still.number}",
+        width=still.width,
+        height=still.height,
+        rgb=still.rgb,
+        picture_hash=picture_hash(still.rgb),
+    )
+
+
+def _stills(data: bytes, name: str, header: ClipHeader, settings: Settings) -> list[_Still]:
+    """Decode the clip and return the least blurred of the frames looked at in each stretch."""
+    video = _opened(data, name, settings)
+    count = header.frames or max(0, int(video.get(cv2.CAP_PROP_FRAME_COUNT))) or settings.clip.max_frames
+    kept: dict[int, _Still] = {}
+    try:
+        for still in _looked_at(video, name, count, settings):
+            stretch = (still.number - 1) * _STRETCHES // count
+            if stretch not in kept or still.blur < kept[stretch].blur:
+                kept[stretch] = still
+    except cv2.error as error:
+        raise DamagedPhoto("is damaged: its frames cannot be decoded", FILM_AGAIN, name) from error
+    finally:
+        video.release()
+    if len(kept) < 2:
+        what = "holds no frame" if not kept else "holds a single frame"
+        raise DamagedPhoto(f"{what} that can be decoded; two are needed", FILM_AGAIN, name)
+    return list(kept.values())
+
+
+def _opened(data: bytes, name: str, settings: Settings) -> cv2.VideoCapture:
+    os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")  # else the decoder writes to standard error
+    options = [cv2.CAP_PROP_N_THREADS, _THREADS, cv2.CAP_PROP_ORIENTATION_AUTO, 1]
+    source: Any = io.BytesIO(data)
+    video: cv2.VideoCapture = cv2.VideoCapture(source, cv2.CAP_FFMPEG, options)
+    if not video.isOpened():
+        raise MissingDecoder("is coded in a way that is not read here, or damaged", FILM_AGAIN, name)
+    width, height = (int(video.get(key)) for key in (cv2.CAP_PROP_FRAME_WIDTH, cv2.CAP_PROP_FRAME_HEIGHT))
+    check_pixels(width, height, name, settings.clip)
+    return video
+
+
+def _looked_at(video: cv2.VideoCapture, name: str, count: int, settings: Settings) -> Iterator[_Still]:
+    """Decode every frame, and yield those that are looked at; a clip longer than it says is refused on the way."""
+    step = max(1, count // (_STRETCHES * _LOOKED_AT))
+    number = 0
+    while video.grab():
+        number += 1
+        check_frames(number, name, settings.clip)
+        check_seconds(video.get(cv2.CAP_PROP_POS_MSEC) / 1000, name, settings.clip)
+        if (number - 1) % step == step // 2:
+            good, bgr = video.retrieve()
+            if good:
+                yield _still(number, np.asarray(bgr, np.uint8), settings)
+
+
+def _still(number: int, bgr: Raster, settings: Settings) -> _Still:
+    height, width = bgr.shape[:2]
+    rgb = np.asarray(cv2.cvtColor(working_raster(bgr, settings.photo.detail_px), cv2.COLOR_BGR2RGB), np.uint8)
+    luma = _luma(working_raster(rgb, settings.photo.working_px))
+    blur = blur_px(luma)
+    return _Still(number, width, height, rgb, np.inf if blur is None else blur)
+
+
+def _luma(rgb: Raster) -> Plain:
+    return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.float32)
+
+
+def _chosen(stills: list[_Still], clip: Photo, settings: Settings) -> list[_Still]:
+    """Choose frames whose light differs most among those fit to be judged, or among all where fewer than two are fit."""
+    fit = [still for still in stills if not any(flag.blocking for flag in photo_flags(_photo(still, clip), settings))]
+    pool = fit if len(fit) >= 2 else stills
+    smalls = [_light(still.rgb) for still in pool]
+    first = min(range(len(pool)), key=lambda index: (round(_lost(pool[index].rgb), 2), pool[index].blur))
+    return [pool[index] for index in spread(smalls, first)]
+
+
+def _lost(rgb: Raster) -> float:
+    """Share of a picture in shadow or glare."""
+    some = rgb[::4, ::4]
+    return float(np.mean((some.max(axis=2) < _DARK) | (some.min(axis=2) >= _BURNT)))
+
+
+def _light(rgb: Raster) -> Plain:
+    """Logarithm of light at a small size, without the exposure."""
+    small = _luma(working_raster(rgb, _SMALL))
+    light = np.log2(cv2.GaussianBlur(small, (0, 0), 1.0) + 8.0)
+    return np.asarray(light - light.mean(), np.float32)
+
+
+def spread(lights: Sequence[Plain], first: int) -> list[int]:
+    """Choose up to six lights that differ most: each next one is the farthest from all chosen ones.
+
+    Parameters
+    ----------
+    lights : sequence of ndarray, shape (h, w), float32
+        At least two; logarithm (base 2) of light at one small size, mean zero.
+    first : int
+        Index of the one to start from.
+
+    Returns
+    -------
+    list of int
+        Indices, `first` first; at least two. Lights that hardly differ from a chosen one are left out after that.
+    """
+    chosen = [first]
+    nearest = np.array([difference(light, lights[first]) for light in lights])
+    while len(chosen) < min(_MOST_CHOSEN, len(lights)):
+        nearest[chosen] = -1
+        best = int(nearest.argmax())
+        if len(chosen) >= 2 and nearest[best] < _ALIKE:
+            break
+        chosen.append(best)
+        nearest = np.minimum(nearest, [difference(light, lights[best]) for light in lights])
+    return chosen
+
+
+def difference(one: Plain, other: Plain) -> float:
+    """Root mean square of what differs between two lights, at the shift of a hand at which it is least.
+
+    Parameters
+    ----------
+    one, other : ndarray, shape (h, w), float32
+        Logarithm of light at one small size.
+    """
+    if min(one.shape) <= 4 * _HAND:
+        return float(np.sqrt(np.mean((one - other) ** 2)))
+    inner = np.ascontiguousarray(other[_HAND:-_HAND, _HAND:-_HAND])
+    squares = cv2.matchTemplate(one, inner, cv2.TM_SQDIFF)
+    return float(np.sqrt(max(0.0, float(squares.min())) / inner.size))
