@@ -83,7 +83,47 @@ def test_a_shaken_hand_under_a_moved_torch_is_undone_to_half_a_pixel(shaken: Ali
     assert error_px(shaken.matrix, SHAKE) < 0.5
 
 
-def test_two_different_parts_are_refused_in_words() -> None:
-    found = align(photo(lit(part(1), (0.4, 0.4))), photo(lit(part(2), (0.4, 0.4))), SETTINGS)
+def test_the_estimated_error_is_no_smaller_than_a_third_of_the_true_one(shaken: Alignment) -> None:
+    assert shaken.error_px > error_px(shaken.matrix, SHAKE) / 3
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_two_different_parts_are_refused(seed: int) -> None:
+    one, other = part(100 + 2 * seed), part(101 + 2 * seed)
+    assert isinstance(align(photo(lit(one, (0.4, 0.4))), photo(lit(other, (0.4, 0.4))), SETTINGS), NotAligned)
+
+
+def test_a_refusal_has_its_reason_in_words() -> None:
+    blank = photo(np.full((720, 960, 3), 90, np.uint8))
+    found = align(photo(lit(part(1), (0.4, 0.4))), blank, SETTINGS)
     assert isinstance(found, NotAligned)
-    assert "too little in common" in found.reason
+    assert "too few places" in found.reason
+
+
+def test_a_mirrored_photo_is_refused() -> None:
+    rgb = lit(part(3), (0.4, 0.4))
+    assert isinstance(align(photo(rgb), photo(rgb[:, ::-1]), SETTINGS), NotAligned)
+
+
+def test_a_photo_of_half_the_size_gives_the_way_in_full_size_pixels() -> None:
+    rgb = lit(part(4), (0.4, 0.4))
+    small = cv2.resize(rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    found = align(photo(rgb), photo(small), SETTINGS)
+    assert isinstance(found, Alignment)
+    assert error_px(found.matrix, np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]]), (480, 360)) < 1.0
+
+
+def test_a_photo_turned_by_a_quarter_is_aligned() -> None:
+    rgb = lit(part(5), (0.4, 0.4))
+    found = align(photo(rgb), photo(np.rot90(rgb)), SETTINGS)
+    assert isinstance(found, Alignment)
+    assert error_px(found.matrix, np.array([[0, -1, 959], [1, 0, 0], [0, 0, 1.0]]), (720, 960)) < 1.0
+
+
+def test_a_raster_reduced_on_reading_gives_the_way_in_full_size_pixels() -> None:
+    plain = part(6)
+    twice = np.array([[0.5, 0, -0.25], [0, 0.5, -0.25], [0, 0, 1.0]])
+    other = photo(lit(moved(plain, SHAKE), (0.6, 0.5)), (1920, 1440))
+    found = align(photo(lit(plain, (0.4, 0.4))), other, SETTINGS)
+    assert isinstance(found, Alignment)
+    assert error_px(found.matrix, SHAKE @ twice, (1920, 1440)) < 1.0
