@@ -4,8 +4,9 @@ The clip is decoded once, frame after frame. A few dozen frames spread over it a
 least blurred one is kept, and of these the ones are chosen whose light differs most. Stretches are counted in frames, so a
 frame rate that varies does no harm.
 
-The first photo, in whose frame the answer lies, is the one with the smallest share lost to shadow and glare; of those
-alike the sharpest. Every photo carries the SHA-256 of the clip and is told apart by its name, which counts frames from 1.
+The first photo, in whose frame the answer lies, is the fit one with the least lost to shadow and glare, and of those
+alike in this the one nearest the middle of the clip, off which the hand has drifted least. Every photo carries the
+SHA-256 of the clip, of which the log keeps one copy, and is told apart by its name, which counts frames from 1.
 """
 
 from __future__ import annotations
@@ -13,8 +14,10 @@ from __future__ import annotations
 import hashlib
 import io
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from itertools import groupby
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -32,6 +35,7 @@ from prepcheck.photo.clip_header import (
     container,
     read_clip_header,
 )
+from prepcheck.photo.decode import _silent_opencv
 from prepcheck.photo.files import read_bytes
 from prepcheck.photo.fitness import photo_flags, working_raster
 from prepcheck.photo.photo import Photo
@@ -56,18 +60,28 @@ _HAND = 3
 """Pixels at that size, 6 % of the picture, by which a hand moves."""
 _ALIKE = 0.05
 """Root mean square of the logarithm (base 2) of light below which a further frame tells nothing new: 3.5 %."""
+_NOT_READ = "is coded in a way that is not read here, or damaged"
 _DARK, _BURNT = 20, 250
+_LOST_ALIKE = 0.02
+"""Share of the picture, in shadow or glare, that matters less than where in the clip a frame lies."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Frame:
+    """A frame as decoded, upright, and its number from 1."""
+
+    number: int
+    bgr: Raster = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
 class _Still:
-    """A frame that was kept: its number from 1, size, raster as in `Photo`, and blur in pixels at working size."""
+    """A frame that was kept: its number, its size, and its raster as in `Photo`."""
 
     number: int
     width: int
     height: int
     rgb: Raster = field(repr=False)
-    blur: float
 
 
 def is_clip(path: Path) -> bool:
@@ -154,39 +168,44 @@ def _photo(still: _Still, clip: Photo) -> Photo:
 
 def _stills(data: bytes, name: str, header: ClipHeader, settings: Settings) -> list[_Still]:
     """Decode the clip and return the least blurred of the frames looked at in each stretch."""
-    video = _opened(data, name, settings)
-    count = header.frames or max(0, int(video.get(cv2.CAP_PROP_FRAME_COUNT))) or settings.clip.max_frames
-    kept: dict[int, _Still] = {}
+    with _opened(data, name) as video:
+        check_pixels(*_size(video), name, settings.clip)
+        count = header.frames or max(0, int(video.get(cv2.CAP_PROP_FRAME_COUNT))) or settings.clip.max_frames
+        looked_at = _looked_at(video, name, max(1, count // (_STRETCHES * _LOOKED_AT)), settings)
+        stretches = groupby(looked_at, lambda frame: (frame.number - 1) * _STRETCHES // count)
+        kept = [_reduced(min(frames, key=lambda frame: _blur(frame, settings)), settings) for _, frames in stretches]
+    if len(kept) < 2:
+        what = "holds no frame" if not kept else "holds a single frame"
+        raise DamagedPhoto(f"{what} that can be decoded; two are needed", FILM_AGAIN, name)
+    return kept
+
+
+@contextmanager
+def _opened(data: bytes, name: str) -> Iterator[cv2.VideoCapture]:
+    os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")  # else the decoder writes to standard error
+    source: Any = io.BytesIO(data)  # has to outlive the capture, which reads from it but does not hold it
     try:
-        for still in _looked_at(video, name, count, settings):
-            stretch = (still.number - 1) * _STRETCHES // count
-            if stretch not in kept or still.blur < kept[stretch].blur:
-                kept[stretch] = still
+        with _silent_opencv():
+            video: cv2.VideoCapture = cv2.VideoCapture(source, cv2.CAP_FFMPEG, [cv2.CAP_PROP_N_THREADS, _THREADS])
+    except cv2.error as error:
+        raise MissingDecoder(_NOT_READ, FILM_AGAIN, name) from error
+    try:
+        if not video.isOpened():
+            raise MissingDecoder(_NOT_READ, FILM_AGAIN, name)
+        video.set(cv2.CAP_PROP_ORIENTATION_AUTO, 1)
+        yield video
     except cv2.error as error:
         raise DamagedPhoto("is damaged: its frames cannot be decoded", FILM_AGAIN, name) from error
     finally:
         video.release()
-    if len(kept) < 2:
-        what = "holds no frame" if not kept else "holds a single frame"
-        raise DamagedPhoto(f"{what} that can be decoded; two are needed", FILM_AGAIN, name)
-    return list(kept.values())
 
 
-def _opened(data: bytes, name: str, settings: Settings) -> cv2.VideoCapture:
-    os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")  # else the decoder writes to standard error
-    options = [cv2.CAP_PROP_N_THREADS, _THREADS, cv2.CAP_PROP_ORIENTATION_AUTO, 1]
-    source: Any = io.BytesIO(data)
-    video: cv2.VideoCapture = cv2.VideoCapture(source, cv2.CAP_FFMPEG, options)
-    if not video.isOpened():
-        raise MissingDecoder("is coded in a way that is not read here, or damaged", FILM_AGAIN, name)
-    width, height = (int(video.get(key)) for key in (cv2.CAP_PROP_FRAME_WIDTH, cv2.CAP_PROP_FRAME_HEIGHT))
-    check_pixels(width, height, name, settings.clip)
-    return video
+def _size(video: cv2.VideoCapture) -> tuple[int, int]:
+    return int(video.get(cv2.CAP_PROP_FRAME_WIDTH)), int(video.get(cv2.CAP_PROP_FRAME_HEIGHT))
 
 
-def _looked_at(video: cv2.VideoCapture, name: str, count: int, settings: Settings) -> Iterator[_Still]:
-    """Decode every frame, and yield those that are looked at; a clip longer than it says is refused on the way."""
-    step = max(1, count // (_STRETCHES * _LOOKED_AT))
+def _looked_at(video: cv2.VideoCapture, name: str, step: int, settings: Settings) -> Iterator[_Frame]:
+    """Decode every frame, and yield the middle one of every `step`; a clip longer than it says is refused on the way."""
     number = 0
     while video.grab():
         number += 1
@@ -195,28 +214,36 @@ def _looked_at(video: cv2.VideoCapture, name: str, count: int, settings: Setting
         if (number - 1) % step == step // 2:
             good, bgr = video.retrieve()
             if good:
-                yield _still(number, np.asarray(bgr, np.uint8), settings)
+                yield _Frame(number, np.asarray(bgr, np.uint8))
 
 
-def _still(number: int, bgr: Raster, settings: Settings) -> _Still:
-    height, width = bgr.shape[:2]
-    rgb = np.asarray(cv2.cvtColor(working_raster(bgr, settings.photo.detail_px), cv2.COLOR_BGR2RGB), np.uint8)
-    luma = _luma(working_raster(rgb, settings.photo.working_px))
-    blur = blur_px(luma)
-    return _Still(number, width, height, rgb, np.inf if blur is None else blur)
+def _blur(frame: _Frame, settings: Settings) -> float:
+    """Blur, in pixels at working size, in the middle of a frame."""
+    height, width = frame.bgr.shape[:2]
+    middle = frame.bgr[height // 4 : height - height // 4, width // 4 : width - width // 4]
+    grey = np.asarray(cv2.cvtColor(middle, cv2.COLOR_BGR2GRAY), np.uint8)
+    blur = blur_px(np.asarray(working_raster(grey, settings.photo.working_px // 2), np.float32))
+    return np.inf if blur is None else blur
 
 
-def _luma(rgb: Raster) -> Plain:
-    return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.float32)
+def _reduced(frame: _Frame, settings: Settings) -> _Still:
+    height, width = frame.bgr.shape[:2]
+    rgb = np.asarray(cv2.cvtColor(working_raster(frame.bgr, settings.photo.detail_px), cv2.COLOR_BGR2RGB), np.uint8)
+    return _Still(frame.number, width, height, rgb)
 
 
-def _chosen(stills: list[_Still], clip: Photo, settings: Settings) -> list[_Still]:
+def _chosen(stills: Sequence[_Still], clip: Photo, settings: Settings) -> list[_Still]:
     """Choose frames whose light differs most among those fit to be judged, or among all where fewer than two are fit."""
-    fit = [still for still in stills if not any(flag.blocking for flag in photo_flags(_photo(still, clip), settings))]
-    pool = fit if len(fit) >= 2 else stills
-    smalls = [_light(still.rgb) for still in pool]
-    first = min(range(len(pool)), key=lambda index: (round(_lost(pool[index].rgb), 2), pool[index].blur))
-    return [pool[index] for index in spread(smalls, first)]
+
+    def fit(index: int) -> bool:
+        return not any(flag.blocking for flag in photo_flags(_photo(stills[index], clip), settings))
+
+    lights = [_light(still.rgb) for still in stills]
+    off_middle = [abs(2 * index - len(stills) + 1) for index in range(len(stills))]
+    lost = [round(_lost(still.rgb) / _LOST_ALIKE) for still in stills]
+    first = sorted(range(len(stills)), key=lambda index: (lost[index], off_middle[index]))
+    chosen = spread(lights, first, fit)
+    return [stills[index] for index in (chosen if len(chosen) >= 2 else spread(lights, first))]
 
 
 def _lost(rgb: Raster) -> float:
@@ -227,35 +254,39 @@ def _lost(rgb: Raster) -> float:
 
 def _light(rgb: Raster) -> Plain:
     """Logarithm of light at a small size, without the exposure."""
-    small = _luma(working_raster(rgb, _SMALL))
+    small = np.asarray(cv2.cvtColor(working_raster(rgb, _SMALL), cv2.COLOR_RGB2GRAY), np.float32)
     light = np.log2(cv2.GaussianBlur(small, (0, 0), 1.0) + 8.0)
     return np.asarray(light - light.mean(), np.float32)
 
 
-def spread(lights: Sequence[Plain], first: int) -> list[int]:
+def spread(lights: Sequence[Plain], first: Sequence[int], fit: Callable[[int], bool] = lambda _: True) -> list[int]:
     """Choose up to six lights that differ most: each next one is the farthest from all chosen ones.
 
     Parameters
     ----------
     lights : sequence of ndarray, shape (h, w), float32
-        At least two; logarithm (base 2) of light at one small size, mean zero.
-    first : int
-        Index of the one to start from.
+        Logarithm (base 2) of light at one small size, mean zero.
+    first : sequence of int
+        Indices of all lights; the first of them that is fit is chosen first.
+    fit : callable, optional
+        Whether an index may be chosen; asked once for each that is considered.
 
     Returns
     -------
     list of int
-        Indices, `first` first; at least two. Lights that hardly differ from a chosen one are left out after that.
+        Indices. Once there are two, lights that hardly differ from a chosen one are left out.
     """
-    chosen = [first]
-    nearest = np.array([difference(light, lights[first]) for light in lights])
-    while len(chosen) < min(_MOST_CHOSEN, len(lights)):
-        nearest[chosen] = -1
-        best = int(nearest.argmax())
+    chosen: list[int] = []
+    left = list(first)
+    nearest = np.full(len(lights), np.inf)
+    while left and len(chosen) < _MOST_CHOSEN:
+        best = max(left, key=lambda index: nearest[index])
         if len(chosen) >= 2 and nearest[best] < _ALIKE:
             break
-        chosen.append(best)
-        nearest = np.minimum(nearest, [difference(light, lights[best]) for light in lights])
+        left.remove(best)
+        if fit(best):
+            chosen.append(best)
+            nearest = np.minimum(nearest, [difference(light, lights[best]) for light in lights])
     return chosen
 
 
