@@ -28,7 +28,7 @@ from prepcheck.surface import Model, SurfaceMap, map_surface
 from prepcheck.surface.moved_light import Fused, Fusion, fuse
 
 Matrix = NDArray[np.float64]
-SINGLE, FIRST = "each photo alone", "the first photo alone"
+SINGLE, FIRST, FIRST_OF_THREE = "each photo alone", "the first photo alone", "the first photo alone, of three"
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,6 +109,8 @@ def judge_sets(
 ) -> dict[str, list[Tally]]:
     """Tally every group by every way: one photo, and two or three by each of `ways`; a list of groups for each.
 
+    Where some groups hold three photos, their first ones are tallied apart too: three compare with those.
+
     Parameters
     ----------
     folder : Path
@@ -123,7 +125,8 @@ def judge_sets(
     tallies: dict[str, list[Tally]] = {}
     for _group, views in read_sets(folder, model, settings):
         alone = [compare(one.surface, one, settings) for one in views]
-        tallies.setdefault(FIRST, []).append(alone[0])
+        for way in (FIRST, FIRST_OF_THREE) if len(views) >= 3 else (FIRST,):
+            tallies.setdefault(way, []).append(alone[0])
         tallies.setdefault(SINGLE, []).append(total(alone))
         for way, fusion in ways.items():
             for name, summed in _by_count(views, settings, fusion, align).items():
