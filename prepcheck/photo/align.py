@@ -1,217 +1,303 @@
-"""Two photos of one view: where the pixels of the other lie in the first, how well that is known, or why it is not.
+"""One photo laid over another of the same view: a moved torch, a hand that shook, another grinding pass.
 
-Features matched on pictures whose light was evened out start a homography; climbing on the strength of their edges (which
-stays where it is while highlights wander) refines it.
+What a lamp does to ground metal moves with the lamp; edges, scratches and the rims of patches stay. So photos are compared
+by the strength of their local contrast, evened out over the picture, and the answer is checked piece by piece: tiles of the
+first photo are looked for in the other one, and enough of them have to lie where the answer says.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.photo.align_features import matched
+from prepcheck.photo.align_tiles import Tiles, corrected, look_for_tiles
+from prepcheck.photo.card import find_card, plane_of
 from prepcheck.photo.photo import Photo
 from prepcheck.settings import AlignSettings, Settings
 
-Points = NDArray[np.float64]
-Matrix = NDArray[np.float64]
-Plane = NDArray[np.float32]
+Array = NDArray[np.float64]
+Plain = NDArray[np.float32]
+Mask = NDArray[np.bool_]
 
-LONG_SIDE = 1280
+SIDE = 1280
 """Long side, in pixels, at which photos are compared and errors are given."""
-
-_FEATURES = 3000
-_RATIO = 0.85
-_NEAR_PX = 3.0
-_HALVES = 8
-_STEPS = 20
+_BURNT = 250
+_DARK = 8.0
+_STEPS = (8, 4, 2)
+_TURNS = 30
+"""Most iterations of the climb at each size."""
+_MIRRORED_MATCHES = 40
+_TOO_LITTLE = "the photos show different parts or too little in common"
 
 
 @dataclass(frozen=True, eq=False)
 class Alignment:
-    """Where another photo lies in the first.
+    """How another photo lies on the first.
 
     Parameters
     ----------
     matrix : ndarray, shape (3, 3), float64
-        Homography from full-size pixels of the other photo to full-size pixels of the first.
+        Homography from pixels (x, y) of the other photo at full size to those of the first, pixel centres at whole numbers.
     error_px : float
-        Estimated error, in pixels at a long side of 1280.
+        Estimated error where the photos show the same detail, root mean square, in pixels at a long side of 1280.
     matches : int
-        Places that agree with it.
-    by : str
-        ``features``.
+        Tiles of the first photo that were found where `matrix` says.
+    by : {"card", "features"}
+        ``card`` when the scale card in both photos gave the start, and the surface bears it out.
     """
 
-    matrix: Matrix = field(repr=False)
+    matrix: Array = field(repr=False)
     error_px: float
     matches: int
-    by: str = "features"
+    by: str
 
 
 @dataclass(frozen=True)
 class NotAligned:
-    """The photos do not lie on each other, and why."""
+    """Why two photos are not laid over each other.
+
+    Parameters
+    ----------
+    reason : str
+        In words, without the photo's name.
+    """
 
     reason: str
 
 
-def align(first: Photo, other: Photo, settings: Settings) -> Alignment | NotAligned:
-    """Find where `other` lies in `first`.
+@dataclass(frozen=True, eq=False)
+class _View:
+    """A photo made ready: evened-out contrast at a long side of `SIDE` at most, its strength there and on smaller pictures."""
+
+    contrast: Plain
+    strength: Plain
+    small: dict[int, Plain]
+    to_full: Array
+
+    @property
+    def size(self) -> tuple[int, int]:
+        return self.contrast.shape[1], self.contrast.shape[0]
+
+
+def align(first: Photo, other: Photo, settings: Settings, *, mask: Mask | None = None) -> Alignment | NotAligned:
+    """Find how `other` lies on `first`.
 
     Parameters
     ----------
     first, other : Photo
-        Upright photos of about the same view: a plane part, the camera moved a little or turned, any light.
+        Of any size and orientation.
     settings : Settings
-        What counts as lying on each other.
+        `AlignSettings`: how sure the answer has to be.
+    mask : ndarray, shape (h, w), bool, optional
+        What to ignore in the first photo (something that moves), at any size with its aspect; True is ignored.
 
     Returns
     -------
     Alignment or NotAligned
+        The latter when the photos show too little in common, lie too differently, are mirrored, or the estimated error
+        is over the limit.
     """
-    rule = settings.align
-    here, there = _Prepared.of(first), _Prepared.of(other)
-    goals, starts = _matched(here.even, there.even)
-    if len(starts) < rule.least_matches:
-        return NotAligned(f"too few places look the same in both ({len(starts)}, at least {rule.least_matches} needed)")
-    matrix, good = _homography(starts, goals)
-    if matrix is None or good.sum() < rule.least_matches or good.mean() < rule.least_share:
-        return NotAligned(f"the places that look the same do not fit one view ({int(good.sum())} of {len(starts)})")
-    if reason := _strange(matrix, there.size, here.size, rule):
-        return NotAligned(reason)
-    error = _error(starts[good], goals[good], matrix)
-    if error > rule.most_error_px:
-        return NotAligned(f"it fits to {error:.1f} pixels only, limit {rule.most_error_px:g}")
-    matrix = _climbed(here.even, there.even, matrix)
-    return Alignment(np.linalg.inv(here.scale) @ matrix @ there.scale, error, int(good.sum()))
+    one, two = _view(first, mask), _view(other)
+    if min(float(one.strength.max()), float(two.strength.max())) < 0.1:
+        return NotAligned("one of the two photos shows no detail to lay them over each other by")
+    refused = NotAligned(_TOO_LITTLE)
+    most = 0
+    for by, start in _starts(first, other, one, two, settings):
+        matrix, tiles = _settled(one, two, start)
+        found = _judged(one, two, matrix, tiles, by, settings.align)
+        if isinstance(found, Alignment):
+            return found
+        if tiles.agree.sum() > most:
+            most, refused = int(tiles.agree.sum()), found
+    return NotAligned("one photo is a mirror image of the other") if _mirrored(one, two) else refused
 
 
-@dataclass(frozen=True, eq=False)
-class _Prepared:
-    """A photo made ready: evened-out grey picture, its size, and the matrix from full-size pixels to it."""
+def warp(
+    picture: NDArray[Any],
+    alignment: Alignment,
+    other_size: tuple[int, int],
+    first_size: tuple[int, int],
+    *,
+    shape: tuple[int, int] | None = None,
+    nearest: bool = False,
+) -> tuple[NDArray[Any], Mask]:
+    """Bring a map of the other photo into the frame of the first.
 
-    even: NDArray[np.uint8]
-    size: tuple[int, int]
-    scale: Matrix
+    Parameters
+    ----------
+    picture : ndarray, shape (h, w) or (h, w, c), bool, uint8, float32 or float64
+        Covers the whole other photo, at any size.
+    alignment : Alignment
+        Of the other photo on the first.
+    other_size, first_size : tuple of int
+        Full upright (width, height) of the photos, in pixels.
+    shape : tuple of int, optional
+        (h, w) of the result, which covers the whole first photo; that of `picture` fitted to the first photo by default.
+    nearest : bool
+        Take the nearest value instead of mixing: for codes and numbers of spots.
 
-    @classmethod
-    def of(cls, photo: Photo) -> _Prepared:
-        factor = min(1.0, LONG_SIDE / max(photo.rgb.shape[:2]))
-        rgb = (
-            cv2.resize(photo.rgb, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA) if factor < 1 else photo.rgb
+    Returns
+    -------
+    picture : ndarray, shape (h, w) or (h, w, c), same dtype
+        In the frame of the first; 0 where the other photo shows nothing.
+    valid : ndarray, shape (h, w), bool
+        Where it shows something.
+    """
+    size = (picture.shape[1], picture.shape[0])
+    fit = max(size) / max(first_size)
+    rows, columns = shape or (max(1, round(first_size[1] * fit)), max(1, round(first_size[0] * fit)))
+    there = _to_full(first_size, (columns, rows))
+    matrix = np.linalg.inv(there) @ alignment.matrix @ _to_full(other_size, size)
+    how = cv2.INTER_NEAREST if nearest or picture.dtype == np.bool_ else cv2.INTER_LINEAR
+    plain = picture.astype(np.uint8) if picture.dtype == np.bool_ else picture
+    laid = cv2.warpPerspective(plain, matrix, (columns, rows), flags=how)
+    return laid.astype(picture.dtype), _covered(size, matrix, (columns, rows))
+
+
+def _to_full(full: tuple[int, int], size: tuple[int, int]) -> Array:
+    """Homography from pixels of a raster to those of the full-size photo, pixel centres at whole numbers."""
+    x, y = full[0] / size[0], full[1] / size[1]
+    return np.array([(x, 0.0, x / 2 - 0.5), (0.0, y, y / 2 - 0.5), (0.0, 0.0, 1.0)])
+
+
+def _covered(size: tuple[int, int], matrix: Array, target: tuple[int, int]) -> Mask:
+    whole = np.ones((size[1], size[0]), np.uint8)
+    return np.asarray(cv2.warpPerspective(whole, matrix, target, flags=cv2.INTER_NEAREST) > 0)
+
+
+def _view(photo: Photo, mask: Mask | None = None) -> _View:
+    scale = min(1.0, SIDE / max(photo.rgb.shape[:2]))
+    size = (max(1, round(photo.rgb.shape[1] * scale)), max(1, round(photo.rgb.shape[0] * scale)))
+    rgb = np.asarray(cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    seen = cv2.erode((rgb.min(axis=2) < _BURNT).astype(np.uint8), np.ones((5, 5), np.uint8))
+    if mask is not None:
+        seen[cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0] = 0
+    contrast, share = _contrast(rgb), seen.astype(np.float32)
+    small = {step: _shrunk(contrast, share, step) for step in _STEPS}
+    return _View(contrast, _strength(contrast) * share, small, _to_full((photo.width, photo.height), size))
+
+
+def _contrast(rgb: NDArray[np.uint8]) -> Plain:
+    """Log brightness against its surroundings, in units of the contrast there (a floor keeps noise down)."""
+    light = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + np.float32(_DARK))
+    light = cv2.GaussianBlur(light, (0, 0), 1.0)
+    apart = light - cv2.GaussianBlur(light, (0, 0), 10.0)
+    usual = np.sqrt(np.maximum(cv2.GaussianBlur(apart * apart, (0, 0), 20.0), 0)) + np.float32(0.03)
+    return np.asarray(np.clip(apart / usual, -3, 3), np.float32)
+
+
+def _strength(contrast: Plain) -> Plain:
+    """How strongly the contrast changes at a pixel, whichever side is the brighter one."""
+    smooth = cv2.GaussianBlur(contrast, (0, 0), 1.2)
+    slope = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
+    return np.asarray(slope / (cv2.GaussianBlur(slope, (0, 0), 20.0) + np.float32(0.05)), np.float32)
+
+
+def _shrunk(contrast: Plain, seen: Plain, step: int) -> Plain:
+    size = (max(1, contrast.shape[1] // step), max(1, contrast.shape[0] // step))
+    smaller, share = (
+        np.asarray(cv2.resize(x, size, interpolation=cv2.INTER_AREA), np.float32) for x in (contrast, seen)
+    )
+    return np.asarray(_strength(smaller) * share, np.float32)
+
+
+def _starts(first: Photo, other: Photo, one: _View, two: _View, settings: Settings) -> Iterator[tuple[str, Array]]:
+    """Homographies from `one` to `two` worth a try, the dearest to find last."""
+    planes = [_card_plane(first, settings), _card_plane(other, settings)]
+    if planes[0] is not None and planes[1] is not None:
+        yield "card", np.linalg.inv(two.to_full) @ np.linalg.inv(planes[1]) @ planes[0] @ one.to_full
+    yield "features", _laid_on(one.size, two.size)
+    by_features, _ = matched(one.contrast, two.contrast)
+    if by_features is not None:
+        yield "features", by_features
+
+
+def _card_plane(photo: Photo, settings: Settings) -> Array | None:
+    if photo.plane is not None and photo.plane.source == "card":
+        return photo.plane.to_mm
+    find = find_card(photo.rgb, settings.card)
+    return None if find is None or find.doubtful else plane_of(find, photo.reduction).to_mm
+
+
+def _laid_on(size: tuple[int, int], other: tuple[int, int]) -> Array:
+    """Centre on centre, long side as long as long side."""
+    scale = max(other) / max(size)
+    x, y = ((b - 1) / 2 - scale * (a - 1) / 2 for a, b in zip(size, other, strict=True))
+    return np.array([(scale, 0.0, x), (0.0, scale, y), (0.0, 0.0, 1.0)])
+
+
+def _settled(one: _View, two: _View, start: Array) -> tuple[Array, Tiles]:
+    """Climb from `start` on ever larger pictures, then go where the tiles are found."""
+    matrix = start
+    for step in _STEPS:
+        matrix = _climbed(one, two, matrix, step)
+    for _ in range(2):
+        matrix = corrected(matrix, look_for_tiles(one.strength, two.strength, matrix))
+    return matrix, look_for_tiles(one.strength, two.strength, matrix)
+
+
+def _climbed(one: _View, two: _View, start: Array, step: int) -> Array:
+    """Follow the correlation coefficient of both pictures uphill, at one `step`-th of their size.
+
+    Source: Evangelidis and Psarakis, Parametric image alignment using enhanced correlation coefficient maximization (2008).
+    """
+    grown = [_to_full(view.size, (view.small[step].shape[1], view.small[step].shape[0])) for view in (one, two)]
+    guess = np.asarray(np.linalg.inv(grown[1]) @ start @ grown[0], np.float32)
+    until = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, _TURNS, 1e-5)
+    seen = np.full(two.small[step].shape, 255, np.uint8)
+    try:
+        _, found = cv2.findTransformECC(
+            one.small[step], two.small[step], guess / guess[2, 2], cv2.MOTION_HOMOGRAPHY, until, seen, 5
         )
-        height, width = rgb.shape[:2]
-        across, down = width / photo.width, height / photo.height
-        scale = np.array([[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2], [0, 0, 1]])
-        return cls(even_light(np.asarray(rgb, np.uint8)), (width, height), scale)
+    except cv2.error:  # it lost its way: no overlap, or nothing to climb on
+        return start
+    return np.asarray(grown[1] @ np.asarray(found, np.float64) @ np.linalg.inv(grown[0]))
 
 
-def even_light(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Take out what light does over more than about 20 pixels: log luminance against its surroundings; uint8, (h, w)."""
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    tone = cv2.GaussianBlur(np.log(grey + 8), (0, 0), 1.0)
-    detail = tone - cv2.GaussianBlur(tone, (0, 0), 10)
-    contrast = np.sqrt(cv2.GaussianBlur(detail * detail, (0, 0), 20)) + 0.03
-    return np.asarray(np.clip(detail / contrast * 42 + 128, 0, 255), np.uint8)
-
-
-def _matched(first: NDArray[np.uint8], other: NDArray[np.uint8]) -> tuple[Points, Points]:
-    """Places in `first` and in `other`, each float64 of shape (n, 2), that look most alike both ways."""
-    finder = cv2.SIFT_create(_FEATURES, contrastThreshold=0.02, edgeThreshold=15)
-    (here, mine), (there, theirs) = finder.detectAndCompute(first, None), finder.detectAndCompute(other, None)
-    if mine is None or theirs is None or min(len(mine), len(theirs)) < 2:
-        return np.zeros((0, 2)), np.zeros((0, 2))
-    mine, theirs = _rooted(mine), _rooted(theirs)
-    matcher = cv2.BFMatcher(cv2.NORM_L2)
-    back = {match.queryIdx: match.trainIdx for match in matcher.match(theirs, mine)}
-    pairs = [
-        (here[best.queryIdx].pt, there[best.trainIdx].pt)
-        for best, second in matcher.knnMatch(mine, theirs, k=2)
-        if best.distance < _RATIO * second.distance and back[best.trainIdx] == best.queryIdx
-    ]
-    both = np.asarray(pairs, np.float64).reshape(-1, 2, 2)
-    return both[:, 0], both[:, 1]
-
-
-def _rooted(descriptors: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Compare descriptors by Hellinger distance (Arandjelovic and Zisserman 2012)."""
-    total = np.maximum(descriptors.sum(axis=1, keepdims=True), 1e-9)
-    return np.asarray(np.sqrt(descriptors / total), np.float32)
-
-
-def _homography(starts: Points, goals: Points) -> tuple[Matrix | None, NDArray[np.bool_]]:
-    found, good = cv2.findHomography(starts, goals, cv2.USAC_MAGSAC, _NEAR_PX, maxIters=5000, confidence=0.9999)
-    if found is None:
-        return None, np.zeros(len(starts), bool)
-    return np.asarray(found, np.float64), np.asarray(good.ravel() > 0)
-
-
-def _strange(matrix: Matrix, size: tuple[int, int], onto: tuple[int, int], rule: AlignSettings) -> str:
-    """Say why no hand-held camera makes this change of view; empty when one could."""
-    (width, height), area = size, float(onto[0] * onto[1])
-    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float64)
-    depth = corners @ matrix[2, :2] + matrix[2, 2]
-    if not np.isfinite(matrix).all() or depth.min() * depth.max() <= 0:
-        return "the change of view is too strong"
-    turned = _moved(matrix, corners).astype(np.float32)
-    around = float(cv2.contourArea(turned, oriented=True))
-    if around <= 0:
-        return "it is mirrored"
-    if not cv2.isContourConvex(turned):
-        return "the change of view is too strong"
-    if not 1 / rule.most_scale**2 <= around / area <= rule.most_scale**2:
-        return f"it shows the part {(around / area) ** -0.5:.1f} times as large, limit {rule.most_scale:g}"
-    frame = np.array([[0, 0], [onto[0], 0], [onto[0], onto[1]], [0, onto[1]]], np.float32)
-    if cv2.intersectConvexConvex(frame, turned)[0] < rule.least_overlap * area:
-        return "it shows mostly another place"
+def _view_fault(matrix: Array, one: _View, two: _View, rule: AlignSettings) -> str:
+    """Say what is wrong with a homography between two hand-held photos, empty when nothing."""
+    width, height = one.size
+    corners = np.array([(0, 0, 1), (width - 1, 0, 1), (width - 1, height - 1, 1), (0, height - 1, 1)], np.float64)
+    depths, turn = corners @ matrix[2], float(np.linalg.det(matrix))
+    if not np.all(np.isfinite(matrix)) or depths.min() * depths.max() <= 0 or turn == 0:
+        return "the view changed too much"
+    if turn * depths[0] < 0:
+        return "one photo is a mirror image of the other"
+    scales = np.sqrt(abs(turn) / np.abs(depths) ** 3) * max(one.size) / max(two.size)
+    if scales.max() > rule.most_scale or scales.min() < 1 / rule.most_scale:
+        return f"the view changed too much: sizes differ by more than {rule.most_scale:g} times"
+    shown = float(_covered(two.size, np.asarray(np.linalg.inv(matrix), np.float64), one.size).mean())
+    if shown < rule.least_overlap:
+        return f"the photos share only {shown:.0%} of the view, at least {rule.least_overlap:.0%} needed"
     return ""
 
 
-def _moved(matrix: Matrix, points: Points) -> Points:
-    return np.asarray(cv2.perspectiveTransform(points[:, None], matrix), np.float64)[:, 0]
+def _judged(
+    one: _View, two: _View, matrix: Array, tiles: Tiles, by: str, rule: AlignSettings
+) -> Alignment | NotAligned:
+    agree, places = int(tiles.agree.sum()), len(tiles.agree)
+    if agree < rule.least_matches or agree < rule.least_share * places:
+        needed = max(rule.least_matches, int(np.ceil(rule.least_share * places)))
+        return NotAligned(f"{_TOO_LITTLE}: {agree} of {places} places agree, {needed} needed")
+    if fault := _view_fault(matrix, one, two, rule):
+        return NotAligned(fault)
+    error = tiles.error * SIDE / max(one.size)
+    if error > rule.most_error_px:
+        return NotAligned(f"they can be laid over each other to {error:.1f} px only, limit {rule.most_error_px:g} px")
+    return Alignment(_back_at_full_size(matrix, one, two), error, agree, by)
 
 
-def _error(starts: Points, goals: Points, matrix: Matrix) -> float:
-    """Estimate the error, in pixels: what the matches leave open and by how much they miss, medians, in quadrature.
-
-    What is open is how far homographies by random halves lie apart: halves have twice the variance of the whole, and
-    two of them differ by twice theirs. The miss takes in that the part is not quite plane.
-    """
-    rng = np.random.default_rng(0)
-    apart = []
-    for _ in range(_HALVES):
-        halves = np.array_split(rng.permutation(len(starts)), 2)
-        found = [cv2.findHomography(starts[half], goals[half], 0)[0] for half in halves]
-        if any(one is None for one in found):
-            return float("inf")
-        one, two = (_moved(np.asarray(half, np.float64), starts) for half in found)
-        apart.append(float(np.median(np.linalg.norm(one - two, axis=1))))
-    missed = float(np.median(np.linalg.norm(_moved(matrix, starts) - goals, axis=1)))
-    return float(np.hypot(np.median(apart) / 2, missed))
+def _mirrored(one: _View, two: _View) -> bool:
+    return matched(one.contrast, np.ascontiguousarray(two.contrast[:, ::-1]))[1] >= _MIRRORED_MATCHES
 
 
-def _climbed(first: NDArray[np.uint8], other: NDArray[np.uint8], start: Matrix) -> Matrix:
-    """Refine a homography from `other` to `first` by the correlation of edge strength at half size (ECC)."""
-    half = np.array([[0.5, 0, -0.25], [0, 0.5, -0.25], [0, 0, 1.0]])
-    way = (half @ np.linalg.inv(start) @ np.linalg.inv(half)).astype(np.float32)
-    end = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, _STEPS, 1e-5)
-    try:
-        _, way = cv2.findTransformECC(_edges(first), _edges(other), way, cv2.MOTION_HOMOGRAPHY, end)
-    except cv2.error:
-        return start  # it does not converge: too little that correlates
-    climbed = np.linalg.inv(np.linalg.inv(half) @ way.astype(np.float64) @ half)
-    height, width = first.shape
-    corners: Points = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float64)
-    far = np.linalg.norm(_moved(climbed, _moved(np.asarray(np.linalg.inv(start)), corners)) - corners, axis=1).max()
-    return np.asarray(climbed, np.float64) if far < 5 * _NEAR_PX else start
-
-
-def _edges(even: NDArray[np.uint8]) -> Plane:
-    """Strength of edges at half size against their surroundings; float32, (h / 2, w / 2)."""
-    small = cv2.resize(even, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA).astype(np.float32)
-    soft = cv2.GaussianBlur(small, (0, 0), 1.2)
-    strength = cv2.magnitude(cv2.Sobel(soft, cv2.CV_32F, 1, 0), cv2.Sobel(soft, cv2.CV_32F, 0, 1))
-    return np.asarray(strength / (cv2.GaussianBlur(strength, (0, 0), 20) + 2), np.float32)
+def _back_at_full_size(matrix: Array, one: _View, two: _View) -> Array:
+    """Turn a homography between the small pictures round, and carry it to full-size pixels."""
+    full = one.to_full @ np.linalg.inv(matrix) @ np.linalg.inv(two.to_full)
+    return np.asarray(full / full[2, 2], np.float64)

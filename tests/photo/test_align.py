@@ -97,7 +97,7 @@ def test_a_refusal_has_its_reason_in_words() -> None:
     blank = photo(np.full((720, 960, 3), 90, np.uint8))
     found = align(photo(lit(part(1), (0.4, 0.4))), blank, SETTINGS)
     assert isinstance(found, NotAligned)
-    assert "too few places" in found.reason
+    assert "no detail" in found.reason
 
 
 def test_a_mirrored_photo_is_refused() -> None:
