@@ -60,6 +60,8 @@ _HAND = 3
 """Pixels at that size, 6 % of the picture, by which a hand moves."""
 _ALIKE = 0.05
 """Root mean square of the logarithm (base 2) of light below which a further frame tells nothing new: 3.5 %."""
+_LEAST_DECODED = 0.9
+"""Share of the frames that the file says it shows; where frames vary in length, that number is an estimate."""
 _NOT_READ = "is coded in a way that is not read here, or damaged"
 _DARK, _BURNT = 20, 250
 _LOST_ALIKE = 0.02
@@ -171,12 +173,13 @@ def _stills(data: bytes, name: str, header: ClipHeader, settings: Settings) -> l
     with _opened(data, name) as video:
         check_pixels(*_size(video), name, settings.clip)
         count = header.frames or max(0, int(video.get(cv2.CAP_PROP_FRAME_COUNT))) or settings.clip.max_frames
-        looked_at = _looked_at(video, name, max(1, count // (_STRETCHES * _LOOKED_AT)), settings)
+        looked_at = _looked_at(video, name, max(1, count // (_STRETCHES * _LOOKED_AT)), header, settings)
         stretches = groupby(looked_at, lambda frame: (frame.number - 1) * _STRETCHES // count)
         kept = [_reduced(min(frames, key=lambda frame: _blur(frame, settings)), settings) for _, frames in stretches]
+    if not kept:
+        raise MissingDecoder(_NOT_READ, FILM_AGAIN, name)
     if len(kept) < 2:
-        what = "holds no frame" if not kept else "holds a single frame"
-        raise DamagedPhoto(f"{what} that can be decoded; two are needed", FILM_AGAIN, name)
+        raise DamagedPhoto("holds a single frame that can be decoded; two are needed", FILM_AGAIN, name)
     return kept
 
 
@@ -204,8 +207,10 @@ def _size(video: cv2.VideoCapture) -> tuple[int, int]:
     return int(video.get(cv2.CAP_PROP_FRAME_WIDTH)), int(video.get(cv2.CAP_PROP_FRAME_HEIGHT))
 
 
-def _looked_at(video: cv2.VideoCapture, name: str, step: int, settings: Settings) -> Iterator[_Frame]:
-    """Decode every frame, and yield the middle one of every `step`; a clip longer than it says is refused on the way."""
+def _looked_at(
+    video: cv2.VideoCapture, name: str, step: int, header: ClipHeader, settings: Settings
+) -> Iterator[_Frame]:
+    """Decode every frame, and yield the middle one of every `step`; a clip that differs from its header is refused."""
     number = 0
     while video.grab():
         number += 1
@@ -215,6 +220,9 @@ def _looked_at(video: cv2.VideoCapture, name: str, step: int, settings: Settings
             good, bgr = video.retrieve()
             if good:
                 yield _Frame(number, np.asarray(bgr, np.uint8))
+    if 0 < number < _LEAST_DECODED * header.shown - 2:
+        what = f"is damaged: {number:,} of its {header.shown:,} frames can be decoded"
+        raise DamagedPhoto(what, FILM_AGAIN, name)
 
 
 def _blur(frame: _Frame, settings: Settings) -> float:

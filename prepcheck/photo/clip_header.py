@@ -35,12 +35,15 @@ class ClipHeader:
         ``MP4`` or ``MOV``.
     frames : int
         Number of its frames; 0 when the file does not say so before they come (a clip in fragments).
+    shown : int
+        About how many of them are shown; fewer where the clip was trimmed on the phone.
     taken : str or None
         When it was recorded, ISO 8601 in UTC.
     """
 
     format: str
     frames: int
+    shown: int
     taken: str | None
 
 
@@ -96,7 +99,8 @@ def read_clip_header(data: bytes, name: str, limits: ClipSettings) -> ClipHeader
         if not tracks:
             raise NotAPhoto("holds sound or other data but no pictures", FILM_AGAIN, name)
         taken = _check(data, movie, tracks, name, limits)
-        return ClipHeader(kind, _frames(data, tracks[0]), taken)
+        frames = _frames(data, tracks[0])
+        return ClipHeader(kind, frames, int(frames * _share_shown(data, movie, tracks[0])), taken)
     except (_Damaged, struct.error) as error:
         why = str(error) if isinstance(error, _Damaged) else "one of the boxes in it is too short"
         raise DamagedPhoto(f"is damaged: {why}", _ORIGINAL, name) from error
@@ -185,10 +189,30 @@ def _is_video(data: bytes, track: _Box) -> bool:
 
 def _time(data: bytes, box: _Box) -> tuple[str | None, float]:
     """When made, and how many seconds it lasts, of an ``mvhd`` or ``mdhd`` box."""
+    made, scale, length = _clock(data, box)
+    unknown = length in (2**32 - 1, 2**64 - 1)
+    return _when(made), 0.0 if unknown or scale == 0 else length / scale
+
+
+def _clock(data: bytes, box: _Box) -> tuple[int, int, int]:
+    """When made, units a second, and length in these units."""
     form = ">QQIQ" if data[box.start] == 1 else ">IIII"
     made, _, scale, length = struct.unpack_from(form, data, box.start + 4)
-    unknown = 2 ** (64 if data[box.start] == 1 else 32) - 1
-    return _when(made), 0.0 if length == unknown or scale == 0 else length / scale
+    return made, scale, length
+
+
+def _share_shown(data: bytes, movie: _Box, track: _Box) -> float:
+    """Share of a track that its list of edits shows; 1 without one."""
+    edits = _find(data, track, b"edts", b"elst")
+    _, scale, _ = _clock(data, _need(data, movie, b"mvhd"))
+    _, whole = _time(data, _need(data, track, b"mdia", b"mdhd"))
+    if edits is None or not scale or not whole:
+        return 1.0
+    form = ">QqI" if data[edits.start] == 1 else ">IiI"
+    body = data[edits.start + 8 : edits.end]
+    body = body[: len(body) // struct.calcsize(form) * struct.calcsize(form)]
+    shown = sum(length for length, since, _ in struct.iter_unpack(form, body) if since >= 0)
+    return min(1.0, shown / scale / whole) if shown else 1.0
 
 
 def _when(made: int) -> str | None:
