@@ -60,7 +60,7 @@ def _points(contrast: Plain, scale: float) -> tuple[Plain, Plain]:
     """
     smaller = cv2.resize(contrast, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     grey = np.clip(smaller * 42 + 128, 0, 255).astype(np.uint8)
-    found, looks = cv2.SIFT_create(_MOST, contrastThreshold=0.02, edgeThreshold=15).detectAndCompute(grey, None)
+    found, looks = cv2.SIFT.create(_MOST, contrastThreshold=0.02, edgeThreshold=15).detectAndCompute(grey, None)
     points = np.array([point.pt for point in found], np.float32).reshape(-1, 2)
     shares = np.zeros((0, 128), np.float32) if looks is None else np.asarray(looks, np.float32)
     shares = shares / np.maximum(shares.sum(axis=1, keepdims=True), np.float32(1e-6))

@@ -70,7 +70,7 @@ def look_for_tiles(one: Plain, two: Plain, matrix: Array) -> Tiles:
         Homography from pixels of `one` to those of `two`.
     """
     size = (one.shape[1], one.shape[0])
-    laid = cv2.warpPerspective(two, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
+    laid = np.asarray(cv2.warpPerspective(two, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP), np.float32)
     found = [
         (x + (_TILE - 1) / 2, y + (_TILE - 1) / 2, *off)
         for y in range(_REACH, size[1] - _TILE - _REACH + 1, _TILE)
@@ -86,7 +86,7 @@ def _found(one: Plain, laid: Plain, x: int, y: int) -> tuple[float, float] | Non
     around = laid[y - _REACH : y + _TILE + _REACH, x - _REACH : x + _TILE + _REACH]
     if (tile > 0).mean() < 0.7 or (around > 0).mean() < 0.7 or tile.std() < 0.1 or around.std() < 0.1:
         return None
-    like = cv2.matchTemplate(around, tile, cv2.TM_CCOEFF_NORMED)
+    like = np.asarray(cv2.matchTemplate(around, tile, cv2.TM_CCOEFF_NORMED), np.float32)
     _, best, _, (column, row) = cv2.minMaxLoc(like)
     if best < _LEAST_LIKE or not (0 < column < 2 * _REACH and 0 < row < 2 * _REACH):
         return None
