@@ -20,6 +20,8 @@ _ACCEPTED = "Give the mp4 or mov clip as the phone recorded it"
 _STILLS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"avif", b"avis")
 _FIRST_BOXES = (b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot")
 _OTHERS = {b"\x1a\x45\xdf\xa3": "a Matroska or WebM video", b"RIFF": "an AVI video", b"\0\0\x01\xba": "an MPEG video"}
+_ENTRY = 78
+"""Bytes of a picture's sample entry before the boxes in it."""
 _MOST_BOXES = 10_000
 _EPOCH = datetime(1904, 1, 1, tzinfo=UTC)
 _NO_CAMERA_BEFORE = datetime(2000, 1, 1, tzinfo=UTC)
@@ -39,12 +41,15 @@ class ClipHeader:
         About how many of them are shown; fewer where the clip was trimmed on the phone.
     taken : str or None
         When it was recorded, ISO 8601 in UTC.
+    high_range : bool
+        Whether its light is coded for HDR (PQ or HLG); the decoder converts that, slowly.
     """
 
     format: str
     frames: int
     shown: int
     taken: str | None
+    high_range: bool = False
 
 
 @dataclass(frozen=True)
@@ -100,7 +105,8 @@ def read_clip_header(data: bytes, name: str, limits: ClipSettings) -> ClipHeader
             raise NotAPhoto("holds sound or other data but no pictures", FILM_AGAIN, name)
         taken = _check(data, movie, tracks, name, limits)
         frames = _frames(data, tracks[0])
-        return ClipHeader(kind, frames, int(frames * _share_shown(data, movie, tracks[0])), taken)
+        shown = int(frames * _share_shown(data, movie, tracks[0]))
+        return ClipHeader(kind, frames, shown, taken, _high_range(data, tracks[0]))
     except (_Damaged, struct.error) as error:
         why = str(error) if isinstance(error, _Damaged) else "one of the boxes in it is too short"
         raise DamagedPhoto(f"is damaged: {why}", _ORIGINAL, name) from error
@@ -233,6 +239,20 @@ def _sizes(data: bytes, track: _Box) -> Iterator[tuple[int, int]]:
     shown = _need(data, track, b"tkhd")
     width, height = struct.unpack_from(">II", data, shown.end - 8)
     yield width >> 16, height >> 16
-    entries = _need(data, track, b"mdia", b"minf", b"stbl", b"stsd")
-    for entry in _boxes(data, entries.start + 8, entries.end):
+    for entry in _entries(data, track):
         yield struct.unpack_from(">HH", data, entry.start + 24)
+
+
+def _entries(data: bytes, track: _Box) -> Iterator[_Box]:
+    """Yield how the pictures of a track are coded, mostly one way."""
+    table = _need(data, track, b"mdia", b"minf", b"stbl", b"stsd")
+    return _boxes(data, table.start + 8, table.end)
+
+
+def _high_range(data: bytes, track: _Box) -> bool:
+    """Say whether a track names PQ or HLG (transfer 16 or 18 of ITU-T H.273) as its coding of light."""
+    for entry in _entries(data, track):
+        for colour in _inside(data, _Box(entry.kind, entry.start + _ENTRY, entry.end), b"colr"):
+            if data[colour.start : colour.start + 3] == b"ncl":
+                return struct.unpack_from(">H", data, colour.start + 6)[0] in (16, 18)
+    return False
