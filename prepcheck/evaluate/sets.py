@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
+from itertools import combinations, groupby
 from pathlib import Path
 from typing import Any
 
@@ -60,14 +60,10 @@ def read_sets(folder: Path, model: Model, settings: Settings) -> Iterator[tuple[
     Unreadable
         The folder is not as in the design, section 5.
     """
-    group: list[Truth] = []
-    for truth in [*read_truths(folder), None]:
-        if group and (truth is None or truth.group != group[0].group):
-            if len(group) >= 2:
-                yield group[0].group, [_view(one, folder, model, settings) for one in group]
-            group = []
-        if truth is not None:
-            group.append(truth)
+    for name, photos in groupby(read_truths(folder), key=lambda truth: truth.group):
+        group = list(photos)
+        if len(group) >= 2:
+            yield name, [_view(one, folder, model, settings) for one in group]
 
 
 def subsets(views: Sequence[View], most: int = 3) -> list[tuple[str, list[View]]]:
