@@ -1,11 +1,11 @@
-"""Use case: look at a photo or a moved-light set, and log what was seen."""
+"""Use case: look at a photo, a clip or a moved-light set, and log what was seen."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ from prepcheck.light_set import MOST_PHOTOS, inspect_set
 from prepcheck.outline_file import read_outlines
 from prepcheck.passes import since_last_pass
 from prepcheck.photo import Photo, from_bytes, read_bytes
+from prepcheck.photo.clip import clip_from_bytes, is_clip
 from prepcheck.record import BrokenRecord, Record, SinceLastPass, broken_record, record_of
 from prepcheck.settings import Settings, load
 from prepcheck.store import Logged
@@ -182,7 +183,7 @@ def place_in_log(
 
 @dataclass(frozen=True, eq=False)
 class Received:
-    """The photos of one input, and the bytes that they came in."""
+    """The photos of one input, and the bytes that they came in: one file each, or one clip."""
 
     photos: tuple[Photo, ...]
     files: tuple[bytes, ...] = field(repr=False)
@@ -194,8 +195,10 @@ def check_set(paths: Sequence[Path]) -> None:
     Raises
     ------
     WrongUse
-        There are fewer than 2 or more than 6.
+        There are fewer than 2 or more than 6, or a clip is among them.
     """
+    if clips := [path for path in paths if is_clip(path)]:
+        raise WrongUse("a clip is a set of its own", "Give it without --moved-light", clips[0].name)
     if not 2 <= len(paths) <= MOST_PHOTOS:
         raise WrongUse(
             f"a moved-light set has 2 to {MOST_PHOTOS} photos, not {len(paths)}",
@@ -206,12 +209,12 @@ def check_set(paths: Sequence[Path]) -> None:
 def look_at(
     paths: Path | Sequence[Path], look: Look, place: Place | None, at: datetime, *, keep_maps: bool = False
 ) -> Looked:
-    """Read, inspect and, when a place in the log is given, log one photo or one moved-light set.
+    """Read, inspect and, when a place in the log is given, log one photo, one clip, or one moved-light set.
 
     Parameters
     ----------
     paths : Path or sequence of Path
-        The photo, or the photos of a set.
+        The photo or clip, or the photos of a set.
     look : Look
         How to look.
     place : Place or None
@@ -242,12 +245,21 @@ def look_at(
 
 
 def _receive(paths: Sequence[Path], look: Look) -> Received:
+    if len(paths) == 1 and is_clip(paths[0]):
+        return _clip(paths[0], look.settings)
     files = tuple(read_bytes(path, look.settings.photo.max_bytes) for path in paths)
     names = [path.name for path in paths]
     photos = [
         from_bytes(*both, look.settings, keep_position=look.keep_position) for both in zip(files, names, strict=True)
     ]
     return Received(tuple(photos), files)
+
+
+def _clip(path: Path, settings: Settings) -> Received:
+    """Read a clip; the answer bears its name, so its first frame does."""
+    data = read_bytes(path, settings.clip.max_bytes)
+    first, *others = clip_from_bytes(data, path.name, settings)
+    return Received((replace(first, name=path.name), *others), (data,))
 
 
 def _from_log(photos: Sequence[Photo], look: Look, store: Store) -> Record | None:

@@ -15,6 +15,7 @@ from prepcheck.inspection import Inspection, inspect
 from prepcheck.light_set import inspect_set
 from prepcheck.photo import Photo, from_bytes
 from prepcheck.photo.align import Alignment, NotAligned, align
+from prepcheck.photo.clip import clip_from_bytes
 from prepcheck.record import PersistingRecord, PhotoRecord, SinceLastPass
 from prepcheck.report.history import MOST_PASSES, PassPicture, draw_history
 from prepcheck.settings import Settings
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
 _MOST_BACK = 4
 """Passes looked back on; each is inspected again, which takes as long as a new photo."""
+_CLIP_FORMATS = ("MP4", "MOV")
 CHANGES = ("newly_bright", "still_residue", "newly_exposed", "still_bright", "not_comparable")
 """Names of what a spot is shared out into since an earlier pass."""
 
@@ -149,6 +151,8 @@ def _ringed(patch: PersistingRecord) -> tuple[NDArray[np.float64], str]:
 
 
 def _archived(photos: Sequence[PhotoRecord], archive: Archive, settings: Settings) -> list[Photo]:
+    if photos[0].format in _CLIP_FORMATS:
+        return list(clip_from_bytes(archive.get(photos[0].sha256), photos[0].name, settings))
     return [from_bytes(archive.get(photo.sha256), photo.name, settings) for photo in photos]
 
 

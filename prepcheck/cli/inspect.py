@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def inspect(
     photos: Annotated[
         list[Path],
-        typer.Argument(metavar="PHOTO...", help="Photos of ground spots."),
+        typer.Argument(metavar="PHOTO...", help="Photos of ground spots, or clips of a torch sweep over one."),
     ],
     moved_light: Annotated[
         bool,
@@ -52,7 +52,7 @@ def inspect(
     """Find the ground spots in photos and say where residue is left, how sure that is, and what to do next.
 
     No photo shows the native oxide film or what lies below the surface, and no published grade exists for oxide left
-    on ground aluminium. With --moved-light there is one answer, in the frame of the first photo.
+    on ground aluminium. Of a clip, and with --moved-light, there is one answer, in the frame of the first photo.
     """
     from prepcheck import looking
     from prepcheck.cli.job import now

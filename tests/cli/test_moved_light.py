@@ -1,9 +1,11 @@
-"""Moved-light sets and passes on the command line."""
+"""Moved-light sets, clips and passes on the command line."""
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -37,6 +39,17 @@ def photos(command: Command, *names: str) -> list[str]:
     for number, name in enumerate(names):
         write_plate(command.folder / name, OXIDE, (State.PIT, 100 + 4 * number, 120, 3))
     return list(names)
+
+
+def clip(command: Command, name: str = "sweep.mp4") -> str:
+    """Write a clip of a torch that sweeps over a painted plate; each frame has its own grain."""
+    states = painted.plate((State.OXIDE, 160, 120, 32), size=(240, 320), spot=(160, 120, 80))
+    video = cv2.VideoWriter(str(command.folder / name), cv2.VideoWriter.fourcc(*"mp4v"), 30, (320, 240))
+    for number in range(24):
+        torch = 1 - 0.1 * np.abs(np.linspace(-1, 1, 320) - np.linspace(-1, 1, 24)[number]) / 2
+        video.write((painted.paint(states, seed=number)[:, :, ::-1] * torch[None, :, None]).astype(np.uint8))
+    video.release()
+    return name
 
 
 # ---- sets
@@ -136,6 +149,61 @@ def test_where_a_set_was_taken_is_printed_only_when_asked_for(command: Command) 
 def test_a_narrow_screen_shows_a_set_within_its_width(command: Command) -> None:
     said = command("inspect", "--moved-light", *photos(command, "a.jpg", "b.jpg", "lid.jpg"), width=44).out
     assert max(map(len, said.splitlines())) <= 44
+
+
+# ---- clips
+
+
+def test_a_clip_is_a_set_under_its_own_name(command: Command) -> None:
+    line = command.inspect(clip(command), "--maps", "out").line
+    assert (line["photo"]["name"], line["photo"]["format"]) == ("sweep.mp4", "MP4")
+    assert (command.folder / "out" / "sweep.states.png").is_file()
+
+
+def test_the_frames_of_a_clip_carry_its_hash(command: Command) -> None:
+    photos = command.inspect(clip(command)).line["photos"]
+    sha256 = hashlib.sha256((command.folder / "sweep.mp4").read_bytes()).hexdigest()
+    assert 2 <= len(photos) <= 6
+    assert {photo["sha256"] for photo in photos} == {sha256}
+
+
+def test_a_clip_leaves_out_none_of_its_own_frames_as_the_same_photo(command: Command) -> None:
+    told = command.inspect(clip(command)).line["moved_light"]
+    assert [one["left_out"] for one in told["photos"]] == [""] * len(told["photos"])
+
+
+def test_a_clip_among_the_photos_of_a_set_is_wrong_use(command: Command) -> None:
+    done = command.inspect("--moved-light", clip(command), *photos(command, "a.jpg"))
+    assert (done.code, done.complaint) == (2, "sweep.mp4: a clip is a set of its own. Give it without --moved-light.")
+
+
+def test_a_damaged_clip_is_named_and_the_rest_go_on(command: Command) -> None:
+    data = (command.folder / clip(command)).read_bytes()
+    (command.folder / "sweep.mp4").write_bytes(data[: len(data) // 2])
+    done = command.inspect("sweep.mp4", *photos(command, "a.jpg"))
+    assert (done.code, [line["photo"]["name"] for line in done.lines]) == (3, ["sweep.mp4", "a.jpg"])
+    assert done.complaint.startswith("sweep.mp4: is damaged")
+
+
+def test_a_clip_that_is_not_there_is_named(command: Command) -> None:
+    assert command.inspect("none.mp4").complaint.startswith("none.mp4: cannot be read (No such file or directory)")
+
+
+def test_a_clip_is_kept_once_to_the_byte_and_its_frames_are_told(command: Command) -> None:
+    command.open_job()
+    command.log(clip(command))
+    (kept,) = [path for path in (command.folder / "store" / "photos").rglob("*") if path.is_file()]
+    assert kept.read_bytes() == (command.folder / "sweep.mp4").read_bytes()
+    (told,) = command.story()
+    assert told["photos"][0] == "sweep.mp4"
+    assert all(name.startswith("sweep.mp4, frame ") for name in told["photos"][1:])
+
+
+def test_a_clip_is_compared_with_the_clip_of_the_pass_before(command: Command) -> None:
+    command.open_job()
+    command.log(clip(command))
+    command.log(clip(command, "again.mov"), pass_no=2)
+    assert command.story()[1]["since"]["shares"]["still_residue"] == pytest.approx((32 / 80) ** 2, rel=0.2)
 
 
 # ---- in the log
