@@ -339,7 +339,10 @@ class ClipSettings(Group):
         1800, unit="frames", low=2, reason="30 s at 60 frames a second; bounds the work where times are wrong"
     )
     max_pixels: int = threshold(
-        9_000_000, unit="px of a frame", low=1, reason="4K is 8.3 or 8.8 million; more is four times the work, not detail"
+        9_000_000,
+        unit="px of a frame",
+        low=1,
+        reason="4K is 8.3 or 8.8 million; more is four times the work, not detail",
     )
 
 
