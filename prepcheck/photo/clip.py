@@ -257,7 +257,7 @@ def _chosen(stills: Sequence[_Still], clip: Photo, settings: Settings) -> list[_
 
 def _lost(rgb: Raster) -> float:
     """Share of a picture in shadow or glare."""
-    some = rgb[::4, ::4]
+    some = rgb[::8, ::8]
     return float(np.mean((some.max(axis=2) < _DARK) | (some.min(axis=2) >= _BURNT)))
 
 

@@ -156,7 +156,7 @@ def test_a_clip_without_any_motion_gives_two_photos(tmp_path):
 
 
 def test_each_light_of_a_rendered_sweep_is_chosen(tmp_path):
-    pictures = make_set(7_900_002, (240, 320))
+    pictures = make_set(7_900_012, (240, 320))
     views = [
         cv2.warpPerspective(one.image, np.asarray(one.meta.get("to_first", np.eye(3))), (320, 240)) for one in pictures
     ]
