@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from prepcheck.photo.align_features import matched
 from prepcheck.photo.align_tiles import Tiles, corrected, look_for_tiles
 from prepcheck.photo.card import find_card, plane_of
+from prepcheck.photo.card_design import outline
 from prepcheck.photo.photo import Photo
 from prepcheck.settings import AlignSettings, Settings
 
@@ -27,11 +28,12 @@ Mask = NDArray[np.bool_]
 
 SIDE = 1280
 """Long side, in pixels, at which photos are compared and errors are given."""
-_BURNT = 250
 _DARK = 8.0
 _STEPS = (8, 4, 2)
 _TURNS = 30
 """Most iterations of the climb at each size."""
+_CORRECTIONS = 3
+_CARD_RIM_MM = 4.0
 _MIRRORED_MATCHES = 40
 _TOO_LITTLE = "the photos show different parts or too little in common"
 
@@ -73,7 +75,10 @@ class NotAligned:
 
 @dataclass(frozen=True, eq=False)
 class _View:
-    """A photo made ready: evened-out contrast at a long side of `SIDE` at most, its strength there and on smaller pictures."""
+    """A photo made ready: evened-out contrast at a long side of `SIDE` at most, its strength there and on smaller pictures.
+
+    The strength is 0 where nothing counts: under the card, which may lie elsewhere in the next photo, and under a mask.
+    """
 
     contrast: Plain
     strength: Plain
@@ -103,12 +108,13 @@ def align(first: Photo, other: Photo, settings: Settings, *, mask: Mask | None =
         The latter when the photos show too little in common, lie too differently, are mirrored, or the estimated error
         is over the limit.
     """
-    one, two = _view(first, mask), _view(other)
+    cards = [_card_plane(photo, settings) for photo in (first, other)]
+    one, two = _view(first, cards[0], mask), _view(other, cards[1])
     if min(float(one.strength.max()), float(two.strength.max())) < 0.1:
         return NotAligned("one of the two photos shows no detail to lay them over each other by")
     refused = NotAligned(_TOO_LITTLE)
     most = 0
-    for by, start in _starts(first, other, one, two, settings):
+    for by, start in _starts(one, two, cards):
         matrix, tiles = _settled(one, two, start)
         found = _judged(one, two, matrix, tiles, by, settings.align)
         if isinstance(found, Alignment):
@@ -171,16 +177,27 @@ def _covered(size: tuple[int, int], matrix: Array, target: tuple[int, int]) -> M
     return np.asarray(cv2.warpPerspective(whole, matrix, target, flags=cv2.INTER_NEAREST) > 0)
 
 
-def _view(photo: Photo, mask: Mask | None = None) -> _View:
+def _view(photo: Photo, card: Array | None, mask: Mask | None = None) -> _View:
     scale = min(1.0, SIDE / max(photo.rgb.shape[:2]))
     size = (max(1, round(photo.rgb.shape[1] * scale)), max(1, round(photo.rgb.shape[0] * scale)))
     rgb = np.asarray(cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-    seen = cv2.erode((rgb.min(axis=2) < _BURNT).astype(np.uint8), np.ones((5, 5), np.uint8))
+    to_full = _to_full((photo.width, photo.height), size)
+    seen = np.ones(rgb.shape[:2], np.uint8)
+    if card is not None:
+        cv2.fillConvexPoly(seen, _outlined(np.asarray(np.linalg.inv(card @ to_full))), 0)
     if mask is not None:
         seen[cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0] = 0
     contrast, share = _contrast(rgb), seen.astype(np.float32)
     small = {step: _shrunk(contrast, share, step) for step in _STEPS}
-    return _View(contrast, _strength(contrast) * share, small, _to_full((photo.width, photo.height), size))
+    return _View(contrast, _strength(contrast) * share, small, to_full)
+
+
+def _outlined(from_mm: Array) -> NDArray[np.int32]:
+    """Corners of the card with a rim, in whole pixels."""
+    card = outline()
+    wide = card + _CARD_RIM_MM * np.sign(card - card.mean(axis=0))
+    ends = np.c_[wide, np.ones(4)] @ from_mm.T
+    return np.asarray(np.rint(np.clip(ends[:, :2] / ends[:, 2:], -1e4, 1e4)), np.int32)
 
 
 def _contrast(rgb: NDArray[np.uint8]) -> Plain:
@@ -207,11 +224,10 @@ def _shrunk(contrast: Plain, seen: Plain, step: int) -> Plain:
     return np.asarray(_strength(smaller) * share, np.float32)
 
 
-def _starts(first: Photo, other: Photo, one: _View, two: _View, settings: Settings) -> Iterator[tuple[str, Array]]:
+def _starts(one: _View, two: _View, cards: list[Array | None]) -> Iterator[tuple[str, Array]]:
     """Homographies from `one` to `two` worth a try, the dearest to find last."""
-    planes = [_card_plane(first, settings), _card_plane(other, settings)]
-    if planes[0] is not None and planes[1] is not None:
-        yield "card", np.linalg.inv(two.to_full) @ np.linalg.inv(planes[1]) @ planes[0] @ one.to_full
+    if cards[0] is not None and cards[1] is not None:
+        yield "card", np.linalg.inv(two.to_full) @ np.linalg.inv(cards[1]) @ cards[0] @ one.to_full
     yield "features", _laid_on(one.size, two.size)
     by_features, _ = matched(one.contrast, two.contrast)
     if by_features is not None:
@@ -219,10 +235,11 @@ def _starts(first: Photo, other: Photo, one: _View, two: _View, settings: Settin
 
 
 def _card_plane(photo: Photo, settings: Settings) -> Array | None:
+    """Homography from full-size pixels to mm on the card; a doubtful card gives a start too, the surface has to agree."""
     if photo.plane is not None and photo.plane.source == "card":
         return photo.plane.to_mm
     find = find_card(photo.rgb, settings.card)
-    return None if find is None or find.doubtful else plane_of(find, photo.reduction).to_mm
+    return None if find is None else plane_of(find, photo.reduction).to_mm
 
 
 def _laid_on(size: tuple[int, int], other: tuple[int, int]) -> Array:
@@ -237,7 +254,7 @@ def _settled(one: _View, two: _View, start: Array) -> tuple[Array, Tiles]:
     matrix = start
     for step in _STEPS:
         matrix = _climbed(one, two, matrix, step)
-    for _ in range(2):
+    for _ in range(_CORRECTIONS):
         matrix = corrected(matrix, look_for_tiles(one.strength, two.strength, matrix))
     return matrix, look_for_tiles(one.strength, two.strength, matrix)
 

@@ -17,7 +17,7 @@ _LEAST_LIKE = 0.3
 """Least correlation of a tile that counts as found at all."""
 _NEAR = 3.0
 """Pixels within which a found tile agrees."""
-_FACTOR = 1.5
+_FACTOR = 2.0
 """Errors of neighbouring tiles go together, so the error is more than they say one by one."""
 _FLOOR = 0.1
 
