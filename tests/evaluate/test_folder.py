@@ -59,7 +59,7 @@ def test_a_photo_that_shows_the_reverse_of_its_truth_is_the_worst_and_says_why(t
     judged, made = measured(folder)
     worst = worst_first(judged)[0]
     assert worst.name == "b"
-    assert worst.caption.startswith("bright metal called oxide 9")
+    assert worst.caption.startswith(("bright metal called oxide 9", "bright metal called oxide 100"))
     assert next(iter(made.causes)) == "bright metal called oxide"
     assert made.main_causes["bright metal called oxide"] == 1
 

@@ -115,7 +115,8 @@ def test_a_photo_without_a_spot_has_an_empty_spot_map(tmp_path: Path) -> None:
 
 
 def test_the_residue_map_is_the_probability_of_no_bright_metal(tmp_path: Path) -> None:
-    inspection = inspect(photo(PLATE), model(sure=0.8), SETTINGS)
+    sharp = SETTINGS.model_copy(update={"photo": SETTINGS.photo.model_copy(update={"smoothing_px": 0.0})})
+    inspection = inspect(photo(PLATE), model(sure=0.8), sharp)
     residue = written(tmp_path, inspection)["residue"]
     assert np.unique(residue).tolist() == [round(255 * 0.2), round(255 * (1 - 0.2 / 6))]
 
