@@ -1,4 +1,4 @@
-"""Measure time and memory of reading clips, each in a fresh process.
+"""Measure time and memory of reading clips, each in a fresh process (Linux).
 
     python -m tests.bench.clip_reading [CLIP ...]
 
@@ -19,20 +19,22 @@ import numpy as np
 from prepcheck.resources import folder
 
 _CODE = """
-import os, resource, sys, time
+import sys, time
 from pathlib import Path
 from prepcheck.errors import BrokenInput
 from prepcheck.photo.clip import read_clip
 from prepcheck.settings import Settings
-start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+def peak():
+    lines = Path("/proc/self/status").read_text().splitlines()
+    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM"))
+start = peak()
 wall, cpu = time.perf_counter(), time.process_time()
 try:
     what = f"{len(read_clip(Path(sys.argv[1]), Settings()))} photos"
 except BrokenInput as error:
     what = error.message
 wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-print(f"{wall:.2f} s wall, {cpu:.2f} s of processor, peak {most / 1024:.0f} MB ({start / 1024:.0f} before): {what}")
+print(f"{wall:.2f} s wall, {cpu:.2f} s of processor, peak {peak():.0f} MB ({start:.0f} before): {what}")
 """
 
 
