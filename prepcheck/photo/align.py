@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo.align_features import matched
-from prepcheck.photo.align_tiles import Tiles, corrected, look_for_tiles
+from prepcheck.photo.align_tiles import Tiles, corrected, drawn_from_afar, look_for_tiles
 from prepcheck.photo.card import find_card, plane_of
 from prepcheck.photo.card_design import outline
 from prepcheck.photo.photo import Photo
@@ -34,6 +34,8 @@ _TURNS = 30
 """Most iterations of the climb at each size."""
 _CORRECTIONS = 3
 _CARD_RIM_MM = 4.0
+_GOOD_PX = 0.7
+"""Estimated error at which no other start is tried."""
 _MIRRORED_MATCHES = 40
 _TOO_LITTLE = "the photos show different parts or too little in common"
 
@@ -47,7 +49,7 @@ class Alignment:
     matrix : ndarray, shape (3, 3), float64
         Homography from pixels (x, y) of the other photo at full size to those of the first, pixel centres at whole numbers.
     error_px : float
-        Estimated error where the photos show the same detail, root mean square, in pixels at a long side of 1280.
+        Estimated error over the view that both share, root mean square, in pixels at a long side of 1280.
     matches : int
         Tiles of the first photo that were found where `matrix` says.
     by : {"card", "features"}
@@ -112,16 +114,19 @@ def align(first: Photo, other: Photo, settings: Settings, *, mask: Mask | None =
     one, two = _view(first, cards[0], mask), _view(other, cards[1])
     if min(float(one.strength.max()), float(two.strength.max())) < 0.1:
         return NotAligned("one of the two photos shows no detail to lay them over each other by")
-    refused = NotAligned(_TOO_LITTLE)
-    most = 0
+    best: Alignment | NotAligned = NotAligned(_TOO_LITTLE)
+    rank = (False, 0.0)
     for by, start in _starts(one, two, cards):
         matrix, tiles = _settled(one, two, start)
         found = _judged(one, two, matrix, tiles, by, settings.align)
-        if isinstance(found, Alignment):
+        if isinstance(found, Alignment) and found.error_px <= _GOOD_PX:
             return found
-        if tiles.agree.sum() > most:
-            most, refused = int(tiles.agree.sum()), found
-    return NotAligned("one photo is a mirror image of the other") if _mirrored(one, two) else refused
+        its_rank = (True, -found.error_px) if isinstance(found, Alignment) else (False, float(tiles.agree.sum()))
+        if its_rank > rank:
+            rank, best = its_rank, found
+    if isinstance(best, NotAligned) and _mirrored(one, two):
+        return NotAligned("one photo is a mirror image of the other")
+    return best
 
 
 def warp(
@@ -254,6 +259,7 @@ def _settled(one: _View, two: _View, start: Array) -> tuple[Array, Tiles]:
     matrix = start
     for step in _STEPS:
         matrix = _climbed(one, two, matrix, step)
+    matrix = drawn_from_afar(one.strength, two.strength, matrix)
     for _ in range(_CORRECTIONS):
         matrix = corrected(matrix, look_for_tiles(one.strength, two.strength, matrix))
     return matrix, look_for_tiles(one.strength, two.strength, matrix)

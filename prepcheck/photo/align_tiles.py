@@ -13,18 +13,22 @@ Plain = NDArray[np.float32]
 
 _TILE = 56
 _REACH = 10
+_FAR_REACH = 28
 _LEAST_LIKE = 0.3
 """Least correlation of a tile that counts as found at all."""
 _NEAR = 3.0
 """Pixels within which a found tile agrees."""
 _FACTOR = 2.0
 """Errors of neighbouring tiles go together, so the error is more than they say one by one."""
-_FLOOR = 0.1
+_FLOOR = 0.3
+"""Pixels: parts are not quite plane, which tiles laid on their plane do not tell."""
+_USUAL = np.array([4.0, 10, 10, 4, 10, 10, 6, 6])
+"""Pixels by which a climb leaves each of the eight changes off, at the edge of the picture, before tiles are asked."""
 
 
 @dataclass(frozen=True, eq=False)
 class Tiles:
-    """Tiles that were found. Pixels of the first picture.
+    """Tiles that were looked for. Pixels of the first picture.
 
     Parameters
     ----------
@@ -32,6 +36,8 @@ class Tiles:
         Middle of each tile, and where it was found against where the homography says.
     agree : ndarray, shape (n,), bool
         Whether it was found there.
+    looked : ndarray, shape (m, 2), float64
+        Middle of each tile in which both pictures show something, found or not.
     size : tuple of int
         Width and height of the picture.
     """
@@ -39,15 +45,19 @@ class Tiles:
     at: Array = field(repr=False)
     off: Array = field(repr=False)
     agree: NDArray[np.bool_] = field(repr=False)
+    looked: Array = field(repr=False)
     size: tuple[int, int]
 
     @property
     def error(self) -> float:
-        """Estimated error of the homography over the tiles that agree, root mean square, in pixels."""
+        """Estimated error of the homography over the tiles looked for, root mean square, in pixels.
+
+        Far from the tiles that agree the error grows, as it does when only the surroundings of a ground spot stayed.
+        """
         if self.agree.sum() < 5:
             return float("inf")
         fit = _fit(self)
-        rows = _rows(self.at[self.agree], self.size)
+        rows = _rows(self.looked, self.size)
         spread = np.einsum("nij,jk,nik->n", rows, fit.spread, rows)
         left = np.einsum("nij,j->ni", rows, fit.values)
         return float(np.hypot(_FACTOR * np.sqrt(np.mean(spread + (left**2).sum(axis=1))), _FLOOR))
@@ -59,7 +69,7 @@ class _Fit:
     spread: Array
 
 
-def look_for_tiles(one: Plain, two: Plain, matrix: Array) -> Tiles:
+def look_for_tiles(one: Plain, two: Plain, matrix: Array, reach: int = _REACH) -> Tiles:
     """Look for tiles of `one` in `two`.
 
     Parameters
@@ -68,31 +78,37 @@ def look_for_tiles(one: Plain, two: Plain, matrix: Array) -> Tiles:
         Strength of contrast; 0 where it is to be ignored.
     matrix : ndarray, shape (3, 3), float64
         Homography from pixels of `one` to those of `two`.
+    reach : int
+        How far from where the homography says, in pixels.
     """
     size = (one.shape[1], one.shape[0])
     laid = np.asarray(cv2.warpPerspective(two, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP), np.float32)
-    found = [
-        (x + (_TILE - 1) / 2, y + (_TILE - 1) / 2, *off)
-        for y in range(_REACH, size[1] - _TILE - _REACH + 1, _TILE)
-        for x in range(_REACH, size[0] - _TILE - _REACH + 1, _TILE)
-        if (off := _found(one, laid, x, y)) is not None
+    looked = [
+        (x, y)
+        for y in range(reach, size[1] - _TILE - reach + 1, _TILE)
+        for x in range(reach, size[0] - _TILE - reach + 1, _TILE)
+        if _shows(one[y : y + _TILE, x : x + _TILE]) and _shows(laid[y : y + _TILE, x : x + _TILE])
     ]
-    table = np.array(found, np.float64).reshape(-1, 4)
-    return Tiles(table[:, :2], table[:, 2:], np.hypot(table[:, 2], table[:, 3]) <= _NEAR, size)
+    found = [(x, y, *off) for x, y in looked if (off := _found(one, laid, x, y, reach)) is not None]
+    table, middle = np.array(found, np.float64).reshape(-1, 4), (_TILE - 1) / 2
+    near = np.hypot(table[:, 2], table[:, 3]) <= _NEAR
+    return Tiles(table[:, :2] + middle, table[:, 2:], near, np.array(looked, np.float64).reshape(-1, 2) + middle, size)
 
 
-def _found(one: Plain, laid: Plain, x: int, y: int) -> tuple[float, float] | None:
+def _shows(tile: Plain) -> bool:
+    return bool((tile > 0).mean() >= 0.7 and tile.std() >= 0.1)
+
+
+def _found(one: Plain, laid: Plain, x: int, y: int, reach: int) -> tuple[float, float] | None:
     tile = one[y : y + _TILE, x : x + _TILE]
-    around = laid[y - _REACH : y + _TILE + _REACH, x - _REACH : x + _TILE + _REACH]
-    if (tile > 0).mean() < 0.7 or (around > 0).mean() < 0.7 or tile.std() < 0.1 or around.std() < 0.1:
-        return None
+    around = laid[y - reach : y + _TILE + reach, x - reach : x + _TILE + reach]
     like = np.asarray(cv2.matchTemplate(around, tile, cv2.TM_CCOEFF_NORMED), np.float32)
     _, best, _, (column, row) = cv2.minMaxLoc(like)
-    if best < _LEAST_LIKE or not (0 < column < 2 * _REACH and 0 < row < 2 * _REACH):
+    if best < _LEAST_LIKE or not (0 < column < 2 * reach and 0 < row < 2 * reach):
         return None
     across = _top(like[row, column - 1 : column + 2])
     down = _top(like[row - 1 : row + 2, column])
-    return column - _REACH + across, row - _REACH + down
+    return column - reach + across, row - reach + down
 
 
 def _top(three: Plain) -> float:
@@ -114,7 +130,7 @@ def _rows(at: Array, size: tuple[int, int]) -> Array:
 def _fit(tiles: Tiles) -> _Fit:
     """Fit the change to the tiles that agree, far ones counting less and less (Cauchy weights)."""
     rows, off = _rows(tiles.at[tiles.agree], tiles.size), tiles.off[tiles.agree]
-    weights, variance, prior = np.ones(len(off)), 1.0, np.diag(1 / np.array([2.0, 3, 3, 2, 3, 3, 2, 2]) ** 2)
+    weights, variance, prior = np.ones(len(off)), 1.0, np.diag(1 / _USUAL**2)
     values, spread = np.zeros(8), np.eye(8)
     for _ in range(8):
         stiff = np.einsum("n,nij,nik->jk", weights, rows, rows) / variance + prior
@@ -136,3 +152,12 @@ def corrected(matrix: Array, tiles: Tiles) -> Array:
     moved = corners + _rows(corners, tiles.size) @ _fit(tiles).values
     change = cv2.getPerspectiveTransform(corners.astype(np.float32), moved.astype(np.float32))
     return np.asarray(matrix @ change, np.float64)
+
+
+def drawn_from_afar(one: Plain, two: Plain, matrix: Array) -> Array:
+    """Return `matrix` moved to where most tiles are found within a long reach, as it was when too few are."""
+    tiles = look_for_tiles(one, two, matrix, _FAR_REACH)
+    if len(tiles.at) < 12:
+        return matrix
+    found, _ = cv2.findHomography(tiles.at, tiles.at + tiles.off, cv2.USAC_MAGSAC, 2.0, maxIters=2000, confidence=0.999)
+    return matrix if found is None else np.asarray(matrix @ found, np.float64)
