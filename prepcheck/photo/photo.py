@@ -48,10 +48,15 @@ class Plane:
 
     def mm_per_px(self, x: float, y: float) -> float:
         """Local scale at full-size pixel (x, y): square root of the area scale, in mm per pixel."""
-        h = self.to_mm
-        w = h[2, 0] * x + h[2, 1] * y + h[2, 2]
-        area_scale = abs(float(np.linalg.det(h))) / abs(float(w)) ** 3
-        return math.sqrt(area_scale)
+        return math.sqrt(self.areas(np.array([[x, y]], np.float64))[0])
+
+    def areas(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Area in mm2 of the full-size pixel at each of `points`, shape (n, 2) as (x, y); shape (n,).
+
+        The area scale of a homography H is abs(det H) / abs(w)**3, w being the third coordinate there.
+        """
+        third = points @ self.to_mm[2, :2] + self.to_mm[2, 2]
+        return np.asarray(abs(np.linalg.det(self.to_mm)) / np.abs(third) ** 3, np.float64)
 
 
 @dataclass(frozen=True, eq=False)

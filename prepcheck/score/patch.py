@@ -85,15 +85,10 @@ def _connected(mask: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], tup
 def pixel_areas(
     surface: SurfaceMap, plane: Plane, mask: NDArray[np.bool_], corner: tuple[int, int] = (0, 0)
 ) -> NDArray[np.float64]:
-    """Return the area in mm2 on `plane` of each map pixel set in `mask`, whose first pixel is map pixel `corner`.
-
-    The area scale of a homography H at (x, y) is abs(det H) / abs(w)**3, w being its third coordinate there.
-    """
+    """Return the area in mm2 on `plane` of each map pixel set in `mask`, whose first pixel is map pixel `corner`."""
     ys, xs = np.nonzero(mask)
     points = surface.to_full(np.column_stack([xs + corner[0], ys + corner[1]]).astype(np.float64))
-    third = points @ plane.to_mm[2, :2] + plane.to_mm[2, 2]
-    areas: NDArray[np.float64] = abs(np.linalg.det(plane.to_mm)) / np.abs(third) ** 3 * np.prod(surface.reduction)
-    return areas
+    return np.asarray(plane.areas(points) * np.prod(surface.reduction), np.float64)
 
 
 def extent(points: NDArray[np.float64]) -> float:

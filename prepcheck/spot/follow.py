@@ -338,9 +338,7 @@ def _persisting_patch(
 
 
 def _pixel_areas(surface: SurfaceMap, plane: Plane) -> NDArray[np.float64]:
-    """Return the area on the plane of each map pixel in mm2, shape (h, w): abs(det H) / abs(w)**3 a full-size pixel."""
+    """Return the area on the plane of each map pixel in mm2, shape (h, w)."""
     rows, columns = np.mgrid[: surface.states.shape[0], : surface.states.shape[1]].astype(np.float64)
     points = surface.to_full(np.column_stack([columns.ravel(), rows.ravel()]))
-    third = points @ plane.to_mm[2, :2] + plane.to_mm[2, 2]
-    areas = abs(np.linalg.det(plane.to_mm)) / np.abs(third) ** 3 * np.prod(surface.reduction)
-    return np.asarray(areas.reshape(rows.shape), np.float64)
+    return np.asarray((plane.areas(points) * np.prod(surface.reduction)).reshape(rows.shape), np.float64)
