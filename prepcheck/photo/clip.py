@@ -35,7 +35,7 @@ from prepcheck.photo.clip_header import (
     container,
     read_clip_header,
 )
-from prepcheck.photo.decode import _silent_opencv
+from prepcheck.photo.decode import silent_opencv
 from prepcheck.photo.files import read_bytes
 from prepcheck.photo.fitness import photo_flags, working_raster
 from prepcheck.photo.photo import Photo
@@ -189,7 +189,7 @@ def _opened(data: bytes, name: str) -> Iterator[cv2.VideoCapture]:
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")  # else the decoder writes to standard error
     source: Any = io.BytesIO(data)  # has to outlive the capture, which reads from it but does not hold it
     try:
-        with _silent_opencv():
+        with silent_opencv():
             video: cv2.VideoCapture = cv2.VideoCapture(source, cv2.CAP_FFMPEG, [cv2.CAP_PROP_N_THREADS, _THREADS])
     except cv2.error as error:
         raise MissingDecoder(_NOT_READ, FILM_AGAIN, name) from error

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from prepcheck.errors import DamagedPhoto, NotAPhoto, TooLarge
+from prepcheck.photo.containers import Damaged
 from prepcheck.settings import ClipSettings
 
 FILM_AGAIN = "Film the spot for some 5 seconds while the torch moves, 1080p at 30 frames a second"
@@ -59,10 +60,6 @@ class _Box:
     end: int
 
 
-class _Damaged(ValueError):
-    """A tree of boxes that is cut or contradicts itself; says where."""
-
-
 def container(head: bytes) -> str | None:
     """Name the kind of video by the first 16 bytes of a file: ``MP4``, ``MOV``, one not read in words, or None."""
     if head[4:8] in _FIRST_BOXES and not (head[4:8] == b"ftyp" and head[8:12] in _STILLS):
@@ -107,8 +104,8 @@ def read_clip_header(data: bytes, name: str, limits: ClipSettings) -> ClipHeader
         frames = _frames(data, tracks[0])
         shown = int(frames * _share_shown(data, movie, tracks[0]))
         return ClipHeader(kind, frames, shown, taken, _high_range(data, tracks[0]))
-    except (_Damaged, struct.error) as error:
-        why = str(error) if isinstance(error, _Damaged) else "one of the boxes in it is too short"
+    except (Damaged, struct.error) as error:
+        why = str(error) if isinstance(error, Damaged) else "one of the boxes in it is too short"
         raise DamagedPhoto(f"is damaged: {why}", _ORIGINAL, name) from error
 
 
@@ -154,17 +151,17 @@ def _boxes(data: bytes, start: int, end: int) -> Iterator[_Box]:
             size, body = struct.unpack_from(">Q", data, body)[0], start + 16
         stop = end if size == 0 else start + size
         if stop < body or stop > end:
-            raise _Damaged("it is cut, one of the boxes in it runs past the end")
+            raise Damaged("it is cut, one of the boxes in it runs past the end")
         yield _Box(kind, body, stop)
         start = stop
-    raise _Damaged("it holds boxes without end")
+    raise Damaged("it holds boxes without end")
 
 
 def _movie(data: bytes) -> _Box:
     """Return the box that lists the tracks; every box at the top has to be whole."""
     movie = next((box for box in list(_boxes(data, 0, len(data))) if box.kind == b"moov"), None)
     if movie is None:
-        raise _Damaged("it is cut, the list of its frames is missing")
+        raise Damaged("it is cut, the list of its frames is missing")
     return movie
 
 
@@ -184,7 +181,7 @@ def _find(data: bytes, box: _Box, *path: bytes) -> _Box | None:
 def _need(data: bytes, box: _Box, *path: bytes) -> _Box:
     found = _find(data, box, *path)
     if found is None:
-        raise _Damaged(f"its part {path[-1].decode('latin-1')!r} is missing")
+        raise Damaged(f"its part {path[-1].decode('latin-1')!r} is missing")
     return found
 
 

@@ -108,7 +108,7 @@ def _least_side(long_side: int, detail_px: int) -> int:
 
 
 def _by_opencv(data: bytes, header: Header, detail_px: int) -> NDArray[Any]:
-    with _silent_opencv():
+    with silent_opencv():
         pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     if pixels is None or pixels.shape[:2] != (header.height, header.width):
         raise box.Damaged("it is cut or damaged: not every pixel can be decoded")
@@ -116,7 +116,7 @@ def _by_opencv(data: bytes, header: Header, detail_px: int) -> NDArray[Any]:
 
 
 @contextmanager
-def _silent_opencv() -> Iterator[None]:
+def silent_opencv() -> Iterator[None]:
     """Keep OpenCV from printing about broken files; its level of logging is one for the process, hence the lock."""
     with _one_at_a_time:
         before = cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
