@@ -19,7 +19,7 @@ from prepcheck.photo.align_features import matched
 from prepcheck.photo.align_tiles import Tiles, corrected, drawn_from_afar, look_for_tiles
 from prepcheck.photo.card import find_card, plane_of
 from prepcheck.photo.card_design import outline
-from prepcheck.photo.photo import Photo
+from prepcheck.photo.photo import Photo, enlargement
 from prepcheck.settings import AlignSettings, Settings
 
 Array = NDArray[np.float64]
@@ -173,8 +173,7 @@ def warp(
 
 def _to_full(full: tuple[int, int], size: tuple[int, int]) -> Array:
     """Homography from pixels of a raster to those of the full-size photo, pixel centres at whole numbers."""
-    x, y = full[0] / size[0], full[1] / size[1]
-    return np.array([(x, 0.0, x / 2 - 0.5), (0.0, y, y / 2 - 0.5), (0.0, 0.0, 1.0)])
+    return enlargement(full[0] / size[0], full[1] / size[1])
 
 
 def _covered(size: tuple[int, int], matrix: Array, target: tuple[int, int]) -> Mask:

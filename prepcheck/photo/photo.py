@@ -28,6 +28,14 @@ class Flag:
     measured: str = ""
 
 
+def enlargement(x: float, y: float) -> NDArray[np.float64]:
+    """Homography from pixels of a reduced picture to those of the whole one, `x` and `y` times as many; shape (3, 3).
+
+    Pixel centres lie at whole numbers in both.
+    """
+    return np.array([[x, 0, (x - 1) / 2], [0, y, (y - 1) / 2], [0, 0, 1.0]])
+
+
 @dataclass(frozen=True, eq=False)
 class Plane:
     """The plane of the surface in the photo.

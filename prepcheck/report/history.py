@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from prepcheck.errors import WrongUse
+from prepcheck.photo.photo import enlargement
 from prepcheck.record import Interval
 from prepcheck.report import panels
 from prepcheck.report.hatch import HATCHES, PAPER, hatch
@@ -201,8 +202,7 @@ def _warped(plane: Raster, size: tuple[int, int], to_tile: Matrix, side: int, ho
     if how != cv2.INTER_NEAREST and fit < 0.7:
         small = tuple(max(1, round(length * fit)) for length in plane.shape[1::-1])
         plane = np.asarray(cv2.resize(plane, small, interpolation=cv2.INTER_AREA), np.uint8)
-    steps = size[0] / plane.shape[1], size[1] / plane.shape[0]
-    to_full = np.array([[steps[0], 0, (steps[0] - 1) / 2], [0, steps[1], (steps[1] - 1) / 2], [0, 0, 1.0]])
+    to_full = enlargement(size[0] / plane.shape[1], size[1] / plane.shape[0])
     warped = cv2.warpPerspective(plane, to_tile @ to_full, (side, side), flags=how, borderValue=empty)
     return np.asarray(warped, np.uint8)
 

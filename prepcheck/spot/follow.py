@@ -154,11 +154,11 @@ def compare(
         Passes before the earlier one, oldest first, each aligned to the later photo.
     """
     areas = None if plane is None else _pixel_areas(later, plane)
-    masks = _changes(_laid_over(earlier, later, alignment, settings.follow), later, spot.mask)
-    history = [*older, EarlierPass(pass_no, earlier, alignment)]
+    passes = _all_laid_over([*older, EarlierPass(pass_no, earlier, alignment)], later, settings.follow)
+    masks = _changes(passes[-1], later, spot.mask)
     return Change(
         **masks,
-        persisting=persisting_patches(history, later, spot, settings, plane=plane),
+        persisting=_persisting(passes, later, spot, areas, settings.follow),
         areas_mm2=None if areas is None else {name: float(areas[mask].sum()) for name, mask in masks.items()},
     )
 
@@ -179,12 +179,16 @@ def persisting_patches(
     latest, spot, settings, plane
         As in `compare`.
     """
-    rule = settings.follow
-    now = spot.mask & _sure(latest.states, latest.residue, rule)
-    passes = [_laid_over(one.surface, latest, one.alignment, rule) for one in history]
-    since, seen, lowest = _walk_back(now, passes, [one.pass_no for one in history], rule)
-    lowest = np.minimum(lowest, latest.residue)
     areas = None if plane is None else _pixel_areas(latest, plane)
+    return _persisting(_all_laid_over(history, latest, settings.follow), latest, spot, areas, settings.follow)
+
+
+def _persisting(
+    passes: Sequence[_Before], latest: SurfaceMap, spot: Spot, areas: NDArray[np.float64] | None, rule: FollowSettings
+) -> tuple[PersistingPatch, ...]:
+    now = spot.mask & _sure(latest.states, latest.residue, rule)
+    since, seen, lowest = _walk_back(now, passes, rule)
+    lowest = np.minimum(lowest, latest.residue)
     larger = [_patch_sizes(now), *(_patch_sizes(_sure_before(one, rule) > 0) for one in passes)]
     patches = [
         _persisting_patch(inside, box, since, seen, lowest, latest, areas)
@@ -198,14 +202,20 @@ def persisting_patches(
 class _Before:
     """An earlier pass in the frame of the latest map, cannot tell outside its photo; `reach` is the tolerance in px."""
 
+    pass_no: int
     states: NDArray[np.uint8]
     residue: NDArray[np.float32]
     reach: int
 
 
-def _laid_over(earlier: SurfaceMap, latest: SurfaceMap, alignment: Aligned, rule: FollowSettings) -> _Before:
+def _all_laid_over(history: Sequence[EarlierPass], latest: SurfaceMap, rule: FollowSettings) -> list[_Before]:
+    return [_laid_over(one, latest, rule) for one in history]
+
+
+def _laid_over(one: EarlierPass, latest: SurfaceMap, rule: FollowSettings) -> _Before:
     height, width = latest.states.shape
-    matrix = np.linalg.inv(_to_full(latest)) @ alignment.matrix @ _to_full(earlier)
+    earlier, alignment = one.surface, one.alignment
+    matrix = latest.from_map(earlier, alignment.matrix)
 
     def laid(plane: NDArray[np.uint8] | NDArray[np.float32], how: int) -> NDArray[np.float32]:
         return np.asarray(cv2.warpPerspective(plane, matrix, (width, height), flags=how), np.float32)
@@ -213,16 +223,11 @@ def _laid_over(earlier: SurfaceMap, latest: SurfaceMap, alignment: Aligned, rule
     inside = laid(np.ones(earlier.states.shape, np.uint8), cv2.INTER_NEAREST) > 0
     tolerance = max(rule.tolerance_px, alignment.error_px) * max(height, width) / _ERROR_AT
     return _Before(
+        pass_no=one.pass_no,
         states=np.where(inside, laid(earlier.states, cv2.INTER_NEAREST), State.CANNOT_TELL).astype(np.uint8),
         residue=laid(earlier.residue, cv2.INTER_LINEAR),
         reach=max(1, int(np.ceil(tolerance))),
     )
-
-
-def _to_full(surface: SurfaceMap) -> Matrix:
-    """Homography from map pixels to full-size pixels: `SurfaceMap.to_full` as a matrix."""
-    (x, y) = surface.reduction
-    return np.array([[x, 0, (x - 1) / 2], [0, y, (y - 1) / 2], [0, 0, 1.0]])
 
 
 def _changes(before: _Before, later: SurfaceMap, spot: Mask) -> dict[str, Mask]:
@@ -264,15 +269,15 @@ def _sure_before(one: _Before, rule: FollowSettings) -> NDArray[np.float32]:
 
 
 def _walk_back(
-    now: Mask, passes: Sequence[_Before], numbers: Sequence[int], rule: FollowSettings
+    now: Mask, passes: Sequence[_Before], rule: FollowSettings
 ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float32]]:
     """Return since which pass each pixel of `now` was residue, in how many passes, and its lowest probability in them."""
     since, seen = np.zeros(now.shape, np.int32), now.astype(np.int32)
     lowest, still = np.ones(now.shape, np.float32), now.copy()
-    for one, number in zip(reversed(passes), reversed(numbers), strict=True):
+    for one in reversed(passes):
         before = _sure_before(one, rule)
         there = still & (before > 0)
-        since[there] = number
+        since[there] = one.pass_no
         seen[there] += 1
         lowest[there] = np.minimum(lowest, before)[there]
         still &= there | (one.states == State.CANNOT_TELL)

@@ -82,7 +82,7 @@ def lay_over(photos: Sequence[Photo], maps: Sequence[SurfaceMap], to_first: Sequ
         Homography from full-size pixels of each photo but the first to those of the first.
     """
     first = maps[0]
-    matrices = [np.eye(3), *(_between(first, other, matrix) for other, matrix in zip(maps[1:], to_first, strict=True))]
+    matrices = [np.eye(3), *(first.from_map(other, matrix) for other, matrix in zip(maps[1:], to_first, strict=True))]
     size = first.states.shape[::-1]
     chances = np.stack(
         [_warped(stack, matrix, size) for stack, matrix in zip(map(_all_chances, maps), matrices, strict=True)]
@@ -171,17 +171,6 @@ def _unlike(one: Planes, other: Planes, where: Mask) -> float:
 def _level(views: Views) -> Planes:
     u = views.unit
     return np.stack([blur(one, 1.5 * u) - blur(one, 16 * u) for one in views.light])
-
-
-def _between(first: SurfaceMap, other: SurfaceMap, matrix: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Turn a homography of full-size pixels into one of map pixels."""
-    return np.asarray(np.linalg.inv(_up(first)) @ matrix @ _up(other))
-
-
-def _up(surface: SurfaceMap) -> NDArray[np.float64]:
-    """Map pixels to full-size pixels as a matrix: `SurfaceMap.to_full`."""
-    x, y = surface.reduction
-    return np.array([[x, 0, (x - 1) / 2], [0, y, (y - 1) / 2], [0, 0, 1]])
 
 
 def _warped(planes: Planes, matrix: NDArray[np.float64], size: tuple[int, ...]) -> Planes:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.photo.photo import enlargement
+
 
 @dataclass(frozen=True)
 class ModelOrigin:
@@ -68,6 +70,13 @@ class SurfaceMap:
     def to_full(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn map positions (n, 2) as (x, y), pixel centres at whole numbers, into those of the full-size photo."""
         return np.asarray((points + 0.5) * np.asarray(self.reduction) - 0.5, np.float64)
+
+    def from_map(self, other: SurfaceMap, matrix: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Homography from map pixels of another photo's map to those of this one, shape (3, 3).
+
+        `matrix` is the one from full-size pixels of the other photo to those of this map's photo.
+        """
+        return np.asarray(np.linalg.inv(enlargement(*self.reduction)) @ matrix @ enlargement(*other.reduction))
 
     def from_full(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn full-size positions (n, 2) into map positions: the inverse of `to_full`."""
