@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations
 
 import cv2
@@ -70,6 +71,19 @@ class Views:
         """Map pixels for one pixel of a map with a long side of 640: widths of smoothing are multiples of it."""
         return float(max(self.burnt.shape) / 640)
 
+    @cached_property
+    def mean(self) -> Planes:
+        """Average of the log probabilities over the photos that see a place, shape (7, h, w), summing to 1."""
+        logs = np.log(np.clip(self.chances, 1e-6, 1))
+        mean = (logs * self.seen[:, None]).sum(axis=0) / self.seen.sum(axis=0)
+        powers = np.exp(mean - mean.max(axis=0))
+        return np.asarray(powers / powers.sum(axis=0), np.float32)
+
+    @cached_property
+    def level(self) -> Planes:
+        """Log brightness at the scale of relief and strokes, shape (n, h, w)."""
+        return np.stack([blur(one, 1.5 * self.unit) - blur(one, 16 * self.unit) for one in self.light])
+
 
 def lay_over(photos: Sequence[Photo], maps: Sequence[SurfaceMap], to_first: Sequence[NDArray[np.float64]]) -> Views:
     """Bring the maps and brightness of all photos into the frame of the first one's map.
@@ -99,14 +113,6 @@ def lay_over(photos: Sequence[Photo], maps: Sequence[SurfaceMap], to_first: Sequ
     return Views(chances, ground, _normalised(np.stack(light), covers, ground), covers, seen, burnt)
 
 
-def mean_chances(views: Views) -> Planes:
-    """Average the log probabilities over the photos that see a place, shape (7, h, w), summing to 1."""
-    logs = np.log(np.clip(views.chances, 1e-6, 1))
-    mean = (logs * views.seen[:, None]).sum(axis=0) / views.seen.sum(axis=0)
-    powers = np.exp(mean - mean.max(axis=0))
-    return np.asarray(powers / powers.sum(axis=0), np.float32)
-
-
 def evidence(views: Views) -> Planes:
     """Measure each place, shape (19, h, w), float32; see `NAMES`. Natural logarithms and log odds throughout.
 
@@ -114,11 +120,11 @@ def evidence(views: Views) -> Planes:
     """
     u = views.unit
     bright = log_odds(views.chances[:, State.BRIGHT])
-    mean = log_odds(mean_chances(views)[State.BRIGHT])
+    mean = log_odds(views.mean[State.BRIGHT])
     odds = [average(log_odds(views.chances[:, k]), views.seen) for k in (2, 3, 4, 5)]
     other = log_odds(views.chances[:, State.BACKGROUND] + views.chances[:, 6])
     fine = np.stack([one - blur(one, 3 * u) for one in views.light])
-    light, level = np.stack([blur(one, u) for one in views.light]), _level(views)
+    light, level = np.stack([blur(one, u) for one in views.light]), views.level
     return np.stack([
         mean, *_ends(bright, views.seen), log_odds(average(views.chances[:, State.BRIGHT], views.seen)),
         blur(mean, 2 * u), blur(mean, 8 * u), *odds, average(other, views.seen),
@@ -156,7 +162,7 @@ def movement(views: Views) -> float:
     640 px long), over places that both photos see: 0 for the same light at any exposure, 1 for nothing in common. On own
     sets this told a moved torch from a still one better than the spread of the brightness ratio.
     """
-    level = _level(views)
+    level = views.level
     pairs = combinations(range(len(level)), 2)
     return max((_unlike(level[i], level[j], views.seen[i] & views.seen[j]) for i, j in pairs), default=0.0)
 
@@ -166,11 +172,6 @@ def _unlike(one: Planes, other: Planes, where: Mask) -> float:
     if a.size < _LEAST_SHARED or min(a.std(), b.std()) < _LEAST_SHADING:
         return 0.0
     return float(1 - np.corrcoef(a, b)[0, 1])
-
-
-def _level(views: Views) -> Planes:
-    u = views.unit
-    return np.stack([blur(one, 1.5 * u) - blur(one, 16 * u) for one in views.light])
 
 
 def _warped(planes: Planes, matrix: NDArray[np.float64], size: tuple[int, ...]) -> Planes:

@@ -24,7 +24,7 @@ from prepcheck.photo import Photo
 from prepcheck.resources import folder
 from prepcheck.settings import Settings, first_fault
 from prepcheck.surface.mapping import told
-from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, mean_chances, movement
+from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, movement
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 from prepcheck.terms import State
 
@@ -35,9 +35,7 @@ _FILE = "moved_light.json"
 _SIDES = {"right": (1.0, 0.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "top": (0.0, -1.0)}
 _LEAST_SLOPE = 0.5
 """Least change of log brightness over half the long side from which a side is guessed: on own sets the side is then right
-to 60 degrees in some six of seven photos; on half of all photos no side is guessed."""
-
-
+to 60 degrees in some six of seven photos; on a quarter of the photos no side is guessed."""
 _LEAST_UNSURE = 0.02
 """Share of the ground that cannot be told from which another photo is worth asking for."""
 
@@ -157,7 +155,7 @@ def fuse(
     views = lay_over(photos, maps, [alignment.matrix for alignment in alignments])
     fitting = _fitting(load_fusion() if fusion == "shipped" else fusion, maps[0].model)
     origin = maps[0].model if fitting is None else _calibrated(maps[0].model, fitting.calibration(len(photos)))
-    chances = mean_chances(views) if fitting is None else weighed(views, fitting)
+    chances = views.mean if fitting is None else weighed(views, fitting)
     states, bright = told(chances, views.burnt, origin.sure)
     ground = np.asarray((views.ground * views.covers).sum(axis=0) / views.covers.sum(axis=0), np.float32)
     surface = SurfaceMap(states, bright, ground, views.burnt, maps[0].reduction, origin, chances)
@@ -175,8 +173,9 @@ TOO_LITTLE = (
 
 def weighed(views: Views, fusion: Fusion) -> Planes:
     """Return the mean's probabilities with that of bright metal as the learned numbers have it, shape (7, h, w)."""
-    mean = mean_chances(views)
-    return with_bright(mean, fusion.bright_odds(evidence(views))) if any(fusion.numbers.weights) else mean
+    if not any(fusion.numbers.weights):
+        return views.mean
+    return with_bright(views.mean, fusion.bright_odds(evidence(views)))
 
 
 def with_bright(chances: Planes, odds: Planes) -> Planes:

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from prepcheck.evaluate.sets import View, read_sets
 from prepcheck.settings import Settings
 from prepcheck.surface import Model, load_model
-from prepcheck.surface.moved_evidence import NAMES, Planes, Views, evidence, lay_over, mean_chances, movement
+from prepcheck.surface.moved_evidence import NAMES, Planes, Views, evidence, lay_over, movement
 from prepcheck.surface.moved_light import MOST_SPREADS, Calibration, Numbers, with_bright
 from prepcheck.terms import State
 from prepcheck.train.calibrate import Seen, choose_sure, conformal, errors
@@ -151,7 +151,7 @@ def _sample(group: int, views: Sequence[View], rng: np.random.Generator) -> Samp
         group,
         len(views),
         _at(evidence(laid), picks),
-        _at(mean_chances(laid), picks),
+        _at(laid.mean, picks),
         flat,
         movement(laid),
         first.truth.split.get("case", ""),
