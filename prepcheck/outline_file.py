@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from prepcheck.errors import BadOutlines, WrongUse
 from prepcheck.inspection import Outlines
-from prepcheck.settings import first_fault, read_text
+from prepcheck.own_file import first_fault, read_text
 from prepcheck.store.words import clean
 
 _MOST_BYTES = 1_000_000

@@ -9,14 +9,14 @@ A settings file is TOML with the group names below as tables::
 from __future__ import annotations
 
 import hashlib
-import stat
 import tomllib
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from prepcheck.errors import BadSettings, WrongUse
+from prepcheck.errors import BadSettings
+from prepcheck.own_file import first_fault, read_text
 
 COMMON = "common practice, no source"
 OWN = "own choice, see reason"
@@ -399,26 +399,3 @@ def load(path: Path | None) -> Settings:
         raise BadSettings(f"is no TOML file ({error})", "Mend the file", str(path)) from error
     except ValidationError as error:
         raise BadSettings(first_fault(error), "Mend the file", str(path)) from error
-
-
-def read_text(path: Path, most: int, fault: type[WrongUse]) -> str:
-    """Return the text of a regular UTF-8 file of at most `most` bytes that a person wrote, or raise `fault`."""
-    try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            raise fault("is no regular file", "Check the path", str(path))
-        if status.st_size > most:
-            raise fault(f"holds more than {most:,} bytes", "Check the path", str(path))
-        return path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise fault(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
-    except ValueError as error:
-        raise fault("is no text", "Check the path", str(path)) from error
-
-
-def first_fault(error: ValidationError) -> str:
-    """Say in one line where a file that a person wrote is off, and how."""
-    fault: Any = error.errors()[0]
-    where = ".".join(str(part)[:40] for part in fault["loc"])
-    what = "is not a name known here" if fault["type"] == "extra_forbidden" else fault["msg"]
-    return f"{where}: {what}" if where else str(what)

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, Field, ValidationError
 
 from prepcheck.errors import ModelFault
+from prepcheck.own_file import first_fault
 from prepcheck.resources import folder
-from prepcheck.settings import first_fault
 from prepcheck.surface.surface_map import ModelOrigin
 
 _File = TypeVar("_File", bound=BaseModel)

@@ -20,9 +20,10 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ValidationError
 
 from prepcheck.errors import ModelFault
+from prepcheck.own_file import first_fault
 from prepcheck.photo import Photo
 from prepcheck.resources import folder
-from prepcheck.settings import Settings, first_fault
+from prepcheck.settings import Settings
 from prepcheck.surface.mapping import told
 from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, movement
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
