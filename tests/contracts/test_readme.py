@@ -9,6 +9,8 @@ import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 
 from prepcheck import errors
@@ -35,9 +37,17 @@ def commands() -> list[str]:
 
 @pytest.fixture
 def folder(command: Command) -> Path:
-    """The folder of the test with a photo as README speaks of."""
+    """The folder of the test with photos and a clip as README speaks of."""
     sample = next(sample for sample in samples() if sample.spots == 1 and not sample.flags)
     shutil.copy(sample.path, command.folder / "photo.jpg")
+    picture = cv2.resize(cv2.imread(str(sample.path)), (640, 480), interpolation=cv2.INTER_AREA)
+    film = cv2.VideoWriter(str(command.folder / "sweep.mp4"), cv2.VideoWriter.fourcc(*"mp4v"), 30, (640, 480))
+    for k in range(24):
+        lit = np.clip(picture * np.linspace(0.6 + k / 60, 1.4 - k / 60, 640)[:, None], 0, 255).astype(np.uint8)
+        film.write(lit)
+        if k % 8 == 0:
+            cv2.imwrite(str(command.folder / f"{'abc'[k // 8]}.jpg"), lit)
+    film.release()
     return command.folder
 
 
