@@ -15,7 +15,6 @@ from prepcheck.errors import PrepcheckError, WrongUse, printable
 from prepcheck.inspection import Inspection, Outlines, inspect, settings_sha256
 from prepcheck.light_set import MOST_PHOTOS, inspect_set
 from prepcheck.outline_file import read_outlines
-from prepcheck.passes import since_last_pass
 from prepcheck.photo import Photo, from_bytes, read_bytes
 from prepcheck.photo.clip import clip_from_bytes, is_clip
 from prepcheck.record import BrokenRecord, Record, SinceLastPass, broken_record, record_of
@@ -307,5 +306,7 @@ def _since(
     earlier = place.store.earlier_passes(job_number(place.job), clean(place.spot, "the spot"), place.pass_no)
     if not earlier:
         return place.outline, None
+    from prepcheck.passes import since_last_pass
+
     seen = look.inspect(received.photos) if inspection is None else inspection
     return since_last_pass(seen, place.outline, earlier, place.archive, look.model, look.settings)
