@@ -7,6 +7,7 @@ from datetime import datetime
 
 from prepcheck.record import FlagRecord, Interval, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.terms import Standing
+from prepcheck.trade.entries import AnyEntry
 
 
 @dataclass(frozen=True)
@@ -186,8 +187,46 @@ class SpotStory:
 
 
 @dataclass(frozen=True)
+class LoggedEvent:
+    """An entry of a person about a job, as logged: `number` is its own, `entry` is None after a lawful erasure."""
+
+    number: int
+    at: str
+    person: str
+    role: str
+    entry: AnyEntry | None
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """One entry of the whole log as it went into the tree.
+
+    `index` counts from 0; `job` is empty for what belongs to no job; `nth` counts the entries of that job from 1;
+    `text` is the canonical JSON that was hashed together with `salt` (hex), None after a lawful erasure, with the reason
+    in `erased`; ``hash = leaf_hash(bytes.fromhex(salt) + text.encode())``, hex.
+    """
+
+    index: int
+    job: str
+    nth: int
+    salt: str
+    text: str | None
+    hash: str
+    erased: str = ""
+
+
+@dataclass(frozen=True)
+class TreeHead:
+    """The whole log at a moment: number of entries, and root of the tree over them (hex)."""
+
+    size: int
+    root: str
+
+
+@dataclass(frozen=True)
 class Story:
     """A job from its opening to the last thing logged."""
 
     job: Job
     spots: tuple[SpotStory, ...]
+    events: tuple[LoggedEvent, ...] = ()
