@@ -142,6 +142,8 @@ class PlanMade(EntryModel):
     inputs: dict[Short, Line]
     lines: tuple[tuple[Line, Text], ...]
     """Label and value with source, in order."""
+    remarks: tuple[tuple[Short, Text], ...] = ()
+    """Weight and text with source, heaviest first."""
 
 
 class WorkChosen(EntryModel):

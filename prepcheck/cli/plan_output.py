@@ -1,0 +1,92 @@
+"""Options that the ``prepcheck plan`` commands share, and how a plan is printed and logged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from prepcheck.cli.job import now, print_json, print_rich
+from prepcheck.errors import WrongUse, printable
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from prepcheck.settings import Settings
+    from prepcheck.trade.plan import Plan
+
+Units = Annotated[Literal["metric", "us"], typer.Option("--units", help="Units of what is printed.")]
+JobNumber = Annotated[str | None, typer.Option("--job", help="Log the plan in this job.")]
+Person = Annotated[str | None, typer.Option("--person", help="Who logs it.")]
+PlanJson = Annotated[bool, typer.Option("--json", help="Print one line of JSON instead of a table.")]
+
+
+@dataclass(frozen=True)
+class Told:
+    """Where a plan goes: the job and the person to log it under, both or neither, and how it is printed."""
+
+    job: str | None
+    person: str | None
+    json: bool
+    store: Path | None
+    settings: Settings
+
+    def __post_init__(self) -> None:
+        if (self.job is None) != (self.person is None):
+            raise WrongUse("a plan is logged in a job by a person", "Give both --job and --person, or neither")
+
+
+def finish(plan: Plan, told: Told) -> None:
+    """Log the plan when a job was named, print it, and leave with code 1 when something in it holds.
+
+    Raises
+    ------
+    typer.Exit
+        With code 1: a person has to settle something first.
+    """
+    if told.job is not None and told.person is not None:
+        _log(plan, told, told.job, told.person)
+    if told.json:
+        print_json(plan)
+    else:
+        _print(plan)
+    if told.job is not None and not told.json:
+        typer.echo(f"Logged in job {printable(told.job)}.")
+    if plan.holds:
+        raise typer.Exit(1)
+
+
+def _log(plan: Plan, told: Told, job: str, person: str) -> None:
+    from prepcheck import tasks
+    from prepcheck.trade.plan import as_entry
+
+    log, _ = tasks.open_log(told.store, told.settings, create=False)
+    log_entry: Any = tasks.log_entry  # type: ignore[attr-defined]
+    log_entry(log, job, as_entry(plan), person=person, at=now())
+
+
+def _print(plan: Plan) -> None:
+    from rich.text import Text
+
+    print_rich(_table(plan))
+    for one in plan.remarks:
+        source = f" ({printable(one.source)})" if one.source else ""
+        print_rich(Text(f"{one.weight.value.upper()}: {printable(one.text)}{source}"))
+
+
+def _table(plan: Plan) -> Table:
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading, share in (("what", 3), ("value", 3), ("source", 4)):
+        table.add_column(heading, ratio=share, overflow="fold")
+    for name, value in plan.inputs:
+        table.add_row(Text(printable(name)), Text(printable(value)), Text("given"))
+    table.add_section()
+    for line in plan.lines:
+        table.add_row(*(Text(printable(one)) for one in (line.label, line.value, line.source)))
+    return table
