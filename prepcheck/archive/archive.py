@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-import secrets
 from pathlib import Path
 
+from prepcheck.archive.durable import make_folder, write_file
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.store import os_fault
 
-SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "HEIC": ".heic"}
-"""File name endings by format; another format gets ``.bin``."""
+SUFFIXES = {
+    "JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "HEIC": ".heic", "MP4": ".mp4", "MOV": ".mov"
+}  # fmt: skip
+"""File name endings by format of a photo or clip; another format gets ``.bin``."""
 
 
 class Archive:
@@ -43,8 +44,8 @@ class Archive:
             return sha256
         path = self.folder / sha256[:2] / (sha256 + SUFFIXES.get(format, ".bin"))
         try:
-            _make_folder(path.parent)
-            _write(path, data)
+            make_folder(path.parent)
+            write_file(path, data)
         except OSError as error:
             raise os_fault(error, path) from error
         return sha256
@@ -77,37 +78,3 @@ class Archive:
             return next((self.folder / sha256[:2]).glob(f"{sha256}.*"), None)
         except OSError as error:
             raise os_fault(error, self.folder) from error
-
-
-def _make_folder(folder: Path) -> None:
-    """Make `folder` and those above it so that they are still there after a power cut."""
-    if folder.is_dir():
-        return
-    _make_folder(folder.parent)
-    folder.mkdir(exist_ok=True)
-    _sync_folder(folder.parent)
-
-
-def _write(path: Path, data: bytes) -> None:
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(8)}.part")
-    try:
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o444)
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
-    _sync_folder(path.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":  # Windows cannot sync a folder
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
