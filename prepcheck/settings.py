@@ -379,7 +379,7 @@ class ClearingSettings(Group):
         22.0,
         unit="% by volume, reached is too much",
         low=20.9,
-        high=23.5,
+        high=22.0,
         reason="more oxygen makes everything burn harder; the lower of two published limits, for hot work",
         source="29 CFR 1915.12, from memory; 29 CFR 1910.146 says 23.5, seen on a weak page only",
     )

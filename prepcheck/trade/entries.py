@@ -65,6 +65,11 @@ class GasReading(EntryModel):
     factor: float = 1.0
     calibrated_on: date | None = None
     calibration_due: date | None = None
+    sees_hydrogen: bool | None = None
+    """What the meter's handbook says; None where nobody looked."""
+    limit: float | None = Field(default=None, gt=0)
+    """Of a toxic gas, in ppm, as entered by whoever names the rule; `limit_source` says where it stands."""
+    limit_source: Line = ""
     taken_at: AwareDatetime
 
 
@@ -80,6 +85,8 @@ class VesselCondition(EntryModel):
     """Distance of the water's surface from the weld."""
     room_ventilated: bool = False
     hydrogen_possible: bool = True
+    bays: int = Field(default=1, ge=1, le=100)
+    """Rooms between baffles; 1 without baffles."""
     at: AwareDatetime
 
 
