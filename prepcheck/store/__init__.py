@@ -1,4 +1,4 @@
-"""The append-only record store: jobs, spots, passes, photos, inspections, people.
+"""The append-only record store: jobs, spots, passes, photos, inspections, people, entries, and a tree over all of it.
 
 SQLAlchemy and Alembic are loaded when a store is opened, not when this package is imported.
 """
@@ -16,12 +16,18 @@ from prepcheck.store.rows import (
     Entry,
     Job,
     JobLine,
+    Leaf,
     Logged,
+    LoggedEvent,
     LoggedInspection,
     NewJob,
     PassStory,
+    Person,
+    PinCheck,
+    Seal,
     SpotStory,
     Story,
+    TreeHead,
 )
 from prepcheck.store.words import clean, job_number
 
@@ -36,12 +42,18 @@ __all__ = [
     "Entry",
     "Job",
     "JobLine",
+    "Leaf",
     "Logged",
+    "LoggedEvent",
     "LoggedInspection",
     "NewJob",
     "PassStory",
+    "Person",
+    "PinCheck",
+    "Seal",
     "SpotStory",
     "Story",
+    "TreeHead",
     "clean",
     "default_folder",
     "job_number",

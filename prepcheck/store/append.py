@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from prepcheck.errors import UnknownRecord, WrongUse, printable
 from prepcheck.record import FlagRecord, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.store import tables as t
+from prepcheck.store.leaves import add_leaf
 from prepcheck.store.passes import pass_flags
 from prepcheck.store.rows import Disagreement, Entry, Job, Logged, NewJob
 from prepcheck.store.used import log_flags
@@ -24,9 +25,9 @@ LOG_FLAGS = ("used_before", "looks_used_before", "residue_may_go_deep", "not_com
 def add_job(connection: sa.Connection, new: NewJob, person: str, at: datetime) -> Job:
     """Open a job under the next free number."""
     count = connection.scalar(sa.select(sa.func.coalesce(sa.func.max(t.jobs.c.id), 0))) or 0
-    opener, name = _person(connection, person)
+    opener, name = person_of(connection, person)
     told: dict[str, Any] = {**vars(new), "number": number_of(count + 1), "opened_at": stamp(at)}
-    _insert(connection, t.jobs, **told, opened_by=opener)
+    add_leaf(connection, "job", insert(connection, t.jobs, **told, opened_by=opener))
     return Job(**told, opened_by=name)
 
 
@@ -41,8 +42,8 @@ def add_inspection(connection: sa.Connection, entry: Entry, near_bits: int) -> L
     flags = [*log_flags(connection, photos, pass_id, near_bits, corrects), *pass_flags(entry.since)]
     for photo in photos:
         _photo(connection, photo)
-    person_id, _ = _person(connection, entry.person)
-    number = _insert(
+    person_id, _ = person_of(connection, entry.person)
+    number = insert(
         connection,
         t.inspections,
         pass_id=pass_id,
@@ -59,6 +60,7 @@ def add_inspection(connection: sa.Connection, entry: Entry, near_bits: int) -> L
     _photos_of(connection, number, photos)
     _comparison(connection, number, entry.since)
     others = _outlines(connection, number, record, entry.outline, spot_id)
+    add_leaf(connection, "inspection", number)
     told = with_log(record, flags, entry.since)
     return Logged(number, entry.job, spot, entry.pass_no, entry.outline, others, told)
 
@@ -66,8 +68,8 @@ def add_inspection(connection: sa.Connection, entry: Entry, near_bits: int) -> L
 def add_disagreement(connection: sa.Connection, told: Disagreement) -> Disagreement:
     """Log a person's own standing beside the tool's answer."""
     inspection_id_of(connection, told.inspection)
-    person_id, name = _person(connection, told.person)
-    _insert(
+    person_id, name = person_of(connection, told.person)
+    row = insert(
         connection,
         t.disagreements,
         inspection_id=told.inspection,
@@ -76,6 +78,7 @@ def add_disagreement(connection: sa.Connection, told: Disagreement) -> Disagreem
         reason=told.reason,
         at=told.at,
     )
+    add_leaf(connection, "disagreement", row)
     return Disagreement(told.inspection, name, told.standing, told.reason, told.at)
 
 
@@ -118,7 +121,7 @@ def inspection_id_of(connection: sa.Connection, number: int, job_id: int | None 
     return number
 
 
-def _insert(connection: sa.Connection, table: sa.Table, **values: Any) -> int:
+def insert(connection: sa.Connection, table: sa.Table, **values: Any) -> int:
     """Add a row and return its key."""
     key = connection.execute(sa.insert(table).values(values)).inserted_primary_key
     assert key is not None
@@ -127,13 +130,19 @@ def _insert(connection: sa.Connection, table: sa.Table, **values: Any) -> int:
 
 def _find_or_add(connection: sa.Connection, table: sa.Table, by: dict[str, Any], **more: Any) -> int:
     found = connection.scalar(sa.select(table.c.id).filter_by(**by))
-    return _insert(connection, table, **by, **more) if found is None else int(found)
+    return insert(connection, table, **by, **more) if found is None else int(found)
 
 
-def _person(connection: sa.Connection, name: str) -> tuple[int, str]:
-    """Return row and name of a person, as first written; names that differ only in case are one."""
-    row = _find_or_add(connection, t.people, {"folded": folded(name)}, name=name)
-    return row, str(connection.scalar(sa.select(t.people.c.name).where(t.people.c.id == row)))
+def person_of(connection: sa.Connection, name: str) -> tuple[int, str]:
+    """Return row and name of a person, as first written and added on first use; names that differ only in case are one."""
+    found = connection.execute(
+        sa.select(t.people.c.id, t.people.c.name).where(t.people.c.folded == folded(name))
+    ).first()
+    if found is not None:
+        return found.id, found.name
+    row = insert(connection, t.people, name=name, folded=folded(name))
+    add_leaf(connection, "person", row)
+    return row, name
 
 
 def _spot(connection: sa.Connection, job_id: int, text: str) -> tuple[int, int]:
@@ -148,7 +157,7 @@ def _spot(connection: sa.Connection, job_id: int, text: str) -> tuple[int, int]:
     number = max((row.number for row in connection.execute(query)), default=0) + 1
     if number > 999:
         raise WrongUse("the job has no free spot number up to 999", "Open another job", label)
-    return _insert(connection, t.spots, job_id=job_id, number=number, name=label, folded=folded(label)), number
+    return insert(connection, t.spots, job_id=job_id, number=number, name=label, folded=folded(label)), number
 
 
 def _pass(connection: sa.Connection, spot_id: int, pass_no: int) -> int:
@@ -164,13 +173,13 @@ def _photo(connection: sa.Connection, photo: PhotoRecord) -> None:
 def _photos_of(connection: sa.Connection, inspection: int, photos: list[PhotoRecord]) -> None:
     for position, photo in enumerate(photos, start=1):
         row = {"inspection_id": inspection, "position": position, "photo_sha256": photo.sha256, "name": photo.name}
-        _insert(connection, t.inspection_photos, **row)
+        insert(connection, t.inspection_photos, **row)
 
 
 def _comparison(connection: sa.Connection, inspection: int, since: SinceLastPass | None) -> None:
     if since is not None:
         told = {"earlier_id": inspection_id_of(connection, since.inspection), "told": since.model_dump_json()}
-        _insert(connection, t.comparisons, inspection_id=inspection, **told)
+        insert(connection, t.comparisons, inspection_id=inspection, **told)
 
 
 def _result(connection: sa.Connection, record: Record, entry: Entry) -> int:
@@ -199,7 +208,7 @@ def _outlines(
     refused = {} if person is None else person.refused
     standing = {spot.number: spot for spot in standing_spots(record)}
     for number, spot in ({spot.number: spot for spot in record.spots} | standing).items():
-        _insert(
+        insert(
             connection,
             t.outlines,
             inspection_id=inspection,

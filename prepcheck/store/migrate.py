@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from prepcheck.errors import StoreFault, StoreNewer
 
 VERSION_TABLE = "prepcheck_version"
-HEAD = "v0002_moved_light_and_passes"
+HEAD = "v0003_steps_and_tree"
 """The newest migration."""
 _VERSIONS = Path(__file__).parent / "migrations" / "versions"
 

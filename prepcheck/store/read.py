@@ -11,7 +11,9 @@ import sqlalchemy as sa
 
 from prepcheck.record import FlagRecord, Record, SinceLastPass
 from prepcheck.store import tables as t
-from prepcheck.store.append import job_id_of, standing_spots
+from prepcheck.store.append import inspection_id_of, job_id_of, standing_spots
+from prepcheck.store.events import read_events
+from prepcheck.store.leaves import canonical
 from prepcheck.store.rows import Disagreement, Job, JobLine, LoggedInspection, PassStory, SpotStory, Story
 from prepcheck.terms import Standing
 
@@ -23,6 +25,15 @@ def cached_record(connection: sa.Connection, **key: str) -> Record | None:
     query = sa.select(t.results.c.record).filter_by(**key).order_by(t.results.c.id.desc()).limit(1)
     text = connection.scalar(query)
     return None if text is None else Record.model_validate_json(text)
+
+
+def record_text(connection: sa.Connection, inspection: int) -> str:
+    """Return the record that an inspection logged, as canonical JSON: its SHA-256 is the leaf's ``record_sha256``."""
+    i = t.inspections
+    query = sa.select(t.results.c.record).select_from(i.join(t.results))
+    return canonical(
+        json.loads(connection.scalars(query.where(i.c.id == inspection_id_of(connection, inspection))).one())
+    )
 
 
 def list_jobs(connection: sa.Connection) -> list[JobLine]:
@@ -44,7 +55,7 @@ def story(connection: sa.Connection, number: str) -> Story:
         SpotStory(spot, name, _passes(list(of_spot), beside))
         for (spot, name), of_spot in groupby(rows, key=lambda row: (row.spot, row.spot_name))
     )
-    return Story(_job(job), spots)
+    return Story(_job(job), spots, read_events(connection, number))
 
 
 class _Beside:

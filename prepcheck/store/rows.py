@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from prepcheck.record import FlagRecord, Interval, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.terms import Standing
-from prepcheck.trade.entries import AnyEntry
+from prepcheck.trade.entries import AnyEntry, Sealed
 
 
 @dataclass(frozen=True)
@@ -188,7 +188,10 @@ class SpotStory:
 
 @dataclass(frozen=True)
 class LoggedEvent:
-    """An entry of a person about a job, as logged: `number` is its own, `entry` is None after a lawful erasure."""
+    """An entry of a person about a job, as logged: `number` is its own, `entry` is None after a lawful erasure.
+
+    `role` is the one that the person proved with a PIN; empty when no PIN was given.
+    """
 
     number: int
     at: str
@@ -230,3 +233,34 @@ class Story:
     job: Job
     spots: tuple[SpotStory, ...]
     events: tuple[LoggedEvent, ...] = ()
+
+
+@dataclass(frozen=True)
+class Person:
+    """A person in the log; `role` is empty until a keeper gives one, `has_pin` says whether they can prove it."""
+
+    number: int
+    name: str
+    role: str = ""
+    has_pin: bool = False
+
+
+@dataclass(frozen=True)
+class PinCheck:
+    """What is needed to check a person's PIN: its Argon2id hash, and how often in a row a wrong one was given, and when."""
+
+    person: Person
+    pin: str = field(repr=False)
+    wrong: int
+    last_wrong: str | None
+
+
+@dataclass(frozen=True)
+class Seal:
+    """A seal as logged: `sealed` names the bag, and the head of the tree that it fixed; `number` is that of its event."""
+
+    number: int
+    job: str
+    at: str
+    person: str
+    sealed: Sealed

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -12,10 +12,26 @@ import sqlalchemy as sa
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.record import Record
 from prepcheck.settings import StoreSettings
-from prepcheck.store import append, migrate, passes, read
+from prepcheck.store import append, erase, events, leaves, migrate, passes, read
 from prepcheck.store.engine import make_engine
 from prepcheck.store.faults import faults
-from prepcheck.store.rows import Disagreement, EarlierInspection, Entry, Job, JobLine, Logged, NewJob, Story
+from prepcheck.store.rows import (
+    Disagreement,
+    EarlierInspection,
+    Entry,
+    Job,
+    JobLine,
+    Leaf,
+    Logged,
+    LoggedEvent,
+    NewJob,
+    Person,
+    PinCheck,
+    Seal,
+    Story,
+    TreeHead,
+)
+from prepcheck.trade.entries import AnyEntry, Sealed
 
 
 class Store:
@@ -69,6 +85,87 @@ class Store:
         """Add a person's own standing beside the tool's answer."""
         with self.writing() as connection:
             return append.add_disagreement(connection, told)
+
+    def add_event(self, number: str | None, entry: AnyEntry, person: str, at: datetime, role: str = "") -> LoggedEvent:
+        """Add an entry about a job, or about the log as a whole when `number` is None; `role` as proved by a PIN."""
+        with self.writing() as connection:
+            return events.add_event(connection, number, entry, person, at, role)
+
+    def decide(
+        self, number: str, decide: Callable[[Story], AnyEntry], person: str, at: datetime, role: str = ""
+    ) -> LoggedEvent:
+        """Add the entry that `decide` makes of the story so far, which nobody can add to in between.
+
+        What `decide` raises is raised, and nothing is logged.
+        """
+        with self.writing() as connection:
+            return events.add_event(connection, number, decide(read.story(connection, number)), person, at, role)
+
+    def events(self, number: str | None) -> tuple[LoggedEvent, ...]:
+        """Return the entries about a job, or about the log as a whole, in order."""
+        with self.reading() as connection:
+            return events.read_events(connection, number)
+
+    def leaves(self, job: str | None = None) -> list[Leaf]:
+        """Return what went into the tree, in order: all of it, or what belongs to a job."""
+        with self.reading() as connection:
+            return leaves.read_leaves(connection, job)
+
+    def tree_head(self) -> TreeHead:
+        """Return size and root of the tree over the whole log."""
+        with self.reading() as connection:
+            return leaves.tree_head(connection)
+
+    def add_seal(self, number: str, sealed: Sealed, person: str, at: datetime, role: str = "") -> LoggedEvent:
+        """Add that a job was sealed; a head that is none of this log's is a `StoreFault`."""
+        with self.writing() as connection:
+            events.check_head(connection, sealed)
+            return events.add_event(connection, number, sealed, person, at, role)
+
+    def seals(self) -> list[Seal]:
+        """Return the seals of all jobs, oldest first."""
+        with self.reading() as connection:
+            return events.read_seals(connection)
+
+    def record_text(self, inspection: int) -> str:
+        """Return an inspection's record as canonical JSON: its SHA-256 is ``record_sha256`` in the inspection's leaf."""
+        with self.reading() as connection:
+            return read.record_text(connection, inspection)
+
+    def people(self) -> list[Person]:
+        """Return all people who were not erased, in the order in which they were first named."""
+        with self.reading() as connection:
+            return events.read_people(connection)
+
+    def set_credentials(
+        self, name: str, role: str, pin: str, *, by: str, at: datetime, allow: Callable[[list[Person]], None]
+    ) -> Person:
+        """Give a person a role and the hash of a PIN; what `allow` raises at the people so far is raised."""
+        with self.writing() as connection:
+            allow(events.read_people(connection))
+            return events.set_credentials(connection, name, role, pin, by, at)
+
+    def try_pin(self, name: str, at: datetime, check: Callable[[PinCheck], bool]) -> Person | None:
+        """Log whether `check` finds the PIN of a person right; return the person if so, else None."""
+        with self.writing() as connection:
+            return events.try_pin(connection, name, at, check)
+
+    def erase_person(self, name: str, *, reason: str, by: str, at: datetime, role: str = "") -> LoggedEvent:
+        """Take a person's name and PIN out of the log."""
+        with self.writing() as connection:
+            return erase.erase_person(connection, name, reason, by, at, role)
+
+    def erase_event(self, number: int, *, reason: str, by: str, at: datetime, role: str = "") -> LoggedEvent:
+        """Take the text of an entry out of the log."""
+        with self.writing() as connection:
+            return erase.erase_event(connection, number, reason, by, at, role)
+
+    def tell_photo_erased(
+        self, sha256: str, *, reason: str, by: str, at: datetime, role: str = ""
+    ) -> list[LoggedEvent]:
+        """Log in each job with this photo that it was erased; taking the file away is up to the caller."""
+        with self.writing() as connection:
+            return erase.tell_photo_erased(connection, sha256, reason, by, at, role)
 
     def check_job(self, number: str) -> None:
         """Raise `UnknownRecord` when there is no such job."""

@@ -1,7 +1,8 @@
 """The tables as the newest migration leaves them. Importing this loads SQLAlchemy.
 
-Rows are added, never changed or taken away: triggers made by the migrations see to that. A correction is a new row that
-points to the older one. Times are ISO 8601 text with offset, JSON is text.
+Rows are added, never changed or taken away: triggers made by the migrations see to that; they only let through what
+erases a name, an entry, a PIN or a leaf's text. A correction is a new row that points to the older one. Times are ISO 8601
+text with offset, JSON is text.
 """
 
 from __future__ import annotations
@@ -165,3 +166,56 @@ disagreements = Table(
     _text("at"),
     Index("disagreements_by_inspection", "inspection_id"),
 )
+
+events = Table(
+    "events",
+    metadata,
+    _key(),
+    _to("job_id", "jobs", needed=False),  # empty: of the log as a whole
+    _to("person_id", "people"),
+    _text("role"),  # proved by a PIN at that time, or empty
+    _text("kind"),
+    _text("at"),
+    Column("body", Text),  # the entry as canonical JSON; empty once erased
+    Index("events_by_job", "job_id"),
+)
+
+credentials = Table(
+    "credentials",
+    metadata,
+    _key(),
+    _to("person_id", "people"),
+    _text("role"),
+    _text("pin"),  # Argon2id hash as a PHC string, or empty
+    _text("at"),
+    _to("set_by", "people"),
+    Index("credentials_by_person", "person_id"),
+)
+"""The newest row of a person counts."""
+
+pin_attempts = Table(
+    "pin_attempts",
+    metadata,
+    _key(),
+    _to("person_id", "people"),
+    _text("at"),
+    Column("right", Integer, nullable=False),
+    Index("pin_attempts_by_person", "person_id"),
+)
+
+leaves = Table(
+    "leaves",
+    metadata,
+    _key(),  # one more than the index in the tree
+    _to("job_id", "jobs", needed=False),
+    Column("nth", Integer, nullable=False),  # of the job, from 1
+    _text("kind"),
+    Column("row", Integer, nullable=False),
+    _text("salt"),
+    Column("text", Text),
+    Column("hash", String(64), nullable=False),
+    _text("erased"),
+    Unique("kind", "row"),
+    Index("leaves_by_job", "job_id", "nth"),
+)
+"""One for each thing that was added, in order; see `prepcheck.store.leaves`."""

@@ -10,6 +10,7 @@ import pytest
 from prepcheck import tasks
 from prepcheck.errors import StoreFault
 from prepcheck.store.tables import metadata
+from prepcheck.trade.entries import Note
 from tests.store.records import AT, PLACE, record_for, since, spot
 
 TABLES = sorted(metadata.tables)
@@ -23,6 +24,9 @@ def filled(log, tmp_path: Path) -> Path:
     later = {**PLACE, "pass_no": 2}
     tasks.log_inspection(store, archive, record_for(b"later", spot()), b"later", **later, since=since(1))
     tasks.disagree(store, 1, standing="bright", reason="a stain", person="Jon", at=AT)
+    store.add_event("J-0001", Note(text="new disc"), "Ida", AT)
+    store.set_credentials("Ida", "keeper", "hash", by="Ida", at=AT, allow=lambda people: None)
+    store.try_pin("Ida", AT, lambda held: held.pin == "hash")
     return tmp_path / "log.sqlite"
 
 

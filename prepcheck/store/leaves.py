@@ -1,0 +1,190 @@
+"""The leaves of the tree over the whole log: one for each thing that was added. Importing this loads SQLAlchemy.
+
+A leaf is small: it names what was added by number and by hash. People stand in it by number; the name of a person is only
+in the leaf of the person's own entry, so that it can be erased. Texts of leaves are hashed for good and the migration that
+brought the tree runs this module too: name columns one by one, and never change what a kind of leaf says; make a new kind.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import rfc8785
+import sqlalchemy as sa
+
+from prepcheck.merkle import leaf_hash, root
+from prepcheck.store import tables as t
+from prepcheck.store.rows import Leaf, TreeHead
+
+SALT_BYTES = 16
+"""So that what was erased cannot be found again by hashing guesses."""
+
+
+class _Told(NamedTuple):
+    job_id: int | None
+    text: dict[str, Any]
+
+
+def add_leaf(connection: sa.Connection, kind: str, row: int) -> None:
+    """Add the leaf of row `row` of what `kind` names; the row is there already, in the same transaction."""
+    told = _TELLERS[kind](connection, row)
+    text = canonical({"kind": kind, "number": row, **told.text})
+    salt = secrets.token_bytes(SALT_BYTES)
+    connection.execute(
+        sa.insert(t.leaves).values(
+            job_id=told.job_id,
+            nth=_next_of(connection, told.job_id),
+            kind=kind,
+            row=row,
+            salt=salt.hex(),
+            text=text,
+            hash=leaf_hash(salt + text.encode()).hex(),
+            erased="",
+        )
+    )
+
+
+def canonical(thing: Any) -> str:
+    """Return `thing` as canonical JSON (RFC 8785)."""
+    return rfc8785.dumps(thing).decode()
+
+
+def read_leaves(connection: sa.Connection, job: str | None = None) -> list[Leaf]:
+    """Return the leaves in order, all of them or those of a job."""
+    c = t.leaves.c
+    query = sa.select(
+        (c.id - 1).label("index"),
+        sa.func.coalesce(t.jobs.c.number, "").label("job"),
+        c.nth,
+        c.salt,
+        c.text,
+        c.hash,
+        c.erased,
+    ).select_from(t.leaves.outerjoin(t.jobs))
+    if job is not None:
+        query = query.where(t.jobs.c.number == job)
+    return [Leaf(*row) for row in connection.execute(query.order_by(c.id))]
+
+
+def tree_head(connection: sa.Connection, size: int | None = None) -> TreeHead:
+    """Return the head of the tree over the first `size` leaves, over all of them by default."""
+    hashes = connection.scalars(sa.select(t.leaves.c.hash).order_by(t.leaves.c.id).limit(-1 if size is None else size))
+    leaves = [bytes.fromhex(found) for found in hashes]
+    return TreeHead(len(leaves), root(leaves).hex())
+
+
+def _next_of(connection: sa.Connection, job_id: int | None) -> int:
+    last = sa.select(sa.func.max(t.leaves.c.nth)).where(t.leaves.c.job_id.is_not_distinct_from(job_id))
+    return (connection.scalar(last) or 0) + 1
+
+
+def _person(connection: sa.Connection, row: int) -> _Told:
+    name = connection.scalar(sa.select(t.people.c.name).where(t.people.c.id == row))
+    return _Told(None, {"name": name})
+
+
+def _job(connection: sa.Connection, row: int) -> _Told:
+    c = t.jobs.c
+    columns = [c.title, c.part, c.alloy, c.wall_mm, c.previous_contents, c.customer_reference]
+    when = [c.opened_at.label("at"), c.opened_by.label("person"), c.number.label("job")]
+    return _Told(row, _row(connection, sa.select(*columns, *when).where(c.id == row)))
+
+
+def _inspection(connection: sa.Connection, row: int) -> _Told:
+    i = t.inspections
+    found = _row(
+        connection,
+        sa.select(
+            *(i.c[name] for name in ("at", "outline", "note", "flags", "corrects")),
+            i.c.person_id.label("person"),
+            t.jobs.c.id.label("job_id"),
+            t.jobs.c.number.label("job"),
+            t.spots.c.number.label("spot"),
+            t.passes.c.pass_no.label("pass"),
+            t.results.c.record,
+            t.results.c.inputs_sha256,
+            t.comparisons.c.told.label("since"),
+        )
+        .select_from(i.join(t.passes).join(t.spots).join(t.jobs).join(t.results))
+        .join(t.comparisons, t.comparisons.c.inspection_id == i.c.id, isouter=True)
+        .where(i.c.id == row),
+    )
+    since, record = found.pop("since"), found.pop("record")
+    hashes = {
+        "photos": _photos(connection, row),
+        "record_sha256": _sha256(canonical(json.loads(record))),
+        "since_sha256": None if since is None else _sha256(canonical(json.loads(since))),
+    }
+    return _Told(found.pop("job_id"), {**found, "flags": json.loads(found["flags"]), **hashes})
+
+
+def _photos(connection: sa.Connection, inspection: int) -> list[str]:
+    p = t.inspection_photos.c
+    query = sa.select(p.photo_sha256).where(p.inspection_id == inspection).order_by(p.position)
+    return list(connection.scalars(query))
+
+
+def _disagreement(connection: sa.Connection, row: int) -> _Told:
+    d = t.disagreements
+    found = _row(
+        connection,
+        sa.select(
+            *(d.c[name] for name in ("standing", "reason", "at")),
+            d.c.inspection_id.label("inspection"),
+            d.c.person_id.label("person"),
+            t.jobs.c.id.label("job_id"),
+            t.jobs.c.number.label("job"),
+        )
+        .select_from(
+            d.join(t.inspections, t.inspections.c.id == d.c.inspection_id).join(t.passes).join(t.spots).join(t.jobs)
+        )
+        .where(d.c.id == row),
+    )
+    return _Told(found.pop("job_id"), found)
+
+
+def _event(connection: sa.Connection, row: int) -> _Told:
+    e = t.events
+    found = _row(
+        connection,
+        sa.select(
+            e.c.at,
+            e.c.role,
+            e.c.person_id.label("person"),
+            e.c.job_id,
+            sa.func.coalesce(t.jobs.c.number, "").label("job"),
+            e.c.body.label("entry"),
+        )
+        .select_from(e.outerjoin(t.jobs))
+        .where(e.c.id == row),
+    )
+    return _Told(found.pop("job_id"), {**found, "entry": json.loads(found["entry"])})
+
+
+def _credential(connection: sa.Connection, row: int) -> _Told:
+    c = t.credentials.c
+    columns = [c.role, c.at, c.person_id.label("person"), c.set_by.label("by"), (c.pin != "").label("has_pin")]
+    return _Told(None, _row(connection, sa.select(*columns).where(c.id == row)))
+
+
+def _row(connection: sa.Connection, query: sa.Select[Any]) -> dict[str, Any]:
+    return dict(connection.execute(query).mappings().one())
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+_TELLERS: dict[str, Callable[[sa.Connection, int], _Told]] = {
+    "person": _person,
+    "job": _job,
+    "inspection": _inspection,
+    "disagreement": _disagreement,
+    "event": _event,
+    "credential": _credential,
+}
+"""What each kind of leaf says; `number` and `row` are the key in that kind's own table."""
