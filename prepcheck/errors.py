@@ -14,7 +14,8 @@
     |   |-- NotAPhoto           exit 3, HTTP 415   the bytes are no picture format that we read
     |   |-- DamagedPhoto        exit 3, HTTP 422   cut short or structurally damaged
     |   |-- TooLarge            exit 3, HTTP 413   more bytes or pixels than the limits allow
-    |   `-- MissingDecoder      exit 3, HTTP 415   readable only with an optional part that is not installed
+    |   |-- MissingDecoder      exit 3, HTTP 415   readable only with an optional part that is not installed
+    |   `-- BrokenBag           exit 3, HTTP 422   sealed evidence that cannot be read at all
     |-- ModelFault              exit 3, HTTP 500   missing, changed or unusable model file
     `-- StoreFault              exit 3, HTTP 503   the record store cannot take or give the record
         |-- StoreBusy           exit 3, HTTP 503   locked by another process
@@ -147,6 +148,12 @@ class MissingDecoder(BrokenInput):
 
     code = "missing_decoder"
     http_status = 415
+
+
+class BrokenBag(BrokenInput):
+    """Sealed evidence that cannot be read at all; faults inside one that can are findings, not errors."""
+
+    code = "broken_bag"
 
 
 class ModelFault(PrepcheckError):
