@@ -8,7 +8,12 @@
     |   |-- BadOutlines         exit 2, HTTP 400   an outline file that cannot be used
     |   |-- CannotWrite         exit 2, HTTP 400   an output place that cannot be written
     |   |-- UnknownRecord       exit 2, HTTP 404   no such job, spot, person or inspection
-    |   `-- BadSettings         exit 2, HTTP 400   a settings file or value that cannot be used
+    |   |-- BadSettings         exit 2, HTTP 400   a settings file or value that cannot be used
+    |   |-- BadSteps            exit 2, HTTP 400   a plan of steps that cannot be used
+    |   `-- NotAllowed          exit 2, HTTP 403   this person may not do this
+    |       |-- WrongPin        exit 2, HTTP 401   not the PIN of this person
+    |       `-- PinLocked       exit 2, HTTP 429   too many wrong PINs in a row
+    |-- Held                    exit 1, HTTP 409   something speaks against it that a person has to settle first
     |-- BrokenInput             exit 3, HTTP 422   a photo that cannot be read as it was made
     |   |-- Unreadable          exit 3, HTTP 422   not there, no permission, not a file
     |   |-- NotAPhoto           exit 3, HTTP 415   the bytes are no picture format that we read
@@ -108,6 +113,41 @@ class BadSettings(WrongUse):
     """A settings file or value that cannot be used."""
 
     code = "bad_settings"
+
+
+class BadSteps(WrongUse):
+    """A plan of steps that cannot be used."""
+
+    code = "bad_steps"
+
+
+class NotAllowed(WrongUse):
+    """This person may not do this."""
+
+    code = "not_allowed"
+    http_status = 403
+
+
+class WrongPin(NotAllowed):
+    """Not the PIN of this person."""
+
+    code = "wrong_pin"
+    http_status = 401
+
+
+class PinLocked(NotAllowed):
+    """Too many wrong PINs in a row: the person has to wait."""
+
+    code = "pin_locked"
+    http_status = 429
+
+
+class Held(PrepcheckError):
+    """Something speaks against it that a person has to settle first, or has to answer for with a reason."""
+
+    code = "held"
+    exit_code = 1
+    http_status = 409
 
 
 class BrokenInput(PrepcheckError):

@@ -243,7 +243,7 @@ def test_an_answer_of_another_origin_is_not_given(log, key):
 
 def test_an_answer_of_another_version_is_not_given(log, monkeypatch):
     put(log, spot())
-    monkeypatch.setattr(tasks, "__version__", "9.9.9")
+    monkeypatch.setattr("prepcheck.tasks.log.__version__", "9.9.9")
     assert tasks.cached_result(log[0], SHA, MODEL, SETTINGS) is None
 
 

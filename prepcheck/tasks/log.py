@@ -1,4 +1,4 @@
-"""Use cases of the log. Time, person and place are arguments; nothing here reads a clock or the surroundings."""
+"""Jobs and inspections: open, log, disagree, tell. Nothing here reads a clock or the surroundings."""
 
 from __future__ import annotations
 
