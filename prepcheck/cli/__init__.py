@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from prepcheck import __version__
-from prepcheck.cli import card, demo, disagree, evaluate, inspect, job
+from prepcheck.cli import card, demo, disagree, evaluate, inspect, job, plan
 from prepcheck.errors import CannotWrite, PrepcheckError, WrongUse, printable
 
 app = typer.Typer(
@@ -27,6 +27,7 @@ app.command("demo")(demo.demo)
 app.command("disagree")(disagree.disagree)
 app.command("evaluate")(evaluate.evaluate)
 app.add_typer(job.app, name="job")
+app.add_typer(plan.app, name="plan")
 
 
 def _version(wanted: bool) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -49,7 +49,7 @@ def finish(plan: Plan, told: Told) -> None:
     if told.job is not None and told.person is not None:
         _log(plan, told, told.job, told.person)
     if told.json:
-        print_json(plan)
+        print_json(_as_object(plan))
     else:
         _print(plan)
     if told.job is not None and not told.json:
@@ -63,8 +63,11 @@ def _log(plan: Plan, told: Told, job: str, person: str) -> None:
     from prepcheck.trade.plan import as_entry
 
     log, _ = tasks.open_log(told.store, told.settings, create=False)
-    log_entry: Any = tasks.log_entry  # type: ignore[attr-defined]
-    log_entry(log, job, as_entry(plan), person=person, at=now())
+    tasks.log_entry(log, job, as_entry(plan), person=person, at=now(), settings=told.settings)
+
+
+def _as_object(plan: Plan) -> dict[str, Any]:
+    return {**asdict(plan), "inputs": dict(plan.inputs)}
 
 
 def _print(plan: Plan) -> None:

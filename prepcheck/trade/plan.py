@@ -6,6 +6,7 @@ never says that work may start.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -69,13 +70,17 @@ def source_of(fact: Fact) -> str:
 
 
 def as_entry(plan: Plan) -> PlanMade:
-    """Return the plan as an entry of the log, word for word."""
+    """Return the plan as an entry of the log, word for word; only what a person gave is cut where it is very long."""
     return PlanMade(
         what=plan.what,
-        inputs=dict(plan.inputs),
+        inputs={name: textwrap.shorten(value, _MOST_INPUT, placeholder=" ...") for name, value in plan.inputs},
         lines=tuple((line.label, _joined(line.value, line.source)) for line in plan.lines),
         remarks=tuple((one.weight.value, _joined(one.text, one.source)) for one in plan.remarks),
     )
+
+
+_MOST_INPUT = 200
+"""Letters of an input in the log."""
 
 
 def texts(plan: Plan) -> Iterable[str]:

@@ -143,6 +143,11 @@ def quantity(
     return value
 
 
+def optional_quantity(text: str | None, kind: Kind, what: str) -> float | None:
+    """Read a quantity that may be missing; bounds are for whoever computes with it."""
+    return None if text is None else quantity(text, kind, what)
+
+
 def _number(written: str, what: str) -> float:
     """Read a decimal number, with point or comma, or a fraction such as ``3/16`` or ``1-1/2``."""
     if _THOUSANDS.fullmatch(written):

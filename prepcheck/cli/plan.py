@@ -1,0 +1,14 @@
+"""``prepcheck plan``: figures for the work around the photo. Each has its source; none says that work may start."""
+
+from __future__ import annotations
+
+import typer
+
+from prepcheck.cli import plan_wall
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Work out figures for clearing, wall, weld and leak test, each with its source and how far it can be trusted.",
+)
+app.command("wall")(plan_wall.wall)
