@@ -1,0 +1,100 @@
+"""Which readings speak for a condition: those taken in it, the latest at each place and height."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from prepcheck.trade.entries import Gas, GasReading, VesselCondition
+from prepcheck.trade.facts import Fact, Remark, Weight
+from prepcheck.trade.plan import source_of
+
+UNITS = {Gas.OXYGEN: "% oxygen", Gas.FLAMMABLE: "% LEL", Gas.TOXIC: "ppm"}
+
+_MOST_NAMED = 4
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The readings of a condition.
+
+    Parameters
+    ----------
+    taken : tuple of GasReading
+        All that were taken in the condition and not in the future, in the order in which they were taken.
+    current : tuple of GasReading
+        Of each gas the latest at each place and height.
+    set_aside : tuple of GasReading
+        Taken before the condition; they say nothing about it.
+    future : tuple of GasReading
+        Said to be taken later than now.
+    """
+
+    taken: tuple[GasReading, ...]
+    current: tuple[GasReading, ...]
+    set_aside: tuple[GasReading, ...]
+    future: tuple[GasReading, ...]
+
+    def of(self, gas: Gas) -> tuple[GasReading, ...]:
+        """Return the current readings of `gas`."""
+        return tuple(one for one in self.current if one.gas is gas)
+
+
+def gather(condition: VesselCondition, readings: Sequence[GasReading], now: datetime) -> Evidence:
+    """Sort out which of `readings` speak for `condition` at the time `now`."""
+    in_order = sorted(readings, key=lambda one: one.taken_at)
+    taken = tuple(one for one in in_order if condition.at <= one.taken_at <= now)
+    latest = {(one.gas, one.of.casefold(), where(one), one.height_m): one for one in taken}
+    return Evidence(
+        taken=taken,
+        current=tuple(sorted(latest.values(), key=lambda one: one.taken_at)),
+        set_aside=tuple(one for one in in_order if one.taken_at < condition.at),
+        future=tuple(one for one in in_order if one.taken_at > now),
+    )
+
+
+def where(reading: GasReading) -> str:
+    """Return the place of a reading so that two ways to write it are one place."""
+    return " ".join(reading.place.casefold().split())
+
+
+def oxygen_at(reading: GasReading, evidence: Evidence) -> float | None:
+    """Return the lowest oxygen in which `reading` may have been taken, in % by volume; None if nobody measured it.
+
+    Counted are the readings of the same place, of all places where there is none; at other heights too.
+    """
+    oxygen = [one for one in evidence.taken if one.gas is Gas.OXYGEN]
+    near = [one for one in oxygen if where(one) == where(reading)] or oxygen
+    before = [one for one in near if one.taken_at <= reading.taken_at]
+    return min((one.value for one in _latest_each_height(before) or near), default=None)
+
+
+def _latest_each_height(readings: Iterable[GasReading]) -> list[GasReading]:
+    return list({(where(one), one.height_m): one for one in readings}.values())
+
+
+def told(readings: Iterable[GasReading]) -> str:
+    """Name readings in a text, value, place, height and time of the first few, and the number of the rest."""
+    named = [*map(_one, readings)]
+    rest = [f"{len(named) - _MOST_NAMED} more"] if len(named) > _MOST_NAMED else []
+    return "; ".join(named[:_MOST_NAMED] + rest)
+
+
+def _one(reading: GasReading) -> str:
+    height = "" if reading.height_m is None else f" at {reading.height_m:g} m"
+    what = f" {reading.of}" if reading.of else ""
+    time = f"{reading.taken_at:%H:%M}"
+    return f"{reading.value:g} {UNITS[reading.gas]}{what}, {reading.place or 'no place told'}{height}, {time}"
+
+
+def by_figure(fact: Fact, code: str, text: str, readings: Iterable[GasReading] = ()) -> tuple[Remark, ...]:
+    """Hold by the figure `fact`; only warn where it may not hold anything. Nothing without `readings`."""
+    weight = Weight.HOLD if fact.may_hold else Weight.WARN
+    return about(readings, weight, code, text, source_of(fact))
+
+
+def about(readings: Iterable[GasReading], weight: Weight, code: str, text: str, source: str = "") -> tuple[Remark, ...]:
+    """Return one remark about `readings`, which it names after the text; nothing when there are none."""
+    named = tuple(readings)
+    return (Remark(code, weight, f"{text}: {told(named)}.", source),) if named else ()
