@@ -12,6 +12,8 @@ from PIL import ImageDraw, ImageFont
 from prepcheck.errors import printable
 
 FONT_FILE = Path(__file__).parent / "fonts" / "DejaVuSans.ttf"
+BOLD_FILE = FONT_FILE.with_name("DejaVuSans-Bold.ttf")
+"""For documents; pictures thicken the plain face instead."""
 _LONGEST = 600
 _NO_CHARACTER = "\uffff"
 
@@ -54,6 +56,12 @@ def shown(text: str) -> str:
     """Return `text` on one line as the font can show it: escapes for control characters, ``?`` for the rest."""
     one_line = printable(unicodedata.normalize("NFC", text[:_LONGEST]))
     return "".join(c if _has(c) else "?" for c in one_line)
+
+
+def covered(text: str) -> str:
+    """Return `text` of any length with what the font lacks as ``?``; line breaks and other blanks become spaces."""
+    composed = unicodedata.normalize("NFC", " ".join(text.split()))
+    return "".join(c if _has(c) else "?" for c in printable(composed))
 
 
 def wrapped(text: str, kind: Type, width: float, most: int = 99) -> list[str]:

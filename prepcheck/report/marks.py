@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -61,10 +61,20 @@ class View:
         return moved
 
 
-def draw_marks(mat: NDArray[np.uint8], view: View, record: Record, states: NDArray[np.uint8] | None) -> set[State]:
+PatchWords = Callable[[PatchRecord], str]
+
+
+def draw_marks(
+    mat: NDArray[np.uint8],
+    view: View,
+    record: Record,
+    states: NDArray[np.uint8] | None,
+    patch_label: PatchWords = patch_words,
+) -> set[State]:
     """Draw all marks of `record` on `mat`, in place; return the states that were hatched.
 
-    Spots of a photo to retake get an outline and a number only: what was mapped there means nothing.
+    Spots of a photo to retake get an outline and a number only: what was mapped there means nothing. `patch_label` says
+    what stands at the arrow to the worst patch.
     """
     spots = [*record.spots, *person_spots(record)]
     inside = _filled(mat.shape[:2], [view.place(spot.outline) for spot in spots])
@@ -77,7 +87,7 @@ def draw_marks(mat: NDArray[np.uint8], view: View, record: Record, states: NDArr
         _solid(mat, view.place(spot.outline), view.unit)
     for spot in person_spots(record):
         _dashed(mat, view.place(spot.outline), view.unit)
-    _draw_labels(mat, view, record, inside, np.isin(full, RESIDUE))
+    _draw_labels(mat, view, record, inside, np.isin(full, RESIDUE), patch_label)
     return used
 
 
@@ -135,12 +145,17 @@ def _dashed(mat: NDArray[np.uint8], outline: Points, unit: float) -> None:
 
 
 def _draw_labels(
-    mat: NDArray[np.uint8], view: View, record: Record, inside: NDArray[np.bool_], residue: NDArray[np.bool_]
+    mat: NDArray[np.uint8],
+    view: View,
+    record: Record,
+    inside: NDArray[np.bool_],
+    residue: NDArray[np.bool_],
+    patch_label: PatchWords,
 ) -> None:
     taken = inside.astype(np.int32)
     worst = pointed_at(record)
     if worst is not None:
-        _point_at(mat, view, worst, taken, residue)
+        _point_at(mat, view, worst, shown(patch_label(worst)), taken, residue)
     refused = record.by_person.refused if record.by_person else {}
     for spot in record.spots:
         _tag(mat, view, spot, taken, refused=spot.number in refused)
@@ -149,10 +164,15 @@ def _draw_labels(
 
 
 def _point_at(
-    mat: NDArray[np.uint8], view: View, patch: PatchRecord, taken: NDArray[np.int32], residue: NDArray[np.bool_]
+    mat: NDArray[np.uint8],
+    view: View,
+    patch: PatchRecord,
+    text: str,
+    taken: NDArray[np.int32],
+    residue: NDArray[np.bool_],
 ) -> None:
     """Write the patch's length beside the spot and draw an arrow from there to its edge."""
-    unit, kind, text = view.unit, Type(15 * view.unit, bold=True), shown(patch_words(patch))
+    unit, kind = view.unit, Type(15 * view.unit, bold=True)
     target = view.place([patch.at])[0]
     half = np.array([kind.width(text) / 2 + 7 * unit, 12 * unit])
     middle = _free_place(taken, target, half, [r * unit for r in (45, 70, 100, 140, 190)])

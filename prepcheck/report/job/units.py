@@ -1,0 +1,57 @@
+"""Quantities inside sentences that prepcheck wrote itself, said in one system of units."""
+
+from __future__ import annotations
+
+import re
+
+from prepcheck.trade.units import Kind, System, quantity, shown
+
+_METRIC = {
+    "mm": Kind.LENGTH, "cm": Kind.LENGTH, "m": Kind.HEIGHT, "mm²": Kind.AREA, "mm2": Kind.AREA, "cm²": Kind.AREA,
+    "cm2": Kind.AREA, "mm³": Kind.SMALL_VOLUME, "mm3": Kind.SMALL_VOLUME, "cm³": Kind.SMALL_VOLUME,
+    "cm3": Kind.SMALL_VOLUME, "m³": Kind.VOLUME, "m3": Kind.VOLUME, "L": Kind.VOLUME, "kPa": Kind.PRESSURE,
+    "Pa": Kind.PRESSURE, "bar": Kind.PRESSURE, "mbar": Kind.PRESSURE, "kg": Kind.MASS, "g": Kind.MASS,
+    "°C": Kind.TEMPERATURE, "L/min": Kind.GAS_FLOW, "kJ/mm": Kind.HEAT_INPUT, "mm/s": Kind.SPEED,
+    "mm/min": Kind.SPEED, "cm/min": Kind.SPEED,
+}  # fmt: skip
+_US = {
+    "in": Kind.LENGTH, "ft": Kind.HEIGHT, "in²": Kind.AREA, "in2": Kind.AREA, "in³": Kind.SMALL_VOLUME,
+    "in3": Kind.SMALL_VOLUME, "ft³": Kind.VOLUME, "ft3": Kind.VOLUME, "gal": Kind.VOLUME, "psi": Kind.PRESSURE,
+    "lb": Kind.MASS, "oz": Kind.MASS, "°F": Kind.TEMPERATURE, "cfh": Kind.GAS_FLOW, "kJ/in": Kind.HEAT_INPUT,
+    "in/min": Kind.SPEED,
+}  # fmt: skip
+_FOREIGN = {System.US: _METRIC, System.METRIC: _US}
+_NUMBER = r"-?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?"
+_RUN = rf"(?<![\w.,-])(?P<numbers>{_NUMBER}(?:\s*(?:to|and|or|x|/|±)\s*{_NUMBER})*)\s?"
+_AFTER = r"(?![\w²³/°]| (?:a|an|the|this|that|these|each|one|all|air|place|places|photo|photos|pass|passes|spot|CO2)\b)"
+
+
+def said_in(sentence: str, system: System) -> str:
+    """Return `sentence` with each quantity of the other system said in `system`, to three significant digits.
+
+    Numbers joined by words such as *to* share the unit behind the last one. Only for sentences that prepcheck wrote:
+    what people typed stays as they typed it.
+    """
+    kinds = _FOREIGN[system]
+    units = "|".join(sorted(map(re.escape, kinds), key=len, reverse=True))
+    return re.sub(rf"{_RUN}(?P<unit>{units}){_AFTER}", lambda found: _said(found, kinds, system), sentence)
+
+
+def _said(found: re.Match[str], kinds: dict[str, Kind], system: System) -> str:
+    symbol, unit = found["unit"], ""
+
+    def one(number: re.Match[str]) -> str:
+        nonlocal unit
+        inner = quantity(f"{number[0].replace(',', '')} {symbol}", kinds[symbol], "a length")
+        value, unit = pretty(shown(inner, kinds[symbol], system)).rsplit(" ", 1)
+        return value
+
+    numbers = re.sub(_NUMBER, one, found["numbers"])
+    return f"{numbers} {unit}"
+
+
+def pretty(quantity: str) -> str:
+    """Write the unit of a quantity with its signs: ``mm²``, ``°C``."""
+    number, _, unit = quantity.rpartition(" ")
+    signed = re.sub(r"(?<=[a-z])([23])$", lambda found: "²³"[int(found[1]) - 2], unit)
+    return f"{number} {({'C': '°C', 'F': '°F'}).get(unit, signed)}"

@@ -1,0 +1,109 @@
+"""Wall, weld starting values, leak tests and notes: entries and plans as they were logged, none computed again."""
+
+from __future__ import annotations
+
+from prepcheck.report.job.content import Block, Facts, Points, Section, Table, Tone, Words
+from prepcheck.report.job.told import Told, by
+from prepcheck.store.rows import LoggedEvent
+from prepcheck.trade import entries as e
+from prepcheck.trade.units import Kind
+
+METHODS = {"gauge": "gauge", "depth": "depth of the ground-out", "before_after": "gauge before and after"}
+LOOKS = {"bubbles": "bubble test", "decay": "pressure watched over time", "water": "water held"}
+_WEIGHTS = {"hold": "Settle first", "warn": "Mind", "note": "Note"}
+WELD_NOTE = "Starting values only: the shop's qualified welding procedure rules, and a test piece comes first."
+
+
+def wall(told: Told) -> Section:
+    """Tell the readings of the wall."""
+    rows = tuple(
+        (
+            "-" if entry.spot is None else str(entry.spot),
+            entry.place or "-",
+            METHODS[entry.method],
+            told.say(entry.wall_mm, Kind.LENGTH) + _give_or_take(told, entry.uncertainty_mm),
+            told.say(entry.nominal_mm, Kind.LENGTH),
+            told.say(entry.depth_mm, Kind.LENGTH),
+            entry.instrument or "not told",
+            f"{told.when(entry.taken_at)}, {by(event)}",
+        )
+        for event, entry in told.of(e.WallReading)
+    )
+    heads = ("Spot", "Place", "Method", "Wall left", "Nominal", "Depth", "Instrument", "Taken, by")
+    table = Table("Wall readings", heads, rows, (7, 19, 16, 19, 13, 13, 17, 24))
+    blocks: list[Block] = [table] if rows else [Words("No reading of the wall is logged.")]
+    return Section("Wall", (*blocks, *remarks(told, "wall"), *plans(told, "wall")))
+
+
+def _give_or_take(told: Told, mm: float | None) -> str:
+    return "" if mm is None else f" ± {told.say(mm, Kind.LENGTH, 2)}"
+
+
+def weld(told: Told) -> Section:
+    """Tell the weld's starting values as planned."""
+    planned = plans(told, "weld") or [Words("No starting values are logged.")]
+    return Section("Weld starting values", (Words(WELD_NOTE, tone=Tone.CAUTION), *remarks(told, "weld"), *planned))
+
+
+def leak(told: Told) -> Section:
+    """Tell plans of leak tests and what was seen."""
+    tests: list[Block] = [_leak(told, event, entry) for event, entry in told.of(e.LeakEntry)]
+    seen = tests or [Words("No leak test is logged.")]
+    return Section("Leak tests", (*seen, *remarks(told, "leak"), *plans(told, "leak")))
+
+
+def _leak(told: Told, event: LoggedEvent, entry: e.LeakEntry) -> Facts:
+    seconds = None if entry.seconds is None else f"{entry.seconds / 60:g} min"
+    rows = (
+        ("Started", told.when(entry.started_at)),
+        ("Medium", entry.medium or "not told"),
+        ("Volume", told.say(entry.volume_m3, Kind.VOLUME)),
+        ("Gauge pressure", _from_to(told, entry.start_pa, entry.end_pa, Kind.PRESSURE)),
+        ("Temperature", _from_to(told, entry.start_k, entry.end_k, Kind.TEMPERATURE)),
+        ("Air pressure around", told.say(entry.ambient_pa, Kind.PRESSURE, 4)),
+        ("Watched for", seconds or "not told"),
+        ("Gauge", entry.gauge or "not told"),
+        ("Looked at", entry.looked_at or "not told"),
+        ("Leaks seen", "; ".join(entry.leaks) or "none seen at the places looked at"),
+        ("Logged", f"{told.when(event.at)} by {by(event)}"),
+    )
+    return Facts(f"{LOOKS[entry.method].capitalize()} on {told.when(entry.started_at)}", rows)
+
+
+def _from_to(told: Told, start: float | None, end: float | None, kind: Kind) -> str:
+    if start is None and end is None:
+        return "not told"
+    return f"{told.say(start, kind, 4)} at the start, {told.say(end, kind, 4)} at the end"
+
+
+def notes(told: Told) -> Section:
+    """Tell the notes."""
+    rows = tuple((f"{told.when(event.at)}, {by(event)}", entry.text) for event, entry in told.of(e.Note))
+    return Section("Notes", (Facts("Notes", rows),) if rows else (Words("No note is logged."),))
+
+
+def plans(told: Told, what: str) -> list[Block]:
+    """Tell the plans of a kind, as they were printed; the last one whole, earlier ones by their time."""
+    made = [(event, entry) for event, entry in told.of(e.PlanMade) if entry.what == what]
+    if not made:
+        return []
+    *older, (event, last) = made
+    before = f" Earlier plans, replaced by it: {', '.join(told.when(one.at) for one, _ in older)}." if older else ""
+    head = Words(f"made {told.when(event.at)} by {by(event)}, told as it was logged.{before}", f"Plan ({what}):")
+    given = tuple((name, told.tool(value)) for name, value in last.inputs.items())
+    lines = tuple((told.tool(label), told.tool(text)) for label, text in last.lines)
+    said = tuple(f"{_WEIGHTS.get(weight, weight)}: {told.tool(text)}" for weight, text in last.remarks)
+    blocks: list[Block] = [head]
+    blocks += [Facts("What was given", given)] if given else []
+    blocks += [Facts("What was worked out, with sources", lines)] if lines else []
+    return blocks + ([Points(said)] if said else [])
+
+
+def remarks(told: Told, about: str) -> list[Block]:
+    """Tell what checks had to say about a part of the record."""
+    said = told.remarks.get(about, ())
+    points = tuple(
+        f"{_WEIGHTS[one.weight]}: {told.tool(one.text)}" + (f" ({told.tool(one.source)})" if one.source else "")
+        for one in said
+    )
+    return [Words("", "What the checks say:"), Points(points)] if points else []
