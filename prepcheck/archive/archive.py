@@ -6,7 +6,7 @@ import hashlib
 import re
 from pathlib import Path
 
-from prepcheck.archive.durable import make_folder, write_file
+from prepcheck.archive.durable import make_folder, sync_folder, write_file
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.store import os_fault
 
@@ -70,6 +70,16 @@ class Archive:
         if hashlib.sha256(data).hexdigest() != sha256:
             raise StoreFault("was changed since it was logged", "Bring it back from a backup", str(path))
         return data
+
+    def erase(self, sha256: str) -> None:
+        """Take a photo away for a lawful reason; one that is not there is fine. The log says who erased it and why."""
+        path = self._find(sha256)
+        try:
+            if path is not None:
+                path.unlink(missing_ok=True)
+                sync_folder(path.parent)
+        except OSError as error:
+            raise os_fault(error, path or self.folder) from error
 
     def _find(self, sha256: str) -> Path | None:
         if not re.fullmatch("[0-9a-f]{64}", sha256):

@@ -1,6 +1,7 @@
 """Use cases of the log. Time, person and place are arguments; nothing here reads a clock or the surroundings."""
 
 from prepcheck.tasks.entries import log_entry
+from prepcheck.tasks.erasing import erase_entry, erase_person, erase_photo
 from prepcheck.tasks.log import (
     cached_result,
     check_entry,
@@ -13,6 +14,7 @@ from prepcheck.tasks.log import (
     tied_outline,
 )
 from prepcheck.tasks.people import Role, add_person, check_pin, list_people, set_pin
+from prepcheck.tasks.steps import choose_work, mark_step, release_step, reopen_step, story_state
 
 __all__ = [
     "Role",
@@ -20,14 +22,22 @@ __all__ = [
     "cached_result",
     "check_entry",
     "check_pin",
+    "choose_work",
     "disagree",
+    "erase_entry",
+    "erase_person",
+    "erase_photo",
     "job_story",
     "list_jobs",
     "list_people",
     "log_entry",
     "log_inspection",
+    "mark_step",
     "open_job",
     "open_log",
+    "release_step",
+    "reopen_step",
     "set_pin",
+    "story_state",
     "tied_outline",
 ]

@@ -167,6 +167,10 @@ class StepDone(EntryModel):
     kind: Literal["step_done"] = "step_done"
     step: Short
     note: Text = ""
+    started_at: AwareDatetime | None = None
+    """When the work on it began, if told; the entry's own time is the end."""
+    against: tuple[Line, ...] = ()
+    """What spoke against it at that time; `note` then holds the reason."""
 
 
 class StepReleased(EntryModel):
