@@ -33,6 +33,8 @@ from prepcheck.store.rows import (
 )
 from prepcheck.trade.entries import AnyEntry, Sealed
 
+Events = tuple[LoggedEvent, ...]
+
 
 class Store:
     """A log in a file. It holds no connection between two calls and need not be closed.
@@ -92,16 +94,17 @@ class Store:
             return events.add_event(connection, number, entry, person, at, role)
 
     def decide(
-        self, number: str, decide: Callable[[Story], AnyEntry], person: str, at: datetime, role: str = ""
+        self, number: str, decide: Callable[[Events], AnyEntry], person: str, at: datetime, role: str = ""
     ) -> LoggedEvent:
-        """Add the entry that `decide` makes of the story so far, which nobody can add to in between.
+        """Add the entry that `decide` makes of the job's entries so far, to which nobody can add in between.
 
         What `decide` raises is raised, and nothing is logged.
         """
         with self.writing() as connection:
-            return events.add_event(connection, number, decide(read.story(connection, number)), person, at, role)
+            entry = decide(events.read_events(connection, number))
+            return events.add_event(connection, number, entry, person, at, role)
 
-    def events(self, number: str | None) -> tuple[LoggedEvent, ...]:
+    def events(self, number: str | None) -> Events:
         """Return the entries about a job, or about the log as a whole, in order."""
         with self.reading() as connection:
             return events.read_events(connection, number)

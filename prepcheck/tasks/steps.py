@@ -16,11 +16,11 @@ from prepcheck.store import words as w
 from prepcheck.tasks.people import DEFAULTS, proved_role, releasing_role
 from prepcheck.trade.entries import AnyEntry, StepDone, StepReleased, StepReopened, WorkChosen
 from prepcheck.trade.facts import Remark, Weight
-from prepcheck.trade.steps import JobState, StepState, before_doing, before_releasing, chosen_work, job_state
-from prepcheck.trade.work import Work, parse_work
+from prepcheck.trade.steps import JobState, StepState, before_doing, before_releasing, chosen_work, state_of
+from prepcheck.trade.work import Work
 
 if TYPE_CHECKING:
-    from prepcheck.store.store import Store
+    from prepcheck.store.store import Events, Store
 
 _LINE = 200
 """Longest line of what spoke against a step, in characters."""
@@ -49,8 +49,8 @@ def choose_work(
     first = chosen_work(store.events(job)) is None
     role = (proved_role if first else releasing_role)(store, name, pin, at, settings)
 
-    def entry(story: Story) -> AnyEntry:
-        if first and chosen_work(story.events) is not None:
+    def entry(events: Events) -> AnyEntry:
+        if first and chosen_work(events) is not None:
             raise NotAllowed("was given a plan by somebody else meanwhile", "See prepcheck job show", job)
         return WorkChosen(work=work.name, plan=work.text)
 
@@ -59,10 +59,7 @@ def choose_work(
 
 def story_state(story: Story, now: datetime, settings: Settings = DEFAULTS) -> JobState | None:
     """Return how the steps of a told job stand, or None when no plan was chosen."""
-    chosen = chosen_work(story.events)
-    if chosen is None:
-        return None
-    return job_state(parse_work(chosen.plan, chosen.work), story.events, now, settings)
+    return state_of(story.events, now, settings)
 
 
 def mark_step(
@@ -109,12 +106,13 @@ def mark_step(
     began = _began(started_at, at, settings)
     role = (releasing_role if override else proved_role)(store, name, pin, at, settings)
 
-    def entry(story: Story) -> AnyEntry:
-        state = _state(story, at, settings)
-        holds = _holds(before_doing(state, step, story.events, began, settings))
-        _refuse_held(step, holds, override, "say it is done")
+    def entry(events: Events) -> AnyEntry:
+        state = _state(job, events, at, settings)
+        wanted = state.work.find(step).name
+        holds = _holds(before_doing(state, wanted, events, began, settings))
+        _refuse_held(wanted, holds, override, "say it is done")
         told = " ".join(filter(None, [why if holds else "", said]))
-        return StepDone(step=step, note=told, started_at=started_at, against=holds)
+        return StepDone(step=wanted, note=told, started_at=started_at, against=holds)
 
     return store.decide(job, entry, name, at, role)
 
@@ -146,12 +144,13 @@ def release_step(
     why = w.clean(reason, "the reason", w.NOTE, needed=override)
     role = releasing_role(store, name, pin, at, settings)
 
-    def entry(story: Story) -> AnyEntry:
-        state = _state(story, at, settings)
-        _refuse_person(state.find(step), name)
-        holds = _holds(before_releasing(state, step, story.events, at, settings))
-        _refuse_held(step, holds, override, "release it")
-        return StepReleased(step=step, override=bool(holds), reason=why, against=holds)
+    def entry(events: Events) -> AnyEntry:
+        state = _state(job, events, at, settings)
+        wanted = state.work.find(step).name
+        _refuse_person(state.find(wanted), name)
+        holds = _holds(before_releasing(state, wanted, events, at, settings))
+        _refuse_held(wanted, holds, override, "release it")
+        return StepReleased(step=wanted, override=bool(holds), reason=why, against=holds)
 
     return store.decide(job, entry, name, at, role)
 
@@ -172,17 +171,17 @@ def reopen_step(
     why = w.clean(reason, "the reason", w.NOTE)
     role = proved_role(store, name, pin, at, settings)
 
-    def entry(story: Story) -> AnyEntry:
-        state = _state(story, at, settings).find(step)
+    def entry(events: Events) -> AnyEntry:
+        state = _state(job, events, at, settings).find(step)
         if not state.did and not state.progress.finished:
-            raise WrongUse("is open", "There is nothing to open again", step)
-        return StepReopened(step=step, reason=why)
+            raise WrongUse("is open", "There is nothing to open again", state.step.name)
+        return StepReopened(step=state.step.name, reason=why)
 
     return store.decide(job, entry, name, at, role)
 
 
 def _state(story: Story, at: datetime, settings: Settings) -> JobState:
-    state = story_state(story, at, settings)
+    state = story_state(job, events, at, settings)
     if state is None:
         raise WrongUse("has no plan of steps yet", "Choose one with prepcheck step plan", story.job.number)
     return state

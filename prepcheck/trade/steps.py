@@ -15,7 +15,7 @@ from prepcheck.settings import Settings
 from prepcheck.trade.entries import AnyEntry, StepDone, StepReleased, StepReopened, WorkChosen
 from prepcheck.trade.facts import Remark, Weight
 from prepcheck.trade.step_checks import clock_remarks, evidence_remarks, timer_remarks
-from prepcheck.trade.work import Step, Work
+from prepcheck.trade.work import Step, Work, parse_work
 
 
 class Event(Protocol):
@@ -142,12 +142,22 @@ def job_state(work: Work, events: Sequence[Event], now: datetime, settings: Sett
     return JobState(work, tuple(_remarked(one, told, events, now, settings) for one in states), whole)
 
 
+def state_of(events: Sequence[Event], now: datetime, settings: Settings) -> JobState | None:
+    """Say how the steps of a job stand at `now` by the plan that was chosen last; None when none was."""
+    chosen = chosen_work(events)
+    return None if chosen is None else job_state(parse_work(chosen.plan, chosen.work), events, now, settings)
+
+
 def before_doing(
     job: JobState, name: str, events: Sequence[Event], began: datetime, settings: Settings
 ) -> tuple[Remark, ...]:
-    """Return all that is to be said about doing the step `name` from `began` on, heaviest first."""
-    fresh = StepState(job.find(name).step, Progress.OPEN)
-    return _ordered((*job.remarks, *_all_remarks(fresh, _by_name(job), events, began, settings)))
+    """Return all that is to be said about doing the step `name` from `began` on, heaviest first.
+
+    The evidence of a hold point counts when it is released.
+    """
+    step, told = job.find(name).step, _by_name(job)
+    evidence = () if step.hold_point else _evidence(step, told, events, began, settings)
+    return _ordered((*job.remarks, *_needs_remarks(step, told), *_timer(step, told, began, settings), *evidence))
 
 
 def before_releasing(
@@ -251,13 +261,19 @@ def _all_remarks(
     state: StepState, told: dict[str, StepState], events: Sequence[Event], now: datetime, settings: Settings
 ) -> list[Remark]:
     step, moment = state.step, _counts_at(state, now)
-    since = max((told[name].number or 0 for name in step.needs), default=0)
     return [
         *_needs_remarks(step, told),
         *_timer(step, told, moment, settings),
-        *(one for kind in step.evidence for one in evidence_remarks(kind, events, since, moment, settings)),
+        *_evidence(step, told, events, moment, settings),
         *(Remark("caution", Weight.NOTE, one.text, one.source) for one in step.caution),
     ]
+
+
+def _evidence(
+    step: Step, told: dict[str, StepState], events: Sequence[Event], moment: datetime, settings: Settings
+) -> tuple[Remark, ...]:
+    since = max((told[name].number or 0 for name in step.needs), default=0)
+    return tuple(one for kind in step.evidence for one in evidence_remarks(kind, events, since, moment, settings))
 
 
 def _counts_at(state: StepState, now: datetime) -> datetime:

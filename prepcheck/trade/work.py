@@ -30,7 +30,7 @@ MOST_BYTES = 16_000
 SHIPPED = ("closed-vessel", "open-vessel", "plain-part")
 """Plans that come with prepcheck, in ``shared/plans``."""
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]*( [a-z0-9-]+)*$", max_length=40)]
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*( [a-z0-9]+)*$", max_length=40)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]+$")]
 Evidence = Literal["readings", "leak", "wall"]
 
@@ -94,10 +94,12 @@ class Work(_Part):
         return self
 
     def find(self, name: str) -> Step:
-        """Return the step `name`; `WrongUse` if there is none."""
-        found = next((step for step in self.step if step.name == name), None)
+        """Return the step `name`, in any case, with blanks or hyphens; `WrongUse` if there is none."""
+        wanted = " ".join(name.casefold().replace("-", " ").split())
+        found = next((step for step in self.step if step.name == wanted), None)
         if found is None:
-            raise WrongUse("is no step of this work", f"Use one of: {', '.join(one.name for one in self.step)}", name)
+            known = ", ".join(one.name for one in self.step)
+            raise WrongUse("is no step of this job's plan", f"Use one of: {known}", name[:80])
         return found
 
     def that_need(self, name: str) -> set[str]:
