@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from prepcheck.cli import plan_wall
+from prepcheck.cli import plan_wall, plan_weld
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -12,3 +12,4 @@ app = typer.Typer(
     help="Work out figures for clearing, wall, weld and leak test, each with its source and how far it can be trusted.",
 )
 app.command("wall")(plan_wall.wall)
+app.command("weld")(plan_weld.weld)

@@ -139,7 +139,7 @@ def test_a_span_has_its_unit_once() -> None:
 
 
 def test_3_psi_is_20_684_kpa() -> None:
-    """Standards table row 5.14, computed."""
+    """From the definitions of pound, inch and standard gravity: computed."""
     assert quantity("3 psi", Kind.PRESSURE, "it") == pytest.approx(20_684, abs=0.5)
 
 

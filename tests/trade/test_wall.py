@@ -1,4 +1,4 @@
-"""Wall left, against a minimum, and its refill. Rows are those of the sourced reference table."""
+"""Wall left, against a minimum, and its refill."""
 
 from __future__ import annotations
 
@@ -145,7 +145,7 @@ def test_figures_that_tell_of_no_wall_or_of_two_are_refused(figures: dict[str, A
     [(2.1, "not below it"), (2.0999, "cannot tell"), (1.9, "cannot tell"), (1.8999, "below it"), (9.0, "not below it")],
 )
 def test_within_its_error_of_the_minimum_nothing_can_be_told(left_mm: float, stands: str) -> None:
-    """Guard band: acceptance limit = limit + U (ILAC-G8:09/2019 section 4, row 1.51, seen)."""
+    """Guard band: acceptance limit = limit + U (ILAC-G8:09/2019 section 4, seen)."""
     assert str(of(left_mm).against(2.0)).startswith(stands)
 
 
@@ -159,12 +159,12 @@ def test_within_its_error_of_the_minimum_nothing_can_be_told(left_mm: float, sta
     ],
 )
 def test_the_published_example_of_a_guard_band(value: float, stands: Against) -> None:
-    """Limit -0.003, U 0.0010 (row 1.53, seen): 0.0017 in, 0.0025 and 0.0035 uncertain, beyond 0.004 out."""
+    """Limit -0.003, U 0.0010 (example to ILAC-G8, seen): 0.0017 in, 0.0025 and 0.0035 uncertain, beyond 0.004 out."""
     assert of(value, 0.0010).against(-0.003) is stands
 
 
 def test_at_the_edge_of_the_guard_band_a_thin_wall_slips_through_in_under_2_5_percent() -> None:
-    """Normal law, w = 2u: 0.9772 conform (row 1.52, computed)."""
+    """Normal law, w = 2u: 0.9772 conform (JCGM 106, computed)."""
     assert 1 - statistics.NormalDist(2.1, 0.05).cdf(2.0) == pytest.approx(0.9772, abs=5e-5)
     assert of(2.1, 0.1).against(2.0) is Against.NOT_BELOW
 
@@ -181,7 +181,7 @@ def test_a_larger_error_never_makes_an_answer_surer(left: float, error: float, l
     [(Regime.SMALL_CRAFT, 2.0), (Regime.RECREATIONAL, 2.286), (Regime.PASSENGER, 6.35)],
 )
 def test_the_published_minima_disagree_by_regime(regime: Regime, mm: float) -> None:
-    """Rows 2.7 and 2.8, seen: ISO 21487 2.0 mm, 0.090 in as reported, 46 CFR 182.440 0.250 in."""
+    """ISO 21487 2.0 mm, ABYC 0.090 in as reported, 46 CFR 182.440 0.250 in; all seen."""
     assert minimum(regime, None, DEFAULTS) == MINIMA[regime]
     assert (MINIMA[regime].value, MINIMA[regime].mark) == (pytest.approx(mm), Mark.SEEN)
 
