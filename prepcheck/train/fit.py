@@ -209,11 +209,14 @@ class Fit:
 
 @dataclass(frozen=True)
 class Checkpoint:
-    """What a run leaves: the averaged weights (to be used), the last ones and the optimiser (to go on from), notes."""
+    """What a run leaves: the averaged weights (to be used), the last ones and the optimiser (to go on from), notes.
+
+    A checkpoint brought back from an exported model has no optimiser.
+    """
 
     average: dict[str, Any]
     last: dict[str, Any]
-    optimiser: dict[str, Any]
+    optimiser: dict[str, Any] | None
     notes: dict[str, Any]
 
 
@@ -256,7 +259,8 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
     torch.manual_seed(plan.seed * 64 + rank)
     run = Fit(eye, plan, device, rank, ranks)
     if stored:
-        run.optimiser.load_state_dict(stored.optimiser)
+        if stored.optimiser is not None:
+            run.optimiser.load_state_dict(stored.optimiser)
         run.average.module.load_state_dict(stored.average)
         run.average.n_averaged.fill_(1)
 

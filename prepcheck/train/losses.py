@@ -29,7 +29,8 @@ def dice(chance: Any, truth: Any) -> Any:
 
 
 def scene_loss(logits: Any, truth: Any, burnt: Any) -> Any:
-    """Loss on scenes: entropy by state and place, overlap of residue inside the ground, entropy and overlap of the ground.
+    """Loss on scenes: entropy by state and place, and of bright metal against residue as the map is told; overlap of residue
+    inside the ground; entropy and overlap of the ground.
 
     Parameters
     ----------
@@ -51,9 +52,13 @@ def scene_loss(logits: Any, truth: Any, burnt: Any) -> Any:
     residue = chances[:, State.OXIDE : State.FOREIGN + 1].sum(1)
     wrong = ((state >= State.OXIDE) & (state <= State.FOREIGN)).float()
     told = ground * (state != 6) * (1 - burnt)
+    metal = chances[:, State.BRIGHT] / (chances[:, State.BRIGHT] + residue).clip(1e-4)
+    sides = functional.binary_cross_entropy(metal.clip(1e-4, 1 - 1e-4), 1 - wrong, reduction="none")
+    judged = told * care * (wrong + (state == State.BRIGHT))
+    side = (sides * judged).sum() / judged.sum().clip(1)
     spot = logits[:, 7]
     area = functional.binary_cross_entropy_with_logits(spot, ground)
-    return states + 0.3 * dice(residue * told, wrong * told) + 0.5 * area + 0.3 * dice(torch.sigmoid(spot), ground)
+    return states + 0.5 * side + 0.3 * dice(residue * told, wrong * told) + 0.5 * area + 0.3 * dice(torch.sigmoid(spot), ground)
 
 
 def photo_loss(logits: Any, labels: Any, accepted: Any) -> Any:
