@@ -180,10 +180,10 @@ def reopen_step(
     return store.decide(job, entry, name, at, role)
 
 
-def _state(story: Story, at: datetime, settings: Settings) -> JobState:
-    state = story_state(job, events, at, settings)
+def _state(job: str, events: Events, at: datetime, settings: Settings) -> JobState:
+    state = state_of(events, at, settings)
     if state is None:
-        raise WrongUse("has no plan of steps yet", "Choose one with prepcheck step plan", story.job.number)
+        raise WrongUse("has no plan of steps yet", "Choose one with prepcheck step plan", job)
     return state
 
 
