@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,8 +20,8 @@ from prepcheck.inspection import (
     see,
     worst_standing,
 )
-from prepcheck.photo import Flag, Photo, Plane, photo_flags
-from prepcheck.photo.align import NotAligned, align
+from prepcheck.photo import Flag, Photo, Plane
+from prepcheck.photo.align import NotAligned, Ready, align, ready
 from prepcheck.score import Score
 from prepcheck.settings import Settings
 from prepcheck.spot import Spot
@@ -31,6 +32,16 @@ from prepcheck.terms import FLAGS, Standing
 __all__ = ["MOST_PHOTOS", "inspect_set"]
 
 _SCALE_FLAGS = ("no_scale", "doubtful_scale")
+_AT_ONCE = 2
+"""Photos looked at at one time: each holds some 100 MB while it is, and two keep the cores of a small computer busy."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Other:
+    """A photo of a set but the first, and what was seen in it; None for one that was not looked at."""
+
+    member: Member
+    seen: Seen | None = field(default=None, repr=False)
 
 
 def inspect_set(
@@ -68,10 +79,11 @@ def inspect_set(
     if not 2 <= len(photos) <= MOST_PHOTOS:
         raise ValueError(f"{len(photos)} photos are no set")
     first = see(photos[0], model, settings, stated_mm_per_px)
-    members = _members(first, photos, settings)
-    used = [member for member in members if member.alignment is not None]
+    others = _others(first, photos, model, settings)
+    members = (Member(first.photo, first.flags), *(other.member for other in others))
     alone = conclude(first, model, settings).answer
-    seen = [see(member.photo, model, settings) for member in used]
+    used = [other.member for other in others if not other.member.left_out]
+    seen = [other.seen for other in others if other.seen is not None and not other.member.left_out]
     first = _with_scale_of(first, seen, used)
     fused = _fused(first, seen, used, settings)
     whole = first if fused is None else replace(first, surface=fused.surface)
@@ -81,12 +93,21 @@ def inspect_set(
     return replace(told, moved_light=_behind(members, fused, alone))
 
 
-def _members(first: Seen, photos: Sequence[Photo], settings: Settings) -> tuple[Member, ...]:
-    members = [Member(first.photo, first.flags)]
-    for number, photo in enumerate(photos[1:], start=1):
+def _others(first: Seen, photos: Sequence[Photo], model: Model, settings: Settings) -> list[_Other]:
+    """Look at all photos but the first, and lay them on it."""
+    base = _ready(first, settings)
+
+    def looked_at(number: int) -> _Other:
+        photo = photos[number]
         same = next((other for other in photos[:number] if _same(other, photo)), None)
-        members.append(_member(first.photo, photo, settings) if same is None else _copy(photo, same))
-    return tuple(members)
+        return _other(base, photo, model, settings) if same is None else _Other(_copy(photo, same))
+
+    with ThreadPoolExecutor(_AT_ONCE) as pool:
+        return list(pool.map(looked_at, range(1, len(photos))))
+
+
+def _ready(seen: Seen, settings: Settings) -> Ready:
+    return ready(seen.photo, settings, find=None if seen.card is None else "look")
 
 
 def _same(one: Photo, other: Photo) -> bool:
@@ -98,14 +119,17 @@ def _copy(photo: Photo, same: Photo) -> Member:
     return Member(photo, (), left_out=f"the same photo as {same.name}, to the byte")
 
 
-def _member(first: Photo, photo: Photo, settings: Settings) -> Member:
-    flags = tuple(photo_flags(photo, settings))
+def _other(base: Ready, photo: Photo, model: Model, settings: Settings) -> _Other:
+    seen = see(photo, model, settings)
+    flags = tuple(flag for flag in seen.flags if flag.code not in _SCALE_FLAGS)
     if blocking := [flag for flag in flags if flag.blocking]:
-        return Member(photo, flags, left_out="; ".join(f"{FLAGS[f.code].name} ({f.measured})" for f in blocking))
-    found = align(first, photo, settings)
+        return _Other(
+            Member(photo, flags, left_out="; ".join(f"{FLAGS[f.code].name} ({f.measured})" for f in blocking))
+        )
+    found = align(base, _ready(seen, settings), settings)
     if isinstance(found, NotAligned):
-        return Member(photo, flags, left_out=found.reason)
-    return Member(photo, flags, found)
+        return _Other(Member(photo, flags, left_out=found.reason))
+    return _Other(Member(photo, flags, found), seen)
 
 
 def _with_scale_of(first: Seen, others: list[Seen], used: list[Member]) -> Seen:

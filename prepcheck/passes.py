@@ -14,7 +14,7 @@ from prepcheck.errors import PrepcheckError, UnknownRecord, WrongUse
 from prepcheck.inspection import Inspection, inspect
 from prepcheck.light_set import inspect_set
 from prepcheck.photo import Photo, from_bytes
-from prepcheck.photo.align import Alignment, NotAligned, align
+from prepcheck.photo.align import Alignment, NotAligned, Ready, align, ready
 from prepcheck.photo.clip import clip_from_bytes
 from prepcheck.record import PersistingRecord, PhotoRecord, SinceLastPass
 from prepcheck.report.history import MOST_PASSES, PassPicture, draw_history
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 _MOST_BACK = 4
 """Passes looked back on; each is inspected again, which takes as long as a new photo."""
 _CLIP_FORMATS = ("MP4", "MOV")
+_ITSELF = Alignment(np.eye(3))
 CHANGES = ("newly_bright", "still_residue", "newly_exposed", "still_bright", "not_comparable")
 """Names of what a spot is shared out into since an earlier pass."""
 
@@ -45,8 +46,10 @@ class Again:
     lies: Alignment | NotAligned
 
 
-def looked_at_again(one: EarlierInspection, latest: Photo, archive: Archive, model: Model, settings: Settings) -> Again:
-    """Inspect a logged photo or set again from its archived bytes and lay it on `latest`.
+def looked_at_again(
+    one: EarlierInspection, latest: Ready | None, archive: Archive, model: Model, settings: Settings
+) -> Again:
+    """Inspect a logged photo or set again from its archived bytes and lay it on `latest`, None when it is that itself.
 
     Raises
     ------
@@ -60,7 +63,7 @@ def looked_at_again(one: EarlierInspection, latest: Photo, archive: Archive, mod
         inspection = inspect(photos[0], model, settings, stated_mm_per_px=stated)
     else:
         inspection = inspect_set(photos, model, settings, stated_mm_per_px=stated)
-    return Again(one, inspection, align(latest, inspection.photo, settings))
+    return Again(one, inspection, _ITSELF if latest is None else align(latest, inspection.photo, settings))
 
 
 def since_last_pass(
@@ -97,9 +100,9 @@ def since_last_pass(
     spots = [spot for spot, _ in (inspection.by_person or inspection.answer).spots]
     if not earlier or not spots:
         return asked, None
-    last = earlier[-1]
+    last, latest = earlier[-1], ready(inspection.photo, settings)
     try:
-        again = [looked_at_again(one, inspection.photo, archive, model, settings) for one in earlier[-_MOST_BACK:]]
+        again = [looked_at_again(one, latest, archive, model, settings) for one in earlier[-_MOST_BACK:]]
     except PrepcheckError as error:
         found, why = None, f"its photo cannot be used ({error.message})"
     else:
@@ -135,11 +138,13 @@ def spot_history(
     if not logged:
         raise UnknownRecord("no photo that shows its outline was logged", "Log one first", f"spot {of_spot.number}")
     latest = logged[-1]
-    photo = _archived(latest.photos, archive, settings)[0]
-    again = (looked_at_again(one, photo, archive, model, settings) for one in logged[-MOST_PASSES:])
+    base = ready(_archived(latest.photos, archive, settings)[0], settings)
+    again = (
+        looked_at_again(one, None if one is latest else base, archive, model, settings) for one in logged[-MOST_PASSES:]
+    )
     name = f"spot {of_spot.number}" + (f", {of_spot.name}" if of_spot.name else "")
     return draw_history(
-        [_picture(one, one.earlier is latest) for one in again],
+        [_picture(one) for one in again],
         title=f"{story.job.number}, {name}",
         persisting=[] if latest.since is None else [_ringed(patch) for patch in latest.since.persisting],
     )
@@ -234,7 +239,7 @@ def _persisting(patch: PersistingPatch) -> PersistingRecord:
     )
 
 
-def _picture(again: Again, latest: bool) -> PassPicture:
+def _picture(again: Again) -> PassPicture:
     one, photo = again.earlier, again.inspection.photo
     lies = again.lies
     spot = one.spot
@@ -243,7 +248,7 @@ def _picture(again: Again, latest: bool) -> PassPicture:
         rgb=photo.rgb,
         states=again.inspection.surface.states,
         size=(photo.width, photo.height),
-        to_latest=np.eye(3) if latest else lies.matrix if isinstance(lies, Alignment) else None,
+        to_latest=lies.matrix if isinstance(lies, Alignment) else None,
         outline=np.array(spot.outline, np.float64),
         standing=spot.standing,
         bright_share=spot.bright_share,

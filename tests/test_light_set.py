@@ -7,11 +7,12 @@ import dataclasses
 import numpy as np
 import pytest
 
+from prepcheck import inspection as one_photo
 from prepcheck import light_set
 from prepcheck.inspection import Inspection, Outlines, inspect
 from prepcheck.light_set import inspect_set
-from prepcheck.photo import Photo
-from prepcheck.photo.align import Alignment, NotAligned
+from prepcheck.photo import Photo, align
+from prepcheck.photo.align import Alignment, NotAligned, Ready
 from prepcheck.photo.card_image import card_image
 from prepcheck.record import Record, record_of
 from prepcheck.settings import Settings
@@ -40,8 +41,8 @@ def lying(shift: tuple[float, float] = (0.0, 0.0), error: float = 0.4) -> Alignm
 def aligned(monkeypatch: pytest.MonkeyPatch) -> None:
     """Makes every photo lie on the first, but those named ``other...``."""
 
-    def align(first: Photo, photo: Photo, settings: Settings) -> Alignment | NotAligned:
-        return NotAligned("it shows another place") if photo.name.startswith("other") else lying()
+    def align(first: Ready, other: Ready, settings: Settings) -> Alignment | NotAligned:
+        return NotAligned("it shows another place") if other.photo.name.startswith("other") else lying()
 
     monkeypatch.setattr(light_set, "align", align)
 
@@ -132,6 +133,26 @@ def test_an_outline_drawn_in_the_first_photo_is_scored_on_the_set() -> None:
     record = behind(look(shot(1, PATCH), shot(2, PATCH), outlines=Outlines(drawn=(square,))))
     assert record.by_person is not None
     assert record.by_person.spots[-1].outlined_by == "person"
+
+
+def test_each_photo_is_checked_and_searched_for_the_card_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    done: list[tuple[str, str]] = []
+
+    def told(where: object, name: str) -> None:
+        whole = getattr(where, name)
+        monkeypatch.setattr(where, name, lambda photo, *more: done.append((name, photo.name)) or whole(photo, *more))
+
+    told(one_photo, "photo_flags")
+    told(one_photo, "with_scale")
+    monkeypatch.setattr(align, "find_card", None)
+    look(shot(1), shot(2), shot(3))
+    assert sorted(done) == [(name, f"{n}.jpg") for name in ("photo_flags", "with_scale") for n in (1, 2, 3)]
+
+
+def test_photos_keep_their_order_whichever_is_looked_at_first() -> None:
+    record = behind(look(*(shot(n) for n in range(1, 7))))
+    assert record.moved_light is not None
+    assert [one.name for one in record.moved_light.photos] == [f"{n}.jpg" for n in range(1, 7)]
 
 
 # ---- photos left out

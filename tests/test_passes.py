@@ -13,7 +13,7 @@ from prepcheck import light_set, passes, tasks
 from prepcheck.errors import UnknownRecord
 from prepcheck.looking import Look, Looked, Place, look_at
 from prepcheck.passes import CHANGES, spot_history
-from prepcheck.photo.align import Alignment, NotAligned
+from prepcheck.photo.align import Alignment, NotAligned, Ready
 from prepcheck.record import Record, SinceLastPass
 from prepcheck.settings import Settings
 from prepcheck.terms import State
@@ -140,6 +140,16 @@ def test_a_set_is_compared_with_a_set(log: Log, place: Place, tmp_path: Path) ->
     assert shares(taken(2))["still_residue"] == pytest.approx((20 / 80) ** 2, rel=0.2)
 
 
+def test_all_earlier_passes_are_laid_on_one_photo_made_ready_once(log: Log, monkeypatch: pytest.MonkeyPatch) -> None:
+    for pass_no in (1, 2):
+        log(pass_no, OXIDE)
+    bases: list[object] = []
+    lying = Alignment(np.eye(3), 0.4, 80, "features")
+    monkeypatch.setattr(passes, "align", lambda base, *_: bases.append(base) or lying)
+    log(3, OXIDE)
+    assert (len(bases), len(set(map(id, bases))), type(bases[0])) == (2, 1, Ready)
+
+
 # ---- residue that stays
 
 
@@ -264,6 +274,12 @@ def test_the_history_of_a_spot_is_drawn(log: Log, place: Place) -> None:
         log(pass_no, OXIDE)
     picture = spot_history(place.store, place.archive, "1", "seam", LOOK.model, SETTINGS)
     assert picture.shape[1:] == (780, 3)
+
+
+def test_the_latest_pass_is_not_laid_on_itself(log: Log, place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
+    log(1, OXIDE)
+    monkeypatch.setattr(passes, "align", None)
+    assert spot_history(place.store, place.archive, "1", "seam", LOOK.model, SETTINGS).size
 
 
 def test_a_spot_whose_photos_show_no_outline_has_no_picture(place: Place, tmp_path: Path) -> None:

@@ -9,15 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cached_property
+from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from prepcheck.photo.align_features import matched
+from prepcheck.photo.align_features import Points, matched, points
 from prepcheck.photo.align_tiles import Tiles, corrected, drawn_from_afar, look_for_tiles
-from prepcheck.photo.card import find_card, plane_of
+from prepcheck.photo.card import CardFind, find_card, plane_of
 from prepcheck.photo.card_design import outline
 from prepcheck.photo.photo import Photo, enlargement
 from prepcheck.settings import AlignSettings, Settings
@@ -33,6 +34,10 @@ _STEPS = (8, 4, 2)
 _TURNS = 30
 """Most iterations of the climb at each size."""
 _CORRECTIONS = 3
+_NEAR_PX = 5.0
+"""Between the corners of two starts that climb to the same place."""
+_STAYS_PX = 0.1
+"""Correction, at the corners, after which no other is worth the look."""
 _CARD_RIM_MM = 4.0
 _GOOD_PX = 0.7
 """Estimated error at which no other start is tried."""
@@ -52,14 +57,15 @@ class Alignment:
         Estimated error over the view that both share, root mean square, in pixels at a long side of 1280.
     matches : int
         Tiles of the first photo that were found where `matrix` says.
-    by : {"card", "features"}
-        ``card`` when the scale card in both photos gave the start, and the surface bears it out.
+    by : {"card", "features", "known"}
+        ``card`` when the scale card in both photos gave the start, and the surface bears it out; ``known`` when the way was
+        not looked for, as in scenes made with it.
     """
 
     matrix: Array = field(repr=False)
-    error_px: float
-    matches: int
-    by: str
+    error_px: float = 0.0
+    matches: int = 0
+    by: str = "known"
 
 
 @dataclass(frozen=True)
@@ -91,18 +97,67 @@ class _View:
     def size(self) -> tuple[int, int]:
         return self.contrast.shape[1], self.contrast.shape[0]
 
+    @cached_property
+    def points(self) -> Points:
+        return points(self.contrast)
 
-def align(first: Photo, other: Photo, settings: Settings, *, mask: Mask | None = None) -> Alignment | NotAligned:
+
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """A photo to be laid on others, or others on it: what that takes is made when first needed, and kept.
+
+    Parameters
+    ----------
+    photo : Photo
+        Of any size and orientation.
+    card : ndarray, shape (3, 3), float64, or None
+        Homography from its pixels at full size to mm on the scale card, where one lies in it. A doubtful card gives a start
+        too: the surface has to agree.
+    mask : ndarray, shape (h, w), bool, optional
+        What to ignore (something that moves), at any size with the photo's aspect; True is ignored.
+    """
+
+    photo: Photo
+    card: Array | None = field(default=None, repr=False)
+    mask: Mask | None = field(default=None, repr=False)
+
+    @cached_property
+    def view(self) -> _View:
+        """The photo as it is compared."""
+        return _view(self.photo, self.card, self.mask)
+
+
+def ready(
+    photo: Photo, settings: Settings, *, find: CardFind | Literal["look"] | None = "look", mask: Mask | None = None
+) -> Ready:
+    """Make a photo ready that takes part in several alignments.
+
+    Parameters
+    ----------
+    photo : Photo
+        With its plane, when that is known from its card.
+    settings : Settings
+        How a scale card is looked for.
+    find : CardFind, None or "look"
+        The card in ``photo.rgb`` where it was looked for already, None when there is none.
+    mask : ndarray, shape (h, w), bool, optional
+        As in `Ready`.
+    """
+    if photo.plane is not None and photo.plane.source == "card":
+        return Ready(photo, photo.plane.to_mm, mask)
+    found = find_card(photo.rgb, settings.card) if find == "look" else find
+    return Ready(photo, None if found is None else plane_of(found, photo.reduction).to_mm, mask)
+
+
+def align(first: Photo | Ready, other: Photo | Ready, settings: Settings) -> Alignment | NotAligned:
     """Find how `other` lies on `first`.
 
     Parameters
     ----------
-    first, other : Photo
-        Of any size and orientation.
+    first, other : Photo or Ready
+        Of any size and orientation; `ready` when they take part in several alignments.
     settings : Settings
         `AlignSettings`: how sure the answer has to be.
-    mask : ndarray, shape (h, w), bool, optional
-        What to ignore in the first photo (something that moves), at any size with its aspect; True is ignored.
 
     Returns
     -------
@@ -110,14 +165,18 @@ def align(first: Photo, other: Photo, settings: Settings, *, mask: Mask | None =
         The latter when the photos show too little in common, lie too differently, are mirrored, or the estimated error
         is over the limit.
     """
-    cards = [_card_plane(photo, settings) for photo in (first, other)]
-    one, two = _view(first, cards[0], mask), _view(other, cards[1])
+    both = [one if isinstance(one, Ready) else ready(one, settings) for one in (first, other)]
+    one, two = (each.view for each in both)
     if min(float(one.strength.max()), float(two.strength.max())) < 0.1:
         return NotAligned("one of the two photos shows no detail to lay them over each other by")
     best: Alignment | NotAligned = NotAligned(_TOO_LITTLE)
     rank = (False, 0.0)
-    for by, start in _starts(one, two, cards):
+    settled: list[Array] = []
+    for by, start in _starts(one, two, [each.card for each in both]):
+        if isinstance(best, Alignment) and any(_near(start, there, one.size) for there in settled):
+            continue
         matrix, tiles = _settled(one, two, start)
+        settled.append(matrix)
         found = _judged(one, two, matrix, tiles, by, settings.align)
         if isinstance(found, Alignment) and found.error_px <= _GOOD_PX:
             return found
@@ -127,48 +186,6 @@ def align(first: Photo, other: Photo, settings: Settings, *, mask: Mask | None =
     if isinstance(best, NotAligned) and _mirrored(one, two):
         return NotAligned("one photo is a mirror image of the other")
     return best
-
-
-def warp(
-    picture: NDArray[Any],
-    alignment: Alignment,
-    other_size: tuple[int, int],
-    first_size: tuple[int, int],
-    *,
-    shape: tuple[int, int] | None = None,
-    nearest: bool = False,
-) -> tuple[NDArray[Any], Mask]:
-    """Bring a map of the other photo into the frame of the first.
-
-    Parameters
-    ----------
-    picture : ndarray, shape (h, w) or (h, w, c), bool, uint8, float32 or float64
-        Covers the whole other photo, at any size.
-    alignment : Alignment
-        Of the other photo on the first.
-    other_size, first_size : tuple of int
-        Full upright (width, height) of the photos, in pixels.
-    shape : tuple of int, optional
-        (h, w) of the result, which covers the whole first photo; that of `picture` fitted to the first photo by default.
-    nearest : bool
-        Take the nearest value instead of mixing: for codes and numbers of spots.
-
-    Returns
-    -------
-    picture : ndarray, shape (h, w) or (h, w, c), same dtype
-        In the frame of the first; 0 where the other photo shows nothing.
-    valid : ndarray, shape (h, w), bool
-        Where it shows something.
-    """
-    size = (picture.shape[1], picture.shape[0])
-    fit = max(size) / max(first_size)
-    rows, columns = shape or (max(1, round(first_size[1] * fit)), max(1, round(first_size[0] * fit)))
-    there = _to_full(first_size, (columns, rows))
-    matrix = np.linalg.inv(there) @ alignment.matrix @ _to_full(other_size, size)
-    how = cv2.INTER_NEAREST if nearest or picture.dtype == np.bool_ else cv2.INTER_LINEAR
-    plain = picture.astype(np.uint8) if picture.dtype == np.bool_ else picture
-    laid = cv2.warpPerspective(plain, matrix, (columns, rows), flags=how)
-    return laid.astype(picture.dtype), _covered(size, matrix, (columns, rows))
 
 
 def _to_full(full: tuple[int, int], size: tuple[int, int]) -> Array:
@@ -208,16 +225,25 @@ def _contrast(rgb: NDArray[np.uint8]) -> Plain:
     """Log brightness against its surroundings, in units of the contrast there (a floor keeps noise down)."""
     light = np.log(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY).astype(np.float32) + np.float32(_DARK))
     light = cv2.GaussianBlur(light, (0, 0), 1.0)
-    apart = light - cv2.GaussianBlur(light, (0, 0), 10.0)
-    usual = np.sqrt(np.maximum(cv2.GaussianBlur(apart * apart, (0, 0), 20.0), 0)) + np.float32(0.03)
+    apart = light - _smeared(light, 10.0)
+    usual = np.sqrt(np.maximum(_smeared(apart * apart, 20.0), 0)) + np.float32(0.03)
     return np.asarray(np.clip(apart / usual, -3, 3), np.float32)
+
+
+def _smeared(plane: Plain, sigma: float) -> Plain:
+    """Smooth widely, at a quarter of the size."""
+    height, width = plane.shape
+    small = cv2.resize(plane, (max(1, width // 4), max(1, height // 4)), interpolation=cv2.INTER_AREA)
+    smooth = cv2.GaussianBlur(small, (0, 0), sigma / 4)
+    return np.asarray(cv2.resize(smooth, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _strength(contrast: Plain) -> Plain:
     """How strongly the contrast changes at a pixel, whichever side is the brighter one."""
     smooth = cv2.GaussianBlur(contrast, (0, 0), 1.2)
-    slope = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
-    return np.asarray(slope / (cv2.GaussianBlur(slope, (0, 0), 20.0) + np.float32(0.05)), np.float32)
+    across, down = (cv2.Sobel(smooth, cv2.CV_32F, *way) for way in ((1, 0), (0, 1)))
+    slope = np.asarray(cv2.magnitude(across, down), np.float32)
+    return np.asarray(slope / (_smeared(slope, 20.0) + np.float32(0.05)), np.float32)
 
 
 def _shrunk(contrast: Plain, seen: Plain, step: int) -> Plain:
@@ -233,17 +259,16 @@ def _starts(one: _View, two: _View, cards: list[Array | None]) -> Iterator[tuple
     if cards[0] is not None and cards[1] is not None:
         yield "card", np.linalg.inv(two.to_full) @ np.linalg.inv(cards[1]) @ cards[0] @ one.to_full
     yield "features", _laid_on(one.size, two.size)
-    by_features, _ = matched(one.contrast, two.contrast)
+    by_features, _ = matched(one.points, two.points)
     if by_features is not None:
         yield "features", by_features
 
 
-def _card_plane(photo: Photo, settings: Settings) -> Array | None:
-    """Homography from full-size pixels to mm on the card; a doubtful card gives a start too, the surface has to agree."""
-    if photo.plane is not None and photo.plane.source == "card":
-        return photo.plane.to_mm
-    find = find_card(photo.rgb, settings.card)
-    return None if find is None else plane_of(find, photo.reduction).to_mm
+def _near(start: Array, settled: Array, size: tuple[int, int]) -> bool:
+    """Say whether a climb from `start` would lead to where an earlier one settled."""
+    corners = np.array([[(0, 0), (size[0], 0), (size[0], size[1]), (0, size[1])]], np.float64)
+    ends = [cv2.perspectiveTransform(corners, matrix) for matrix in (start, settled)]
+    return bool(np.abs(ends[0] - ends[1]).max() < _NEAR_PX)
 
 
 def _laid_on(size: tuple[int, int], other: tuple[int, int]) -> Array:
@@ -259,9 +284,13 @@ def _settled(one: _View, two: _View, start: Array) -> tuple[Array, Tiles]:
     for step in _STEPS:
         matrix = _climbed(one, two, matrix, step)
     matrix = drawn_from_afar(one.strength, two.strength, matrix)
+    tiles = look_for_tiles(one.strength, two.strength, matrix)
     for _ in range(_CORRECTIONS):
-        matrix = corrected(matrix, look_for_tiles(one.strength, two.strength, matrix))
-    return matrix, look_for_tiles(one.strength, two.strength, matrix)
+        better, moved = corrected(matrix, tiles)
+        if moved < _STAYS_PX:
+            break
+        matrix, tiles = better, look_for_tiles(one.strength, two.strength, better)
+    return matrix, tiles
 
 
 def _climbed(one: _View, two: _View, start: Array, step: int) -> Array:
@@ -316,7 +345,7 @@ def _judged(
 
 
 def _mirrored(one: _View, two: _View) -> bool:
-    return matched(one.contrast, np.ascontiguousarray(two.contrast[:, ::-1]))[1] >= _MIRRORED_MATCHES
+    return matched(one.points, points(np.ascontiguousarray(two.contrast[:, ::-1])))[1] >= _MIRRORED_MATCHES
 
 
 def _back_at_full_size(matrix: Array, one: _View, two: _View) -> Array:

@@ -83,20 +83,21 @@ def look_for_tiles(one: Plain, two: Plain, matrix: Array, reach: int = _REACH) -
     """
     size = (one.shape[1], one.shape[0])
     laid = np.asarray(cv2.warpPerspective(two, matrix, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP), np.float32)
-    looked = [
-        (x, y)
-        for y in range(reach, size[1] - _TILE - reach + 1, _TILE)
-        for x in range(reach, size[0] - _TILE - reach + 1, _TILE)
-        if _shows(one[y : y + _TILE, x : x + _TILE]) and _shows(laid[y : y + _TILE, x : x + _TILE])
-    ]
+    looked = [(int(x), int(y)) for y, x in np.argwhere(_shows(one, reach) & _shows(laid, reach)) * _TILE + reach]
     found = [(x, y, *off) for x, y in looked if (off := _found(one, laid, x, y, reach)) is not None]
     table, middle = np.array(found, np.float64).reshape(-1, 4), (_TILE - 1) / 2
     near = np.hypot(table[:, 2], table[:, 3]) <= _NEAR
     return Tiles(table[:, :2] + middle, table[:, 2:], near, np.array(looked, np.float64).reshape(-1, 2) + middle, size)
 
 
-def _shows(tile: Plain) -> bool:
-    return bool((tile > 0).mean() >= 0.7 and tile.std() >= 0.1)
+def _shows(strength: Plain, reach: int) -> NDArray[np.bool_]:
+    """Say of each tile, `reach` pixels and more off the rim, whether there is something in it to be found again."""
+    rows, columns = ((side - 2 * reach) // _TILE for side in strength.shape)
+    if min(rows, columns) < 1:
+        return np.zeros((0, 0), np.bool_)
+    inner = strength[reach : reach + rows * _TILE, reach : reach + columns * _TILE]
+    tiles = inner.reshape(rows, _TILE, columns, _TILE)
+    return np.asarray(((tiles > 0).mean(axis=(1, 3)) >= 0.7) & (tiles.std(axis=(1, 3)) >= 0.1))
 
 
 def _found(one: Plain, laid: Plain, x: int, y: int, reach: int) -> tuple[float, float] | None:
@@ -143,15 +144,15 @@ def _fit(tiles: Tiles) -> _Fit:
     return _Fit(values, spread)
 
 
-def corrected(matrix: Array, tiles: Tiles) -> Array:
-    """Return `matrix` moved to where the tiles were found, as it was when fewer than five agree."""
+def corrected(matrix: Array, tiles: Tiles) -> tuple[Array, float]:
+    """Return `matrix` moved to where the tiles were found, and by how many pixels at most; not when fewer than five agree."""
     if tiles.agree.sum() < 5:
-        return matrix
+        return matrix, 0.0
     width, height = tiles.size
     corners = np.array([(0, 0), (width - 1, 0), (width - 1, height - 1), (0, height - 1)], np.float64)
-    moved = corners + _rows(corners, tiles.size) @ _fit(tiles).values
-    change = cv2.getPerspectiveTransform(corners.astype(np.float32), moved.astype(np.float32))
-    return np.asarray(matrix @ change, np.float64)
+    shift = _rows(corners, tiles.size) @ _fit(tiles).values
+    change = cv2.getPerspectiveTransform(corners.astype(np.float32), (corners + shift).astype(np.float32))
+    return np.asarray(matrix @ change, np.float64), float(np.hypot(*shift.T).max())
 
 
 def drawn_from_afar(one: Plain, two: Plain, matrix: Array) -> Array:

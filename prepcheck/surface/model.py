@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import Annotated, Any, TypeVar
 
 import cv2
@@ -29,10 +30,11 @@ STEP = 32
 
 @dataclass(frozen=True, eq=False)
 class Model:
-    """A loaded model and what is known of its error."""
+    """A loaded model and what is known of its error. May be used from several threads; the net runs for one at a time."""
 
     origin: ModelOrigin
     net: Any = field(repr=False)
+    turn: Lock = field(default_factory=Lock, repr=False)
 
     def run(self, rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], int]:
         """Return the model's maps for one picture.
@@ -57,9 +59,11 @@ class Model:
         height, width = rgb.shape[:2]
         below, right = (max(-side % STEP, 2 * STEP - side) for side in (height, width))
         padded = cv2.copyMakeBorder(rgb, 0, below, 0, right, cv2.BORDER_REFLECT_101)
-        self.net.setInput(cv2.dnn.blobFromImage(padded, 1 / 255.0))
+        blob = cv2.dnn.blobFromImage(padded, 1 / 255.0)
         try:
-            maps = self.net.forward()[0]
+            with self.turn:
+                self.net.setInput(blob)
+                maps = self.net.forward()[0]
         except cv2.error as error:
             raise ModelFault("the model cannot be run", "Reinstall prepcheck", self.origin.name) from error
         if maps.ndim != 3 or maps.shape[0] != CHANNELS or not np.isfinite(maps).all():

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from prepcheck import light_set, passes
-from prepcheck.photo.align import Alignment, NotAligned
+from prepcheck.photo import Photo
+from prepcheck.photo.align import Alignment, NotAligned, Ready
 from prepcheck.terms import State
 from tests import painted
 from tests.command import Command, photo_bytes, write_plate
@@ -25,8 +26,8 @@ GPS = {1: "N", 2: (46.0, 57.0, 11.0), 3: "E", 4: (7.0, 26.0, 27.0)}
 def aligned(monkeypatch: pytest.MonkeyPatch) -> None:
     """Makes every photo lie on the first, but those named ``lid...``."""
 
-    def align(first: object, photo: object, settings: object) -> Alignment | NotAligned:
-        if getattr(photo, "name", "").startswith("lid"):
+    def align(first: Ready, other: Ready | Photo, settings: object) -> Alignment | NotAligned:
+        if (other.photo if isinstance(other, Ready) else other).name.startswith("lid"):
             return NotAligned("too few places look the same in both")
         return Alignment(np.eye(3), 0.4, 80, "features")
 

@@ -8,7 +8,9 @@ import pytest
 from numpy.typing import NDArray
 
 from prepcheck.photo import Photo
-from prepcheck.photo.align import Alignment, NotAligned, align, warp
+from prepcheck.photo import align as module
+from prepcheck.photo.align import Alignment, NotAligned, align, ready
+from prepcheck.photo.align_features import _pairs
 from prepcheck.photo.card_image import card_image
 from prepcheck.settings import Settings
 
@@ -193,31 +195,65 @@ def test_what_is_masked_does_not_count() -> None:
     mask = np.zeros((720, 960), bool)
     mask[:, :480] = True
     one[:, :480] = other[:, :480] = lit(stuck, (0.4, 0.5))[:, :480]
-    found = align(photo(one), photo(other), SETTINGS, mask=mask)
+    found = align(ready(photo(one), SETTINGS, mask=mask), photo(other), SETTINGS)
     assert isinstance(found, Alignment)
     there = cv2.perspectiveTransform(np.array([[[720.0, 360.0]]]), found.matrix @ np.linalg.inv(SHAKE))[0, 0]
     assert np.hypot(*(there - (720, 360))) < 1.0
 
 
-SHIFT = Alignment(np.array([[1, 0, 40.0], [0, 1, 0], [0, 0, 1]]), 0.1, 99, "features")
+def test_a_photo_made_ready_once_gives_the_same_way_as_one_made_ready_each_time() -> None:
+    one, other = (photo(lit(part(18), at)) for at in ((0.4, 0.5), (0.6, 0.5)))
+    base, each = ready(one, SETTINGS), align(one, other, SETTINGS)
+    again = align(base, ready(other, SETTINGS), SETTINGS)
+    assert isinstance(again, Alignment)
+    assert isinstance(each, Alignment)
+    assert again.matrix == pytest.approx(each.matrix, abs=1e-3)
 
 
-def test_a_map_is_carried_into_the_frame_of_the_first_at_its_own_size() -> None:
-    codes = np.zeros((18, 24), np.uint8)
-    codes[5, 3] = 255
-    laid, _ = warp(codes, SHIFT, (960, 720), (960, 720), nearest=True)
-    assert np.argwhere(laid == 255).tolist() == [[5, 4]]
+def test_what_is_made_of_a_ready_photo_is_made_once_for_all_alignments(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[Photo] = []
+    whole = module._view
+    monkeypatch.setattr(module, "_view", lambda photo, *more: seen.append(photo) or whole(photo, *more))
+    base = ready(photo(lit(part(1), (0.4, 0.4))), SETTINGS)
+    others = [photo(lit(part(1), (x, 0.5))) for x in (0.5, 0.6)]
+    for other in others:
+        align(base, other, SETTINGS)
+    assert seen == [base.photo, *others]
 
 
-def test_where_the_other_photo_shows_nothing_a_map_is_not_valid() -> None:
-    _, valid = warp(np.ones((18, 24), bool), SHIFT, (960, 720), (960, 720))
-    assert (valid[:, 0].any(), valid[:, 1:].all()) == (False, True)
+def test_a_card_that_was_looked_for_is_not_looked_for_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "find_card", None)
+    assert ready(photo(lit(part(1), (0.4, 0.4))), SETTINGS, find=None).card is None
 
 
-@pytest.mark.parametrize("kind", [np.bool_, np.uint8, np.float32])
-def test_a_map_keeps_its_kind_of_number(kind: type) -> None:
-    laid, _ = warp(np.ones((18, 24), kind), SHIFT, (960, 720), (480, 360), shape=(9, 12))
-    assert (laid.dtype, laid.shape) == (kind, (9, 12))
+def test_points_that_choose_each_other_and_clearly_are_pairs() -> None:
+    looks = np.eye(128, dtype=np.float32)[:12]
+    mine, theirs = _pairs(looks, looks[::-1].copy())
+    assert (mine + theirs).tolist() == [11] * 12
+
+
+def test_points_that_look_like_two_others_are_no_pairs() -> None:
+    looks = np.eye(128, dtype=np.float32)[:12]
+    mine, _ = _pairs(looks, np.concatenate([looks, looks[:1]]))
+    assert mine.tolist() == list(range(1, 12))
+
+
+def test_pairs_are_those_of_a_plain_search() -> None:
+    rng = np.random.default_rng(4)
+    one = np.abs(rng.normal(size=(60, 128))).astype(np.float32)
+    two = np.abs(one[rng.permutation(60)] + rng.normal(0, 0.45, (60, 128)) * np.linspace(0, 3, 60)[:, None]).astype(
+        np.float32
+    )
+    one, two = (looks / np.linalg.norm(looks, axis=1, keepdims=True) for looks in (one, two))
+    plain = cv2.BFMatcher(cv2.NORM_L2)
+    back = {match.queryIdx: match.trainIdx for match in plain.match(two, one)}
+    expected = [
+        (best.queryIdx, best.trainIdx)
+        for best, second in plain.knnMatch(one, two, k=2)
+        if back[best.trainIdx] == best.queryIdx and best.distance < 0.85 * second.distance
+    ]
+    assert 0 < len(expected) < 60
+    assert [(int(a), int(b)) for a, b in zip(*_pairs(one, two), strict=True)] == expected
 
 
 def test_surroundings_at_one_side_only_leave_a_large_error() -> None:
