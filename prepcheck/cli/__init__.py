@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from prepcheck import __version__
-from prepcheck.cli import card, demo, disagree, evaluate, inspect, job, plan
+from prepcheck.cli import card, demo, disagree, evaluate, inspect, job, key, plan, seal, timestamp, verify
 from prepcheck.errors import CannotWrite, PrepcheckError, WrongUse, printable
 
 app = typer.Typer(
@@ -28,6 +28,10 @@ app.command("disagree")(disagree.disagree)
 app.command("evaluate")(evaluate.evaluate)
 app.add_typer(job.app, name="job")
 app.add_typer(plan.app, name="plan")
+app.command("seal")(seal.seal)
+app.command("verify")(verify.verify)
+app.command("timestamp")(timestamp.timestamp)
+app.add_typer(key.app, name="key")
 
 
 def _version(wanted: bool) -> None:

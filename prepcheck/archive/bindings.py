@@ -1,0 +1,97 @@
+"""Checks that what a sealed bag shows is what the log's entries are about: records, photos, the job's entries as told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from prepcheck.archive.bag_parts import Tell
+from prepcheck.archive.bag_source import Source
+from prepcheck.archive.faults import Kind
+from prepcheck.archive.sequence import name_of, told
+from prepcheck.archive.statement import LogFile, PhotoLine, PhotosFile, record_file
+
+
+def check_records(log: LogFile, hashes: Mapping[str, str], tell: Tell) -> None:
+    """Check that each inspection's record is there and the one that was logged, and that there are no others.
+
+    Parameters
+    ----------
+    hashes : mapping
+        SHA-256 by path, of the payload manifest.
+    """
+    expected = {}
+    for entry in log.entries:
+        text = told(entry)
+        if text.get("kind") == "inspection":
+            expected[_record_path(text.get("number"))] = (name_of(entry), text.get("record_sha256"))
+    there = {path for path in hashes if path.startswith("data/records/")}
+    for path in sorted(expected.keys() - there):
+        tell(Kind.LOG, path, f"the record of {expected[path][0]} is not in the bag")
+    for path in sorted(there - expected.keys()):
+        tell(Kind.LOG, path, "belongs to no entry of the log")
+    for path in sorted(there & expected.keys()):
+        if hashes[path] != expected[path][1]:
+            tell(Kind.LOG, path, f"is not the record that {expected[path][0]} logged")
+
+
+def check_photos(log: LogFile, photos: PhotosFile, hashes: Mapping[str, str], tell: Tell) -> None:
+    """Check that each photo of an inspection is listed, and that each file is the one listed, and that there are no others."""
+    logged = {sha256 for entry in log.entries for sha256 in _list(told(entry).get("photos"))}
+    listed = [line.sha256 for line in photos.photos]
+    if len(set(listed)) != len(listed):
+        tell(Kind.LOG, "data/photos.json", "lists a photo twice")
+    for sha256 in sorted(logged - set(listed)):
+        tell(Kind.LOG, "data/photos.json", f"a photo of the log is missing: {sha256}")
+    for sha256 in sorted(set(listed) - logged):
+        tell(Kind.LOG, "data/photos.json", f"lists a photo that no entry of the log names: {sha256}")
+    files = {f"data/{line.file}" for line in photos.photos if line.file is not None}
+    for path in sorted({path for path in hashes if path.startswith("data/photos/")} - files):
+        tell(Kind.LOG, path, "is no photo that photos.json lists")
+    for line in photos.photos:
+        _check_photo(line, hashes, tell)
+
+
+def _check_photo(line: PhotoLine, hashes: Mapping[str, str], tell: Tell) -> None:
+    if line.file is None:
+        return
+    path = f"data/{line.file}"
+    if hashes.get(path) != line.file_sha256:
+        tell(Kind.LOG, path, "is not the file that photos.json lists")
+    if line.original != (line.file_sha256 == line.sha256):
+        tell(Kind.LOG, path, "is called the original and is another, or the other way round")
+
+
+def check_story(log: LogFile, story: Any, tell: Tell) -> None:
+    """Check that the entries told in ``job.json`` are those of the log."""
+    logged = {
+        (text.get("number"), text.get("at")): text.get("entry")
+        for text in map(told, log.entries)
+        if text.get("kind") == "event"
+    }
+    events = story.get("events") if isinstance(story, dict) else None
+    for event in _list(events):
+        number, at = (event.get("number"), event.get("at")) if isinstance(event, dict) else (None, None)
+        inside = event.get("entry") if isinstance(event, dict) else None
+        if inside is not None and logged.get((number, at), {}) != inside:
+            tell(Kind.LOG, "data/job.json", f"its entry {number} is not the one that was logged")
+    told_of = {event.get("number") for event in _list(events) if isinstance(event, dict)}
+    for number in sorted(str(number) for number, _ in logged if number not in told_of):
+        tell(Kind.LOG, "data/job.json", f"does not tell entry {number} of the log")
+
+
+def read_json(source: Source, path: str) -> Any:
+    """Return the JSON of a file of the bag; None when there is none."""
+    try:
+        return json.loads(b"".join(source.chunks(path)))
+    except (KeyError, OSError, ValueError, RecursionError):
+        return None
+
+
+def _record_path(number: Any) -> str:
+    return f"data/{record_file(number)}" if isinstance(number, int) and 0 <= number < 2**53 else "data/records/?"
+
+
+def _list(found: Any) -> list[Any]:
+    return found if isinstance(found, list) else []

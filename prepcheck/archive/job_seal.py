@@ -1,0 +1,195 @@
+"""The use case of sealing a job: gather what the log and the archive hold, seal it, log the seal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import TypeAdapter
+
+from prepcheck.archive.archive import Archive
+from prepcheck.archive.bag_source import open_source, read
+from prepcheck.archive.bag_write import TAG_MANIFEST, beside_of, move
+from prepcheck.archive.keys import shop_key
+from prepcheck.archive.seal import Evidence, ModelIn, PhotoIn, SealedBag, seal
+from prepcheck.archive.statement import sha256
+from prepcheck.archive.verify import verify
+from prepcheck.errors import BrokenBag, StoreFault
+from prepcheck.resources import folder
+from prepcheck.store import clean, job_number
+from prepcheck.store.rows import Leaf, Seal, Story
+from prepcheck.trade.entries import Erased, Sealed
+
+if TYPE_CHECKING:
+    from prepcheck.store.store import Store
+
+
+@dataclass(frozen=True)
+class JobSealed:
+    """What was sealed, with which key; `finished` are bags of earlier seals that had been cut off and now have their name."""
+
+    bag: SealedBag
+    fingerprint: str
+    finished: tuple[Path, ...]
+
+
+def seal_job(
+    store: Store,
+    archive: Archive,
+    number: str,
+    out: Path,
+    *,
+    person: str,
+    at: datetime,
+    role: str = "",
+    as_zip: bool = False,
+    with_position: bool = False,
+    report_files: Mapping[str, bytes] | None = None,
+) -> JobSealed:
+    """Seal all evidence of a job into a bag, verify it, log it, and only then give the bag its name.
+
+    Killed at any moment, there is either no bag and no seal in the log, or both; a bag that was logged and not yet named is
+    named by the next seal into the same folder.
+
+    Parameters
+    ----------
+    store, archive : Store, Archive
+        From `prepcheck.tasks.open_log`; the shop's key lies beside the log.
+    number : str
+        The job.
+    out : Path
+        Folder or zip file to make.
+    person, role, at
+        Who seals, in which role as proved by a PIN, when.
+    as_zip, with_position : bool
+        Whether to write a zip file; whether to include the originals of photos with their position.
+    report_files : mapping of str to bytes, optional
+        Reports by file name.
+
+    Raises
+    ------
+    UnknownRecord
+        No such job.
+    StoreFault
+        The log or a photo is no longer what was logged, or its past is not the one that was sealed; nothing was sealed.
+    NameClash, StoreFull
+        There is something at `out`, or no room; nothing was sealed.
+    """
+    job, who = job_number(number), clean(person, "the person's name")
+    evidence = gather(store, job, report_files)
+    finished = finish(out.parent, evidence.earlier)
+    key = shop_key(store.path.parent, at)
+
+    def log(beside: Path, sealed: Sealed) -> None:
+        _refuse_faults(beside, key.public)
+        store.add_seal(job, sealed, who, at, role)
+
+    bag = seal(
+        evidence,
+        key,
+        out,
+        at=at,
+        photo_bytes=archive.get,
+        as_zip=as_zip,
+        with_position=with_position,
+        before_move=log,
+    )
+    return JobSealed(bag, key.fingerprint, finished)
+
+
+def gather(store: Store, job: str, report_files: Mapping[str, bytes] | None = None) -> Evidence:
+    """Return all that is sealed of a job, as the log holds it at this moment; an unknown job is an `UnknownRecord`."""
+    earlier = store.seals()  # before the leaves, so that all their heads lie among these
+    leaves = store.leaves()
+    story = store.story(job)
+    told = [json.loads(leaf.text) for leaf in leaves if leaf.job == job and leaf.text is not None]
+    records = {one["number"]: store.record_text(one["number"]) for one in told if one["kind"] == "inspection"}
+    parsed = [json.loads(text) for text in records.values()]
+    return Evidence(
+        job=job,
+        story=_sealed_part(story, leaves),
+        records=records,
+        photos=_photos(parsed, _erased_photos(story)),
+        models=_models(parsed),
+        leaves=leaves,
+        earlier=earlier,
+        reports=report_files,
+    )
+
+
+def finish(place: Path, seals: Iterable[Seal]) -> tuple[Path, ...]:
+    """Give those bags in a folder their name that were logged as sealed just before the program was killed."""
+    done = []
+    for one in seals:
+        named = place / one.sealed.bag
+        for beside in beside_of(named) if not named.exists() else ():
+            if _tag_manifest(beside) == one.sealed.manifest_sha256:
+                move(beside, named)
+                done.append(named)
+                break
+    return tuple(done)
+
+
+def _tag_manifest(beside: Path) -> str:
+    try:
+        return sha256(read(open_source(beside), TAG_MANIFEST))
+    except (BrokenBag, KeyError, OSError):
+        return ""
+
+
+def _sealed_part(story: Story, leaves: list[Leaf]) -> dict[str, Any]:
+    """Return the story as plain data, without what came into the log after the leaves were read."""
+    known = {
+        (told["kind"], told["number"])
+        for told in (json.loads(leaf.text) for leaf in leaves if leaf.job == story.job.number and leaf.text)
+    }
+    plain: dict[str, Any] = TypeAdapter(Story).dump_python(story, mode="json")
+    plain["events"] = [one for one in plain["events"] if not one["entry"] or ("event", one["number"]) in known]
+    for spot in plain["spots"]:
+        for of_pass in spot["passes"]:
+            of_pass["inspections"] = [one for one in of_pass["inspections"] if ("inspection", one["number"]) in known]
+    return plain
+
+
+def _erased_photos(story: Story) -> dict[str, str]:
+    """Return the reason of each photo that was lawfully erased, by its SHA-256."""
+    entries = (event.entry for event in story.events)
+    return {entry.sha256: entry.reason for entry in entries if isinstance(entry, Erased) and entry.what == "photo"}
+
+
+def _photos(records: list[dict[str, Any]], erased: dict[str, str]) -> list[PhotoIn]:
+    names: dict[str, list[str]] = {}
+    formats: dict[str, str] = {}
+    for record in records:
+        for photo in record.get("photos") or [record["photo"]]:
+            formats[photo["sha256"]] = photo["format"]
+            known = names.setdefault(photo["sha256"], [])
+            known += [photo["name"]] if photo["name"] not in known else []
+    return [PhotoIn(one, formats[one], tuple(names[one]), erased.get(one, "")) for one in names]
+
+
+def _models(records: list[dict[str, Any]]) -> list[ModelIn]:
+    used = sorted({(record["origin"]["model"], record["origin"]["model_sha256"]) for record in records})
+    return [ModelIn(name, hash, _card(name, hash)) for name, hash in used]
+
+
+def _card(name: str, model_sha256: str) -> bytes | None:
+    """Return the card that ships with a model of this very hash."""
+    models = folder("models")
+    try:
+        known = json.loads((models / "registry.json").read_bytes())["models"].get(name, {})
+        return (models / known["card"]).read_bytes() if known.get("sha256") == model_sha256 else None
+    except (OSError, ValueError, KeyError):
+        return None
+
+
+def _refuse_faults(beside: Path, public_key: str) -> None:
+    """Refuse to seal what would not verify: the log, or what it names, is no longer what it was."""
+    faults = verify(beside, key=public_key).faults
+    if faults:
+        more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
+        raise StoreFault(f"cannot be sealed: {faults[0]}{more}", "Bring the log back from a backup", "the log")

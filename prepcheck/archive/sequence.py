@@ -1,0 +1,160 @@
+"""Checks what a sealed bag says of the log: entries are in the tree, none is missing, it goes on from earlier seals."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from prepcheck.archive.bag_parts import Tell
+from prepcheck.archive.faults import Kind
+from prepcheck.archive.statement import EarlierLine, EntryLine, Head, LogFile, SealRef
+from prepcheck.merkle import leaf_hash, verify_consistency, verify_inclusion
+
+SLACK = timedelta(minutes=10)
+"""By how much times may run against the order of the log without a fault: clocks of two machines, a long inspection."""
+
+
+def told(entry: EntryLine) -> dict[str, Any]:
+    """Return what an entry says; nothing when it was erased or is no JSON object."""
+    try:
+        found = json.loads(entry.text or "{}")
+    except (ValueError, RecursionError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def check_entries(log: LogFile, head: Head, tell: Tell) -> None:
+    """Check that each entry is where and what the sealed tree says, and that none of the job's is missing."""
+    for entry in (*log.entries, *log.people):
+        _check_entry(entry, head, tell)
+    _check_numbers(log.entries, head, tell)
+    for where, entries in (("log.json", log.entries), ("log.json, people", log.people)):
+        places = [entry.index for entry in entries]
+        if places != sorted(set(places)):
+            tell(Kind.LOG, where, "its entries are not in the order of the log")
+
+
+def _check_entry(entry: EntryLine, head: Head, tell: Tell) -> None:
+    where = name_of(entry)
+    if entry.text is not None and leaf_hash(bytes.fromhex(entry.salt) + entry.text.encode()).hex() != entry.hash:
+        tell(Kind.LOG, where, "its text is not the one that was logged: its hash is another")
+    if entry.text is not None and not told(entry):
+        tell(Kind.LOG, where, "its text cannot be read")
+    if (entry.text is None) != bool(entry.erased):
+        tell(Kind.LOG, where, "its text is gone and no erasure is told, or the other way round")
+    proof = [bytes.fromhex(hash) for hash in entry.proof]
+    if not verify_inclusion(bytes.fromhex(entry.hash), entry.index, head.size, proof, bytes.fromhex(head.root)):
+        tell(Kind.LOG, where, "it is not in the sealed tree at this place")
+
+
+def _check_numbers(entries: Sequence[EntryLine], head: Head, tell: Tell) -> None:
+    for expected, entry in enumerate(entries, 1):
+        if entry.nth != expected:
+            tell(Kind.LOG, name_of(entry), f"stands where entry {expected} of the job belongs: one is missing or moved")
+            break
+    if len(entries) != head.entries:
+        tell(Kind.LOG, "log.json", f"holds {len(entries)} entries of the job, {head.entries} were sealed")
+    for entry in entries:
+        if entry.job != head.job or told(entry).get("job", head.job) != head.job:
+            tell(Kind.LOG, name_of(entry), f"belongs to another job than {head.job}")
+
+
+def check_times(log: LogFile, head: Head, tell: Tell) -> None:
+    """Check that times run with the order of the log, from seal to seal.
+
+    Inspections, disagreements and jobs of a log from before the tree were put into it kind by kind, so that they are only
+    held against their own kind and against the entries of people, which came later.
+    """
+    newest: dict[str, datetime] = {}
+    for entry in log.entries:
+        kind, at = str(told(entry).get("kind")), _time(told(entry).get("at"))
+        if at is None:
+            continue
+        before = [newest[other] for other in (newest if kind == "event" else (kind, "event")) if other in newest]
+        before += [one.at for one in log.earlier if one.size <= entry.index]
+        if before and at < max(before) - SLACK:
+            tell(Kind.TIME, name_of(entry), f"its time {at} is before {max(before)}, which came earlier: back-dated, "
+                 "or the clock was put back")  # fmt: skip
+        if at > head.at + SLACK:
+            tell(Kind.TIME, name_of(entry), f"its time {at} is after the seal's, {head.at}")
+        newest[kind] = max(at, newest.get(kind, at))
+
+
+def check_earlier(log: LogFile, head: Head, tell: Tell) -> None:
+    """Check that the log goes on from each earlier seal, and that the list of seals is whole."""
+    sizes = [one.size for one in log.earlier]
+    if sizes != sorted(sizes):
+        tell(Kind.LOG, "log.json", "its earlier seals are not in order")
+    for one in log.earlier:
+        if not goes_on(one, head):
+            tell(
+                Kind.LOG,
+                f"the seal of {one.at:%Y-%m-%d %H:%M}",
+                "this log does not go on from it: its past was rewritten",
+            )
+    last = log.earlier[-1] if log.earlier else None
+    if (last and _ref(last)) != head.previous:
+        tell(Kind.LOG, "head.json", "names another previous seal than the last in log.json")
+    known = {one.manifest_sha256 for one in log.earlier}
+    for entry, seal in _seals(log.entries):
+        if seal.get("manifest_sha256") not in known:
+            tell(Kind.LOG, name_of(entry), "tells of an earlier seal that is missing in log.json")
+
+
+def goes_on(one: EarlierLine, head: Head) -> bool:
+    """Say whether the proof holds that the sealed log begins with the one of an earlier seal."""
+    proof = [bytes.fromhex(hash) for hash in one.proof]
+    return verify_consistency(one.size, bytes.fromhex(one.root), head.size, bytes.fromhex(head.root), proof)
+
+
+def check_after(old: Head, old_log: LogFile, old_manifest: str, new: Head, new_log: LogFile, tell: Tell) -> None:
+    """Check that a bag goes on from an older one that somebody kept."""
+    where = f"the seal of {old.at:%Y-%m-%d %H:%M}"
+    line = next((one for one in new_log.earlier if one.manifest_sha256 == old_manifest), None)
+    if new.size < old.size or (new.job == old.job and new.entries < old.entries):
+        tell(Kind.LOG, where, f"the tail is cut: it had {old.size} entries in the log, this bag has {new.size}")
+    elif line is None:
+        tell(Kind.LOG, where, "this bag does not know it: its past was rewritten, or it is the older of the two")
+    elif (line.size, line.root) != (old.size, old.root) or not goes_on(line, new):
+        tell(Kind.LOG, where, "this log does not go on from it: its past was rewritten")
+    if new.at < old.at - SLACK:
+        tell(Kind.TIME, "head.json", f"sealed at {new.at}, before the older bag, {old.at}")
+    _check_same(old_log, new_log, tell)
+    for entry in new_log.entries:
+        at = _time(told(entry).get("at"))
+        if entry.index >= old.size and at is not None and at < old.at - SLACK:
+            tell(Kind.TIME, name_of(entry), f"came after the older bag of {old.at} with the time {at}: back-dated")
+
+
+def _check_same(old: LogFile, new: LogFile, tell: Tell) -> None:
+    now = {entry.index: entry for entry in new.entries}
+    same_job = bool(old.entries and new.entries and old.entries[0].job == new.entries[0].job)
+    for entry in old.entries if same_job else ():
+        if entry.index not in now or now[entry.index].hash != entry.hash:
+            tell(Kind.LOG, name_of(entry), "is in the older bag and is missing or another in this one")
+
+
+def _seals(entries: Sequence[EntryLine]) -> Iterator[tuple[EntryLine, dict[str, Any]]]:
+    for entry in entries:
+        inside = told(entry).get("entry")
+        if isinstance(inside, dict) and inside.get("kind") == "sealed":
+            yield entry, inside
+
+
+def _ref(line: EarlierLine) -> SealRef:
+    return SealRef(manifest_sha256=line.manifest_sha256, size=line.size, root=line.root)
+
+
+def _time(text: Any) -> datetime | None:
+    try:
+        found = datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        return None
+    return found if found.tzinfo else None
+
+
+def name_of(entry: EntryLine) -> str:
+    """Name an entry for a person."""
+    return f"entry {entry.nth} of {entry.job}" if entry.job else f"entry {entry.index} of the log"

@@ -1,0 +1,93 @@
+"""``prepcheck seal``: all evidence of a job in one signed bag."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.errors import NameClash, Unreadable, printable
+
+if TYPE_CHECKING:
+    from prepcheck.archive.job_seal import JobSealed
+
+_MOST_REPORT = 2**28
+
+
+def seal(
+    job: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
+    person: Annotated[str, typer.Option(help="Who seals.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Folder or .zip file to make; J-0001-sealed-DATE-TIME here otherwise.")
+    ] = None,
+    as_zip: Annotated[bool, typer.Option("--zip", help="Make one zip file instead of a folder.")] = False,
+    with_position: Annotated[
+        bool,
+        typer.Option(
+            "--with-position", help="Include the originals of the photos, with the place where they were taken."
+        ),
+    ] = False,
+    report: Annotated[
+        list[Path] | None, typer.Option(help="A report (PDF, HTML ...) to include; give it again for more.")
+    ] = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Seal a job: photos, records, entries and proofs in one bag, signed with the shop's key.
+
+    Photos go in as copies without position, with the hashes of their originals beside them.
+    """
+    from prepcheck import tasks
+    from prepcheck.archive.job_seal import seal_job
+    from prepcheck.cli.job import now, print_json
+    from prepcheck.settings import load
+    from prepcheck.store import job_number
+
+    log, archive = tasks.open_log(store, load(settings), create=False)
+    at = now()
+    place = out or Path(f"{job_number(job)}-sealed-{at:%Y-%m-%d-%H%M%S}" + (".zip" if as_zip else ""))
+    sealed = seal_job(
+        log,
+        archive,
+        job,
+        place.absolute(),
+        person=person,
+        at=at,
+        as_zip=as_zip or place.suffix.lower() == ".zip",
+        with_position=with_position,
+        report_files=_read(report or []),
+    )
+    print_json(sealed) if json else _say(sealed)
+
+
+def _read(reports: list[Path]) -> dict[str, bytes]:
+    """Read the reports to include."""
+    found: dict[str, bytes] = {}
+    for path in reports:
+        if path.name in found:
+            raise NameClash("two reports have this name", "Rename one of them", path.name)
+        try:
+            with path.open("rb") as file:
+                found[path.name] = file.read(_MOST_REPORT + 1)
+        except OSError as error:
+            raise Unreadable(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
+        if len(found[path.name]) > _MOST_REPORT:
+            raise Unreadable("is too large for a report", "Check the path", str(path))
+    return found
+
+
+def _say(done: JobSealed) -> None:
+    bag = done.bag
+    for path in done.finished:
+        typer.echo(f"Finished an earlier seal that had been cut off: {printable(str(path))}")
+    typer.echo(f"Sealed: {printable(str(bag.path))}")
+    typer.echo(f"  {bag.entries} entries of the job, {bag.photos} photos, log of {bag.sealed.size} entries")
+    for line in bag.left_out:
+        typer.echo(f"  left out, hash listed: {printable(', '.join(line.names))} ({line.left_out})")
+    typer.echo(f"  key {done.fingerprint}")
+    typer.echo(f"  tag manifest SHA-256 {bag.sealed.manifest_sha256}")
+    typer.echo("The time is the shop's own word. For a timestamp of another: prepcheck timestamp BAG --request FILE")
+    typer.echo("Anybody can look at it with prepcheck verify BAG, or compare the hashes with check.html in the bag.")
