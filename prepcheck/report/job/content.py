@@ -10,7 +10,6 @@ class Tone(StrEnum):
     """How a paragraph is set."""
 
     PLAIN = "plain"
-    LEAD = "lead"
     SMALL = "small"
     CAUTION = "caution"
 

@@ -72,7 +72,7 @@ def _programs(told: Told) -> list[tuple[str, tuple[tuple[str, str], ...]]]:
         if one.number in told.records:
             by_origin.setdefault(_key(told.records[one.number].origin), []).append(one.number)
     rest = [one for one in told.inspections if one.number not in told.records]
-    found = [(f"Answers of inspection {_listed(numbers)}", _rows(key)) for key, numbers in by_origin.items()]
+    found = [(f"Answers of inspections {_listed(numbers)}", _rows(key)) for key, numbers in by_origin.items()]
     brief = [(f"Answer of inspection {one.number}", (("Program and model", one.origin),)) for one in rest]
     return found + brief
 
@@ -91,7 +91,7 @@ def _listed(numbers: list[int]) -> str:
 
 def _photos(told: Told) -> Table:
     rows = tuple((str(one.number), one.photo_name, one.photo_sha256) for one in told.inspections)
-    return Table("Photos as received", ("Inspection", "Name", "SHA-256"), rows, (12, 30, 70))
+    return Table("Photos as received", ("Inspection", "Name", "SHA-256"), rows, (13, 22, 77))
 
 
 def _seals(told: Told) -> list[Block]:

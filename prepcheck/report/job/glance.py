@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 
 from prepcheck.report.job.charts import Bar, of_spots
 from prepcheck.report.job.content import Block, Facts, Points, Section, Table, Tone, Words
+from prepcheck.report.job.steps import open_steps, overrides
 from prepcheck.report.job.told import NOT_TOLD, Told, last_of
 from prepcheck.report.words import score_words
 from prepcheck.store.rows import LoggedInspection, SpotStory
-from prepcheck.terms import NEXT_STEPS, Standing
-from prepcheck.trade import entries as e
+from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE, NEXT_STEPS, Standing
+from prepcheck.trade.steps import JobState, Progress
 from prepcheck.trade.units import Kind, System
 
 SYSTEM_WORDS = {System.METRIC: "metric", System.US: "US customary"}
@@ -43,12 +45,12 @@ def glance(told: Told) -> Section:
         blocks = [_standings(told, spots)]
     if len(spots) > 1:
         blocks.append(of_spots([_bar(spot) for spot in spots], "Last score of each spot"))
-    return Section("At a glance", (*blocks, *_open_lines(told), *_meanings(spots)))
+    return Section("At a glance", (*blocks, *_meanings(spots), *_open_lines(told)))
 
 
 def open_points(told: Told) -> Section:
     """List what is open, held or out of time, and what follows from the standings."""
-    points = [*told.open_points, *_from_spots(told)]
+    points = [*open_steps(told), *_from_spots(told)]
     if not points:
         return Section("Open points", (Words("None is logged. That is no statement about the part or the vessel."),))
     return Section("Open points", (Points(tuple(points)),))
@@ -89,17 +91,28 @@ def _standings(told: Told, spots: list[SpotStory]) -> Table:
             (spot_name(spot), standing, score_of(last), str(spot.passes[-1].pass_no), told.when(last.at), last.person)
         )
     heads = ("Spot", "Standing", "Score (95% interval)", "Last pass", "Photo logged", "By")
-    return Table("How each spot stands after its last pass", heads, tuple(rows), (26, 28, 24, 10, 20, 20))
+    return Table("How each spot stands after its last pass", heads, tuple(rows), (24, 27, 25, 12, 22, 16))
 
 
 def _open_lines(told: Told) -> tuple[Block, ...]:
-    holds = [step for step in told.steps if step.hold and step.against]
-    count = len(told.open_points) + len(_from_spots(told))
-    points = "No open point is logged" if not count else f"Open points: {count} (listed in their own section)"
-    held = [f"Held: {step.name} ({'; '.join(step.against)})" for step in holds]
-    overrides = sum(entry.override for _, entry in told.of(e.StepReleased))
-    over = f"Releases over something that spoke against them: {overrides}"
-    return (Points((points, *held, over)),)
+    count = len([*open_steps(told), *_from_spots(told)])
+    points = [f"Open points: {count}, listed in their own section." if count else "No open point is logged."]
+    if told.state is not None:
+        points += [f"{words}: {names}." for words, names in _by_progress(told.state)]
+        points += [f"Out of time: {told.tool(one.text)}" for one in told.state.ran_out]
+    points.append(f"Done or released although something spoke against it: {len(overrides(told)) or 'nothing'}.")
+    return (Points(tuple(points)), Words(f"{CAUTION_LINE} {HOT_WORK_LINE}", tone=Tone.CAUTION))
+
+
+def _by_progress(state: JobState) -> Iterator[tuple[str, str]]:
+    told = {
+        "Finished": [one for one in state.steps if one.progress.finished],
+        "Held until a named person releases it": state.those(Progress.HELD),
+        "Open": state.those(Progress.OPEN, Progress.NEXT),
+    }
+    for words, steps in told.items():
+        if steps:
+            yield words, ", ".join(one.step.name for one in steps)
 
 
 def _from_spots(told: Told) -> list[str]:
@@ -136,7 +149,7 @@ def people(told: Told) -> Section:
         did[event.person].append(_DEEDS.get(event.entry.kind, "entries") if event.entry else "erased entries")
         if event.role and event.role not in roles[event.person]:
             roles[event.person].append(event.role)
-    rows = tuple((name, ", ".join(roles[name]) or "no role logged", _deeds(deeds)) for name, deeds in did.items())
+    rows = tuple((name, ", ".join(roles[name]) or "none proved by PIN", _deeds(deeds)) for name, deeds in did.items())
     return Section("People", (Table("Who did what", ("Name", "Role", "Logged"), rows, (26, 24, 50)),))
 
 

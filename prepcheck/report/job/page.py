@@ -26,7 +26,7 @@ from prepcheck.report.job.content import (
 )
 
 _STYLE = Path(__file__).with_name("page.css")
-_CLASSES = {Tone.PLAIN: "", Tone.LEAD: "", Tone.SMALL: ' class="small"', Tone.CAUTION: ' class="caution"'}
+_CLASSES = {Tone.PLAIN: "", Tone.SMALL: ' class="small"', Tone.CAUTION: ' class="caution"'}
 
 
 def page_of(report: Report) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from datetime import datetime
+from itertools import zip_longest
 
 from fpdf import FPDF, FontFace
 from fpdf.enums import DocumentCompliance, TableBordersLayout, WrapMode
@@ -40,7 +41,11 @@ _INKS = {Ink.INK: INK, Ink.FAINT: (168, 174, 180), Ink.ACCENT: ACCENT}
 _SIDE, _TOP, _BOTTOM = 18.0, 25.0, 20.0
 _BODY, _SMALL, _CELL = 9.2, 8.0, 7.8
 _MM = 25.4 / 72
-_CHART_MM, _LARGE_MM, _STRIP_MM = 150.0, 128.0, 84.0
+_TOGETHER = 12
+"""Most lines of a paragraph that are kept on one page."""
+_COLUMNS, _GAP = 3, 4.0
+"""Most pictures side by side, and mm between them."""
+_CHART_MM, _LARGE_MM, _STRIP_MM = 150.0, 96.0, 72.0
 """Widest chart; tallest single picture; tallest picture in a strip."""
 
 
@@ -49,8 +54,8 @@ def pdf_of(report: Report, paper: Paper = Paper.A4) -> bytes:
     pdf = _Sheets(report, paper)
     pdf.add_page()
     _cover(pdf, report)
-    for section in report.sections:
-        _section(pdf, section)
+    for section, after in zip_longest(report.sections, report.sections[1:]):
+        _section(pdf, section, after)
     return bytes(pdf.output())
 
 
@@ -68,6 +73,7 @@ class _Sheets(FPDF):  # type: ignore[misc]
         self.set_lang("en-GB")
         self.set_creation_date(datetime.fromisoformat(report.written_at))
         self.set_margins(_SIDE, _TOP, _SIDE)
+        self.c_margin = 0.0
         self.set_auto_page_break(True, _BOTTOM)
         self.set_line_width(0.2)
 
@@ -142,8 +148,10 @@ def _framed(pdf: _Sheets, text: str) -> None:
     pdf.ln(3)
 
 
-def _section(pdf: _Sheets, section: Section) -> None:
-    pdf.need(42 if section.level == 1 else 60)
+def _section(pdf: _Sheets, section: Section, after: Section | None) -> None:
+    """Set a section; its head stays with what follows, also with the head of a section within it."""
+    within = 34 + _ahead(pdf, after) if after is not None and after.level > section.level else 0.0
+    pdf.need(22 + max(_ahead(pdf, section), within))
     pdf.ln(6 if section.level == 1 else 3)
     name = f"{section.number}  {section.title}".strip()
     pdf.start_section(covered(name), level=section.level - 1)
@@ -154,6 +162,18 @@ def _section(pdf: _Sheets, section: Section) -> None:
     pdf.ln(2.4)
     for block in section.blocks:
         _block(pdf, block, section.title)
+
+
+def _ahead(pdf: _Sheets, section: Section) -> float:
+    """Return how much room the beginning of a section needs below its head, mm."""
+    match section.blocks[:1]:
+        case (Strip() as strip,):
+            columns = min(len(strip.pictures), _COLUMNS)
+            return max(_size(pdf, one, columns)[1] for one in strip.pictures[:columns]) + 16
+        case (Chart() as chart,):
+            return _chart_scale(pdf, chart) * chart.height + 14
+        case _:
+            return 20.0
 
 
 def _block(pdf: _Sheets, block: Block, within: str) -> None:
@@ -175,15 +195,24 @@ def _block(pdf: _Sheets, block: Block, within: str) -> None:
 
 
 def _words(pdf: _Sheets, words: Words) -> None:
-    if words.lead:
-        pdf.need(14)
-        pdf.say(words.lead, bold=True)
-    if words.text and words.tone is Tone.CAUTION:
+    if words.tone is Tone.CAUTION:
         _barred(pdf, words.text)
-    elif words.text:
+    elif words.lead:
+        _led(pdf, words)
+    else:
         small = words.tone is Tone.SMALL
         pdf.say(words.text, _SMALL if small else _BODY, colour=SOFT if small else INK)
     pdf.ln(2)
+
+
+def _led(pdf: _Sheets, words: Words) -> None:
+    """Set a paragraph that begins in bold; kept with what follows."""
+    pdf.need(18)
+    pdf.ink(INK, _BODY, bold=True)
+    pdf.write(4.9, covered(words.lead) + " ")
+    pdf.ink(INK, _BODY)
+    pdf.write(4.9, covered(words.text))
+    pdf.ln(4.9)
 
 
 def _barred(pdf: _Sheets, text: str) -> None:
@@ -200,8 +229,9 @@ def _barred(pdf: _Sheets, text: str) -> None:
 
 def _points(pdf: _Sheets, block: Points) -> None:
     for point in block.points:
-        pdf.need(6)
         pdf.ink(INK, _BODY)
+        lines = pdf.multi_cell(pdf.epw - 5, 4.9, covered(point), align="L", dry_run=True, output="LINES")
+        pdf.need(4.9 * min(len(lines), _TOGETHER) + 1)
         pdf.set_x(_SIDE)
         pdf.cell(5, 4.9, "•")
         pdf.multi_cell(pdf.epw - 5, 4.9, covered(point), align="L", new_x="LMARGIN", new_y="NEXT")
@@ -212,7 +242,7 @@ def _points(pdf: _Sheets, block: Points) -> None:
 def _facts(pdf: _Sheets, block: Facts, within: str) -> None:
     if block.title not in ("The job", within):
         _title(pdf, block.title, 22)
-    label = min(58.0, pdf.epw * 0.34)
+    label = 48.0
     _grid(pdf, block.rows, (label, pdf.epw - label), _BODY - 0.6, heads=())
 
 
@@ -234,6 +264,7 @@ def _grid(
     """Set rows with thin lines between them; heads come again on each page. Without heads the first column is soft."""
     pdf.ink(INK, size)
     pdf.set_draw_color(*FAINT)
+    pdf.set_fill_color(255)
     with pdf.table(
         col_widths=widths,
         align="LEFT",
@@ -257,18 +288,16 @@ def _grid(
 
 
 def _strip(pdf: _Sheets, strip: Strip) -> None:
-    columns = min(len(strip.pictures), 3)
-    for start in range(0, len(strip.pictures), 3):
-        _pictures(pdf, strip.pictures[start : start + 3], columns)
+    columns = min(len(strip.pictures), _COLUMNS)
+    for start in range(0, len(strip.pictures), _COLUMNS):
+        _pictures(pdf, strip.pictures[start : start + _COLUMNS], columns)
     pdf.ln(2)
 
 
 def _pictures(pdf: _Sheets, row: tuple[Picture, ...], columns: int) -> None:
     """Set pictures side by side with their captions below; all on one page."""
-    gap = 4.0
-    across = (pdf.epw - gap * (columns - 1)) / columns
-    tallest = _LARGE_MM if columns == 1 else _STRIP_MM
-    sizes = [_fit(picture, across, tallest) for picture in row]
+    across = _across(pdf, columns)
+    sizes = [_size(pdf, picture, columns) for picture in row]
     pdf.ink(SOFT, _SMALL)
     told = [covered(picture.caption) for picture in row]
     lines = max(len(pdf.multi_cell(across, 4, text, align="L", dry_run=True, output="LINES")) for text in told)
@@ -276,20 +305,26 @@ def _pictures(pdf: _Sheets, row: tuple[Picture, ...], columns: int) -> None:
     pdf.need(height + 4 * lines + 4)
     top = pdf.get_y()
     for k, (picture, (width, tall), text) in enumerate(zip(row, sizes, told, strict=True)):
-        x = _SIDE + k * (across + gap)
+        x = _SIDE + k * (across + _GAP)
         pdf.image(Image.open(io.BytesIO(picture.jpeg)), x, top, width, tall, alt_text=covered(picture.alt))
         pdf.set_xy(x, top + height + 1)
         pdf.multi_cell(across, 4, text, align="L")
     pdf.set_xy(_SIDE, top + height + 4 * lines + 3)
 
 
-def _fit(picture: Picture, width: float, height: float) -> tuple[float, float]:
-    scale = min(width / picture.width, height / picture.height)
+def _across(pdf: _Sheets, columns: int) -> float:
+    return float(pdf.epw - _GAP * (columns - 1)) / columns
+
+
+def _size(pdf: _Sheets, picture: Picture, columns: int) -> tuple[float, float]:
+    """Return the width and height of a picture in a row of `columns`, mm."""
+    tallest = _LARGE_MM if columns == 1 else _STRIP_MM
+    scale = min(_across(pdf, columns) / picture.width, tallest / picture.height)
     return picture.width * scale, picture.height * scale
 
 
 def _chart(pdf: _Sheets, chart: Chart) -> None:
-    scale = min(_CHART_MM, pdf.epw) / chart.width
+    scale = _chart_scale(pdf, chart)
     pdf.need(scale * chart.height + 14)
     _title(pdf, chart.title, 10)
     left, top = _SIDE, pdf.get_y()
@@ -299,6 +334,10 @@ def _chart(pdf: _Sheets, chart: Chart) -> None:
         else:
             _letters(pdf, mark, left, top, scale)
     pdf.set_xy(_SIDE, top + scale * chart.height + 3)
+
+
+def _chart_scale(pdf: _Sheets, chart: Chart) -> float:
+    return float(min(_CHART_MM, pdf.epw) / chart.width)
 
 
 def _stroke(pdf: _Sheets, mark: Stroke, left: float, top: float, scale: float) -> None:

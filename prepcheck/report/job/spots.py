@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from prepcheck.record import SpotRecord
 from prepcheck.report.job.charts import over_passes
-from prepcheck.report.job.content import Block, Picture, Points, Section, Strip, Table, Tone, Words
+from prepcheck.report.job.content import Block, Facts, Picture, Section, Strip, Table, Tone, Words
 from prepcheck.report.job.glance import bar_of, score_of, spot_name
 from prepcheck.report.job.pictures import LARGE_PX, SMALL_PX, picture_of
 from prepcheck.report.job.told import Told, last_of
@@ -45,7 +45,7 @@ def _spot(told: Told, spot: SpotStory) -> Section:
     blocks.append(over_passes([bar_of(last_of(one), str(one.pass_no)) for one in spot.passes], "Score over passes"))
     blocks.append(_passes(told, spot))
     blocks += [_shares(told, spot)] if any(tied_spot(told, last_of(one)) for one in spot.passes) else []
-    blocks.append(Points(tuple(_said(told, spot))))
+    blocks.append(Facts("What was said of each photo", tuple(_said(told, spot))))
     return Section(spot_name(spot), (*blocks, *_disagreements(told, spot)), level=2)
 
 
@@ -96,10 +96,11 @@ def _shares(told: Told, spot: SpotStory) -> Table:
     return Table("Shares of the spot, as mapped", heads, tuple(rows), (8, 11, 12, 11, 13, 12, 12, 15, 14, 17))
 
 
-def _said(told: Told, spot: SpotStory) -> Iterator[str]:
+def _said(told: Told, spot: SpotStory) -> Iterator[tuple[str, str]]:
     for one in spot.passes:
         for each in one.inspections:
-            yield f"Pass {one.pass_no}, inspection {each.number}: {'. '.join(_of_inspection(told, each))}."
+            sentences = (f"{part[0].upper()}{part[1:].rstrip('.')}." for part in _of_inspection(told, each))
+            yield f"Pass {one.pass_no}, inspection {each.number}", " ".join(sentences)
 
 
 def _of_inspection(told: Told, one: LoggedInspection) -> Iterator[str]:
@@ -111,10 +112,10 @@ def _of_inspection(told: Told, one: LoggedInspection) -> Iterator[str]:
         yield told.tool(since_words(one.since))
     for flag in one.flags:
         measured = f" ({told.tool(flag.measured)})" if flag.measured else ""
-        yield f"flag {flag_name(flag)}{measured}: {flag_action(flag).rstrip('.')}"
+        yield f"flag, {flag_name(flag)}{measured}: {flag_action(flag)}"
     yield from _outlines(one)
     if one.note:
-        yield f"note: {one.note.rstrip('.')}"
+        yield f"note: {one.note}"
     if one.corrects is not None:
         yield f"corrects inspection {one.corrects}"
 
@@ -131,7 +132,7 @@ def _outlines(one: LoggedInspection) -> Iterator[str]:
     if one.not_assigned:
         yield f"outlines in the photo not assigned to a spot: {', '.join(map(str, one.not_assigned))}"
     for number, reason in one.refused.items():
-        yield f"outline {number} refused by {one.person}: {reason.rstrip('.')}"
+        yield f"outline {number} refused by {one.person}: {reason}"
 
 
 def _disagreements(told: Told, spot: SpotStory) -> list[Block]:

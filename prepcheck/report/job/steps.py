@@ -1,11 +1,15 @@
-"""The job's steps: how each stands, who released it and when, and every release over something that spoke against it."""
+"""The job's steps: how each stands, who released it and when, every override, and what is open, held or out of time."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from prepcheck.report.job.content import Block, Facts, Section, Table, Words
-from prepcheck.report.job.told import Told, by
+from prepcheck.report.job.told import Told, by, person
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.trade import entries as e
+from prepcheck.trade.facts import Remark, Weight
+from prepcheck.trade.steps import Progress, StepState
 
 _STEP_ENTRIES = (e.StepDone, e.StepReleased, e.StepReopened)
 
@@ -13,11 +17,32 @@ _STEP_ENTRIES = (e.StepDone, e.StepReleased, e.StepReopened)
 def steps(told: Told) -> Section:
     """Tell the plan's steps as they stand, everything logged about them, and the overrides."""
     blocks: list[Block] = [_chosen(told)]
-    if told.steps:
-        blocks.append(_plan(told))
+    if told.state is not None:
+        blocks.append(_plan(told, told.state.steps))
     logged = _logged(told)
     blocks.append(logged if logged.rows else Words("No step was said to be done or released."))
     return Section("Steps and releases", (*blocks, *_overrides(told)))
+
+
+def open_steps(told: Told) -> Iterator[str]:
+    """Say what is open, what holds it, and what ran out of time."""
+    if told.state is None:
+        return
+    for one in told.state.remarks:
+        yield _sentence(told, one)
+    for state in told.state.steps:
+        if not state.progress.finished:
+            waits = ", waits until a named person releases it" if state.progress is Progress.HELD else ""
+            said = "".join(f" {_sentence(told, one)}" for one in state.blocks)
+            yield f"{state.step.name}: {state.progress}{waits}.{said}"
+    for one in told.state.ran_out:
+        if one.weight is not Weight.HOLD:
+            yield f"Out of time: {_sentence(told, one)}"
+
+
+def _sentence(told: Told, remark: Remark) -> str:
+    source = f" ({told.tool(remark.source)})" if remark.source else ""
+    return f"{told.tool(remark.text)}{source}"
 
 
 def _chosen(told: Told) -> Words:
@@ -28,49 +53,63 @@ def _chosen(told: Told) -> Words:
     return Words(f"{entry.work}, chosen {told.when(event.at)} by {by(event)}.", "Plan of steps:")
 
 
-def _plan(told: Told) -> Table:
+def _plan(told: Told, states: tuple[StepState, ...]) -> Table:
     rows = tuple(
         (
-            step.name,
-            "hold point" if step.hold else "",
-            step.standing,
-            told.when(step.at) if step.at else "-",
-            f"{step.person} ({step.role})" if step.role else step.person or "-",
-            "; ".join(step.against) or "-",
+            state.step.name,
+            "hold point" if state.step.hold_point else "step",
+            state.progress.value,
+            f"{told.when(state.did_at)}, {state.did}" if state.did else "-",
+            f"{told.when(state.at)}, {person(state.by, state.role)}" if state.step.hold_point and state.by else "-",
+            "; ".join((*state.against, *(told.tool(one.text) for one in state.blocks))) or "-",
         )
-        for step in told.steps
+        for state in states
     )
-    heads = ("Step", "Kind", "Stands", "When", "Who", "Against it")
-    return Table("The plan's steps at the time of writing", heads, rows, (18, 13, 14, 19, 22, 34))
+    heads = ("Step", "Kind", "Stands", "Done", "Released", "Speaks or spoke against it")
+    return Table("The plan's steps at the time of writing", heads, rows, (15, 14, 15, 22, 26, 36))
 
 
 def _logged(told: Told) -> Table:
     of_steps = [event for event in told.story.events if isinstance(event.entry, _STEP_ENTRIES)]
     rows = tuple((told.when(event.at), *_row(event)) for event in of_steps)
-    return Table("As logged, in order", ("When", "Step", "What", "Who", "Note or reason"), rows, (19, 15, 17, 24, 45))
+    return Table("As logged, in order", ("When", "Step", "What", "Who", "Note or reason"), rows, (21, 15, 17, 24, 45))
 
 
 def _row(event: LoggedEvent) -> tuple[str, str, str, str]:
-    entry = event.entry
-    if isinstance(entry, e.StepReleased):
-        return entry.step, "released, override" if entry.override else "released", by(event), entry.reason or "-"
-    if isinstance(entry, e.StepReopened):
-        return entry.step, "opened again", by(event), entry.reason
-    return (entry.step, "done", by(event), entry.note or "-") if isinstance(entry, e.StepDone) else ("", "", "", "")
+    match event.entry:
+        case e.StepDone() as one:
+            return one.step, "done, override" if one.against else "done", by(event), one.note or "-"
+        case e.StepReleased() as one:
+            return one.step, "released, override" if one.override else "released", by(event), one.reason or "-"
+        case e.StepReopened() as one:
+            return one.step, "opened again", by(event), one.reason
+        case _:
+            raise ValueError("no entry about a step")
+
+
+def overrides(told: Told) -> list[Facts]:
+    """Tell each step that a person did or released although something spoke against it."""
+    found = []
+    for event in told.story.events:
+        match event.entry:
+            case e.StepDone(against=against) as one if against:
+                found.append(_override(told, event, f"Done: {one.step}", against, one.note))
+            case e.StepReleased(override=True) as one:
+                found.append(_override(told, event, f"Released: {one.step}", one.against, one.reason))
+    return found
 
 
 def _overrides(told: Told) -> list[Block]:
-    over = [(event, entry) for event, entry in told.of(e.StepReleased) if entry.override]
-    if not over:
-        return [Words("None.", "Overrides:")]
-    return [Words("A person released these although something spoke against it:", "Overrides:"), *map(_override, over)]
+    found = overrides(told)
+    if not found:
+        return [Words("None is logged.", "Overrides:")]
+    return [Words("these were done or released although something spoke against them.", "Overrides:"), *found]
 
 
-def _override(one: tuple[LoggedEvent, e.StepReleased]) -> Facts:
-    event, entry = one
+def _override(told: Told, event: LoggedEvent, title: str, against: tuple[str, ...], reason: str) -> Facts:
     rows = (
-        ("Released by", by(event)),
-        ("Spoke against it", "; ".join(entry.against) or "not logged"),
-        ("Reason given", entry.reason or "none given"),
+        ("By, at", f"{by(event)}, {told.when(event.at)}"),
+        ("Spoke against it", "; ".join(map(told.tool, against)) or "not logged"),
+        ("Reason given", reason or "none given"),
     )
-    return Facts(f"Override at {entry.step}", rows)
+    return Facts(title, rows)

@@ -14,6 +14,7 @@ from prepcheck.report.job.units import pretty, said_in
 from prepcheck.store.rows import LoggedEvent, LoggedInspection, PassStory, Story, TreeHead
 from prepcheck.trade.entries import EntryModel
 from prepcheck.trade.facts import Remark
+from prepcheck.trade.steps import JobState
 from prepcheck.trade.units import Kind, System, shown
 
 NOT_TOLD = "not told"
@@ -21,16 +22,12 @@ E = TypeVar("E", bound=EntryModel)
 
 
 @dataclass(frozen=True)
-class StepLine:
-    """How a step of the job stands: `standing` in words, `against` what speaks against it."""
+class Check:
+    """What the checks said about a part of the record, and as of which time: `about` is a kind of plan."""
 
-    name: str
-    hold: bool
-    standing: str
-    at: str = ""
-    person: str = ""
-    role: str = ""
-    against: tuple[str, ...] = ()
+    about: str
+    when: str
+    remarks: tuple[Remark, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,12 +48,10 @@ class Told:
         Returns the bytes of a photo by SHA-256; may raise `PrepcheckError`, then the report says so.
     records : mapping of int to Record
         Full answers by the number of their inspection, for outlines and shares; those that are missing are said to be.
-    steps : tuple of StepLine
-        How each step of the job's plan stands; empty without a plan.
-    open_points : tuple of str
-        What is open, held or out of time, in words.
-    remarks : mapping of str to tuple of Remark
-        What checks had to say, by ``clearing``, ``wall``, ``leak``.
+    state : JobState or None
+        How the steps of the job's plan stand at `now`; None without a plan.
+    checks : tuple of Check
+        What checks had to say.
     """
 
     story: Story
@@ -65,9 +60,8 @@ class Told:
     system: System
     photo: Callable[[str], bytes] = field(repr=False)
     records: Mapping[int, Record] = field(default_factory=dict, repr=False)
-    steps: tuple[StepLine, ...] = ()
-    open_points: tuple[str, ...] = ()
-    remarks: Mapping[str, tuple[Remark, ...]] = field(default_factory=dict)
+    state: JobState | None = None
+    checks: tuple[Check, ...] = ()
 
     @property
     def invented(self) -> bool:
@@ -119,4 +113,9 @@ def last_of(one: PassStory) -> LoggedInspection:
 
 def by(event: LoggedEvent) -> str:
     """Say who logged an event: ``Mika (welder)``."""
-    return f"{event.person} ({event.role})" if event.role else event.person
+    return person(event.person, event.role)
+
+
+def person(name: str, role: str) -> str:
+    """Say a person with the role that was proved: ``Mika (welder)``."""
+    return f"{name} ({role})" if role else name

@@ -73,7 +73,7 @@ def _readings(told: Told, readings: list[tuple[LoggedEvent, e.GasReading]]) -> l
 
 
 def _place(told: Told, entry: e.GasReading) -> str:
-    return entry.place if entry.height_m is None else f"{entry.place}, {told.say(entry.height_m, Kind.HEIGHT)}"
+    return entry.place if entry.height_m is None else f"{entry.place}, {told.say(entry.height_m, Kind.HEIGHT, 2)}"
 
 
 def _gas(entry: e.GasReading) -> str:

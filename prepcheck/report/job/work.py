@@ -6,11 +6,12 @@ from prepcheck.report.job.content import Block, Facts, Points, Section, Table, T
 from prepcheck.report.job.told import Told, by
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.trade import entries as e
+from prepcheck.trade.facts import Remark
 from prepcheck.trade.units import Kind
 
 METHODS = {"gauge": "gauge", "depth": "depth of the ground-out", "before_after": "gauge before and after"}
 LOOKS = {"bubbles": "bubble test", "decay": "pressure watched over time", "water": "water held"}
-_WEIGHTS = {"hold": "Settle first", "warn": "Mind", "note": "Note"}
+_WEIGHTS = {"hold": "Speaks against it", "warn": "Mind", "note": "Note"}
 WELD_NOTE = "Starting values only: the shop's qualified welding procedure rules, and a test piece comes first."
 
 
@@ -23,14 +24,14 @@ def wall(told: Told) -> Section:
             METHODS[entry.method],
             told.say(entry.wall_mm, Kind.LENGTH) + _give_or_take(told, entry.uncertainty_mm),
             told.say(entry.nominal_mm, Kind.LENGTH),
-            told.say(entry.depth_mm, Kind.LENGTH),
+            told.say(entry.depth_mm, Kind.LENGTH, 2),
             entry.instrument or "not told",
             f"{told.when(entry.taken_at)}, {by(event)}",
         )
         for event, entry in told.of(e.WallReading)
     )
     heads = ("Spot", "Place", "Method", "Wall left", "Nominal", "Depth", "Instrument", "Taken, by")
-    table = Table("Wall readings", heads, rows, (7, 19, 16, 19, 13, 13, 17, 24))
+    table = Table("Wall readings", heads, rows, (9, 19, 16, 19, 13, 13, 17, 24))
     blocks: list[Block] = [table] if rows else [Words("No reading of the wall is logged.")]
     return Section("Wall", (*blocks, *remarks(told, "wall"), *plans(told, "wall")))
 
@@ -89,7 +90,7 @@ def plans(told: Told, what: str) -> list[Block]:
         return []
     *older, (event, last) = made
     before = f" Earlier plans, replaced by it: {', '.join(told.when(one.at) for one, _ in older)}." if older else ""
-    head = Words(f"made {told.when(event.at)} by {by(event)}, told as it was logged.{before}", f"Plan ({what}):")
+    head = Words(f"made {told.when(event.at)} by {by(event)}, told as it was logged.{before}", f"Plan of {what}:")
     given = tuple((name, told.tool(value)) for name, value in last.inputs.items())
     lines = tuple((told.tool(label), told.tool(text)) for label, text in last.lines)
     said = tuple(f"{_WEIGHTS.get(weight, weight)}: {told.tool(text)}" for weight, text in last.remarks)
@@ -100,10 +101,15 @@ def plans(told: Told, what: str) -> list[Block]:
 
 
 def remarks(told: Told, about: str) -> list[Block]:
-    """Tell what checks had to say about a part of the record."""
-    said = told.remarks.get(about, ())
-    points = tuple(
-        f"{_WEIGHTS[one.weight]}: {told.tool(one.text)}" + (f" ({told.tool(one.source)})" if one.source else "")
-        for one in said
-    )
-    return [Words("", "What the checks say:"), Points(points)] if points else []
+    """Tell what checks had to say about a part of the record, heaviest first."""
+    blocks: list[Block] = []
+    for check in told.checks:
+        if check.about == about:
+            points = tuple(_remark(told, one) for one in check.remarks)
+            blocks += [Words(f"{check.when}:", "What the checks say of it,"), Points(points)]
+    return blocks
+
+
+def _remark(told: Told, one: Remark) -> str:
+    source = f" ({told.tool(one.source)})" if one.source else ""
+    return f"{_WEIGHTS[one.weight]}: {told.tool(one.text)}{source}"

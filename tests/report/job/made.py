@@ -21,8 +21,10 @@ from prepcheck.record import (
     SinceLastPass,
     SpotRecord,
 )
-from prepcheck.report.job.told import StepLine, Told
+from prepcheck.report.job.gather import checks, standing
+from prepcheck.report.job.told import Told
 from prepcheck.samples import Sample, samples
+from prepcheck.settings import Settings
 from prepcheck.store.rows import (
     Disagreement,
     Job,
@@ -35,8 +37,8 @@ from prepcheck.store.rows import (
 )
 from prepcheck.terms import CAUTIONS, FLAGS, Standing
 from prepcheck.trade import entries as e
-from prepcheck.trade.facts import Remark, Weight
 from prepcheck.trade.units import System
+from prepcheck.trade.work import load_work
 
 ZONE = timezone(timedelta(hours=1))
 START = datetime(2026, 11, 24, 7, 40, tzinfo=ZONE)
@@ -265,7 +267,7 @@ CERTIFICATE = e.Certificate(
     rule="the co-op's hot work permit, general rules for a farm tank",
     number="HW-112",
     place="workshop yard",
-    at=time(150),
+    at=time(241),
 )
 WALLS = (
     e.WallReading(
@@ -314,40 +316,51 @@ BUBBLES = e.LeakEntry(
     gauge="0 to 60 kPa dial no. 1",
     started_at=time(420),
 )
-PLAN_TEXT = "work = 'closed vessel'\n"
+WORK = load_work("closed-vessel")
 
 
 def _entries() -> list[tuple[float, str, str, e.AnyEntry]]:
-    el, cat = e.Sensor.ELECTROCHEMICAL, e.Sensor.CATALYTIC
     low, high = "bottom, behind the baffle", "top, under the manhole"
+    weld_against = ("spot 2: cannot tell", "The readings at the bottom are older than the shop's limit.")
     return [
-        (2, "Ola", "foreman", e.WorkChosen(work="closed vessel", plan=PLAN_TEXT)),
-        (8, "Ola", "foreman", e.StepDone(step="intake", note="part looked over with the customer")),
+        (2, "Ola", "foreman", e.WorkChosen(work=WORK.name, plan=WORK.text)),
+        (8, "Ola", "foreman", e.StepDone(step="intake", note="part looked over with the customer; cold repair ruled out")),
         (36, "Mika", "welder", CONDITION),
         (37, "Mika", "welder", CLEARING_PLAN),
-        (40, "Mika", "welder", _reading(e.Gas.OXYGEN, 20.8, low, 0.1, 39, el)),
-        (41, "Mika", "welder", _reading(e.Gas.FLAMMABLE, 3.0, low, 0.1, 40, cat)),
-        (42, "Mika", "welder", _reading(e.Gas.OXYGEN, 20.9, high, 1.1, 41, el)),
-        (43, "Mika", "welder", _reading(e.Gas.FLAMMABLE, 1.0, high, 1.1, 42, cat)),
+        *_round_of_readings(low, 0.1, 38),
+        *_round_of_readings(high, 1.1, 41),
+        (46, "Mika", "welder", e.StepDone(step="open up")),
+        (50, "Ola", "foreman", e.StepReleased(step="open up")),
+        (60, "Mika", "welder", e.StepDone(step="strip")),
         (136, "Mika", "welder", WALLS[0]),
-        (140, "Mika", "welder", e.StepDone(step="grind")),
-        (151, "Ola", "foreman", CERTIFICATE),
-        (155, "Ola", "foreman", e.StepReleased(step="clear")),
-        (241, "Mika", "welder", WALLS[1]),
-        (243, "Mika", "welder", WELD_PLAN),
+        (232, "Mika", "welder", e.StepDone(step="grind")),
+        (236, "Mika", "welder", WALLS[1]),
+        (240, "Mika", "welder", e.StepDone(step="clean")),
+        (242, "Ola", "foreman", CERTIFICATE),
+        *_round_of_readings(low, 0.1, 243),
+        *_round_of_readings(high, 1.1, 246),
+        (250, "Mika", "welder", e.StepDone(step="clear")),
         (
-            250, "Ola", "foreman",
+            252, "Ola", "foreman",
             e.StepReleased(
-                step="weld", override=True, reason="Rune looked at spot 2 under a moved torch; customer told",
-                against=("spot 2: cannot tell", "readings older than 2 h"),
+                step="clear", override=True, reason="Rune looked at spot 2 under a moved torch; customer told",
+                against=weld_against,
             ),
         ),
-        (330, "Mika", "welder", e.StepDone(step="weld")),
-        (415, "Rune", "leak tester", LEAK_PLAN),
-        (436, "Rune", "leak tester", BUBBLES),
-        (440, "Rune", "leak tester", e.StepDone(step="leak test")),
+        (255, "Mika", "welder", WELD_PLAN),
+        (330, "Mika", "welder", e.StepDone(step="weld", started_at=time(262))),
+        (350, "Rune", "inspector", e.StepReleased(step="look over")),
+        (415, "Rune", "inspector", LEAK_PLAN),
+        (436, "Rune", "inspector", BUBBLES),
+        (440, "Rune", "inspector", e.StepDone(step="leak test")),
         (445, "Ola", "foreman", e.Note(text="Customer asked for photos of the inside; none taken, nobody enters.")),
     ]  # fmt: skip
+
+
+def _round_of_readings(place: str, height_m: float, minutes: float) -> list[tuple[float, str, str, e.AnyEntry]]:
+    oxygen = _reading(e.Gas.OXYGEN, 20.8, place, height_m, minutes, e.Sensor.ELECTROCHEMICAL)
+    vapour = _reading(e.Gas.FLAMMABLE, 3.0, place, height_m, minutes + 1, e.Sensor.CATALYTIC)
+    return [(minutes + 1, "Mika", "welder", oxygen), (minutes + 2, "Mika", "welder", vapour)]
 
 
 def events() -> tuple[LoggedEvent, ...]:
@@ -356,25 +369,6 @@ def events() -> tuple[LoggedEvent, ...]:
         LoggedEvent(number, at(minutes), person, role, entry)
         for number, (minutes, person, role, entry) in enumerate(_entries(), start=1)
     )
-
-
-STEPS = (
-    StepLine("intake", False, "done", at(8), "Ola", "foreman"),
-    StepLine("grind", False, "done", at(140), "Mika", "welder"),
-    StepLine("clear", True, "released", at(155), "Ola", "foreman"),
-    StepLine("weld", True, "released, override", at(250), "Ola", "foreman", ("spot 2: cannot tell",)),
-    StepLine("leak test", False, "done", at(440), "Rune", "leak tester"),
-    StepLine("coat", False, "open"),
-    StepLine("hand over", True, "open", against=("coat is open",)),
-)
-REMARKS = {
-    "clearing": (
-        Remark(
-            "catalytic_oxygen", Weight.NOTE, "The catalytic sensor had enough oxygen at each reading.", "maker's data"
-        ),
-        Remark("aged", Weight.WARN, "The readings at the bottom were 3 h 30 min old when welding was released."),
-    )
-}
 
 
 def told(**changes: Any) -> Told:
@@ -386,9 +380,8 @@ def told(**changes: Any) -> Told:
         "system": System.METRIC,
         "photo": photo,
         "records": records(),
-        "steps": STEPS,
-        "open_points": ("coat is open", "hand over is held: coat is open"),
-        "remarks": REMARKS,
+        "state": standing(events(), time(470), Settings()),
+        "checks": checks(events(), time(470), Settings()),
     }
     return Told(**{**fields, **changes})
 
@@ -396,7 +389,7 @@ def told(**changes: Any) -> Told:
 def empty(**changes: Any) -> Told:
     """Return what a job just opened tells."""
     job = Job("J-0001", "Boat tank", "", "", None, "", "", datetime(2026, 1, 5, 9, tzinfo=UTC).isoformat(), "Ola")
-    bare = {"story": Story(job, ()), "head": None, "records": {}, "steps": (), "open_points": (), "remarks": {}}
+    bare = {"story": Story(job, ()), "head": None, "records": {}, "state": None, "checks": ()}
     return told(**{**bare, **changes})
 
 

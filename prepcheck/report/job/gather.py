@@ -1,0 +1,93 @@
+"""Reads from the log what a report is made from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from prepcheck.record import Record
+from prepcheck.report.job.told import Check, Told
+from prepcheck.settings import Settings
+from prepcheck.store.rows import LoggedEvent, Story
+from prepcheck.trade import entries as e
+from prepcheck.trade.clearing import check_certificate, check_readings
+from prepcheck.trade.facts import Remark
+from prepcheck.trade.steps import JobState, chosen_work, job_state
+from prepcheck.trade.units import System
+from prepcheck.trade.work import parse_work
+
+if TYPE_CHECKING:
+    from prepcheck.store.store import Store
+
+
+def gather(
+    store: Store, photo: Callable[[str], bytes], story: Story, now: datetime, settings: Settings, system: System
+) -> Told:
+    """Return what the report of a job is made from.
+
+    Parameters
+    ----------
+    store : Store
+        The log.
+    photo : callable
+        Returns the bytes of a photo by SHA-256, such as `Archive.get`.
+    story : Story
+        Of the job, read from the log just before: the tree's head is read after it, so that it covers all of it.
+    now : datetime
+        With an offset.
+    settings : Settings
+        Limits that the steps and readings are held against.
+    system : System
+        Units of the report.
+    """
+    told = Told(story, None, now, system, photo)
+    records = {one.number: Record.model_validate_json(store.record_text(one.number)) for one in told.inspections}
+    return Told(
+        story=story,
+        head=store.tree_head(),
+        now=now,
+        system=system,
+        photo=photo,
+        records=records,
+        state=standing(story.events, now, settings),
+        checks=checks(story.events, now, settings),
+    )
+
+
+def standing(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings) -> JobState | None:
+    """Say how the steps of the plan that was chosen last stand; None without one."""
+    chosen = chosen_work(events)
+    return None if chosen is None else job_state(parse_work(chosen.plan, chosen.work), events, now, settings)
+
+
+def checks(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings) -> tuple[Check, ...]:
+    """Hold the readings against what their condition asks for: as at each release or step that they were taken for.
+
+    Without such a step, as of `now`.
+    """
+    moments = [
+        (f"when {entry.step} was released", datetime.fromisoformat(event.at)) for event, entry in _releases(events)
+    ]
+    found = [Check("clearing", words, _of_clearing(events, at, settings)) for words, at in moments or [("now", now)]]
+    return tuple(one for one in found if one.remarks)
+
+
+def _releases(events: tuple[LoggedEvent, ...]) -> list[tuple[LoggedEvent, e.StepReleased]]:
+    chosen = chosen_work(events)
+    steps = () if chosen is None else parse_work(chosen.plan, chosen.work).step
+    asked = {step.name for step in steps if "readings" in step.evidence}
+    return [(one, one.entry) for one in events if isinstance(one.entry, e.StepReleased) and one.entry.step in asked]
+
+
+def _of_clearing(events: tuple[LoggedEvent, ...], at: datetime, settings: Settings) -> tuple[Remark, ...]:
+    known = [event.entry for event in events if datetime.fromisoformat(event.at) <= at]
+    conditions = [one for one in known if isinstance(one, e.VesselCondition)]
+    if not conditions:
+        return ()
+    readings = [one for one in known if isinstance(one, e.GasReading)]
+    certificates = [one for one in known if isinstance(one, e.Certificate)]
+    return (
+        *check_readings(conditions[-1], readings, at, settings.clearing),
+        *check_certificate(certificates[-1] if certificates else None, conditions[-1], at),
+    )
