@@ -188,8 +188,8 @@ def _number(
     if asked is not None or len(spots) == 1:
         return spots[0].number if asked is None else asked
     numbers = ", ".join(str(spot.number) for spot in spots)
-    matrices = [] if not found else [found[-1].alignment.matrix]
-    same = same_spot(np.array(last.spot.outline, np.float64), spots, surface, matrices, settings)
+    matrix = found[-1].alignment.matrix if found else None
+    same = same_spot(np.array(last.spot.outline, np.float64), spots, surface, matrix, settings)
     if isinstance(same, AskPerson):
         what = (
             f"shows outlines {numbers}; which is the spot of pass {last.pass_no} cannot be told: {why or same.reason}"

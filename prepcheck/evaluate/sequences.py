@@ -24,6 +24,7 @@ from prepcheck.errors import Unreadable
 from prepcheck.evaluate.bootstrap import Counts, Figure, Measure, figures, total
 from prepcheck.inspection import inspect
 from prepcheck.photo import Plane, read
+from prepcheck.photo.align import Alignment
 from prepcheck.settings import Settings
 from prepcheck.spot import Spot
 from prepcheck.spot.follow import EarlierPass, PersistingPatch, persisting_patches
@@ -36,14 +37,6 @@ _SMALLER = 255
 _LEAST_MM2 = 3.0
 """Of a patch that has to be found (design, section 4)."""
 _SHARP = ModelOrigin("truth", "0" * 64, 0.5, 0.0, 0.0)
-
-
-@dataclass(frozen=True, eq=False)
-class Known:
-    """How one photo lies on another: a homography and its stated error in px at a long side of 1280."""
-
-    matrix: Matrix
-    error_px: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +78,7 @@ MEASURES: dict[str, Measure] = {
 
 Look = Callable[[PassTruth], tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]]
 """Gives the surface map of a pass and the masks of its spots."""
-Align = Callable[[PassTruth, PassTruth], Known | None]
+Align = Callable[[PassTruth, PassTruth], Alignment | None]
 """Lays the second pass's photo on the first's; None when that cannot be done."""
 
 
@@ -126,19 +119,19 @@ def model_look(model: Model, settings: Settings) -> Look:
     return look
 
 
-def true_align(latest: PassTruth, earlier: PassTruth) -> Known:
+def true_align(latest: PassTruth, earlier: PassTruth) -> Alignment:
     """Return the true way from the earlier photo to the latest."""
-    return Known(np.asarray(np.linalg.solve(latest.to_first, earlier.to_first)))
+    return Alignment(np.asarray(np.linalg.solve(latest.to_first, earlier.to_first)))
 
 
 def shaken(error_px: float, seed: int = 7) -> Align:
     """Return an alignment that is off by a shift of `error_px` at a long side of 1280, in a random direction, and says so."""
     rng = np.random.default_rng(seed)
 
-    def align(latest: PassTruth, earlier: PassTruth) -> Known:
+    def align(latest: PassTruth, earlier: PassTruth) -> Alignment:
         turn, length = rng.uniform(0, 2 * np.pi), error_px * max(latest.states.shape) / 1280
         shift = np.array([[1, 0, length * np.cos(turn)], [0, 1, length * np.sin(turn)], [0, 0, 1.0]])
-        return Known(shift @ true_align(latest, earlier).matrix, error_px)
+        return Alignment(shift @ true_align(latest, earlier).matrix, error_px)
 
     return align
 

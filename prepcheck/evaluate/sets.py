@@ -22,6 +22,7 @@ from prepcheck.evaluate.bootstrap import Figure, Measure, figures, total
 from prepcheck.evaluate.measures import MEASURES, Tally, balanced_accuracy, risk_coverage, tally
 from prepcheck.evaluate.truth import Truth, read_truths
 from prepcheck.photo import Photo, read
+from prepcheck.photo.align import Alignment
 from prepcheck.score import bright_share
 from prepcheck.settings import Settings
 from prepcheck.surface import Model, SurfaceMap, map_surface
@@ -29,13 +30,6 @@ from prepcheck.surface.moved_light import Fused, Fusion, fuse
 
 Matrix = NDArray[np.float64]
 SINGLE, FIRST, FIRST_OF_THREE = "each photo alone", "the first photo alone", "the first photo alone, of three"
-
-
-@dataclass(frozen=True, eq=False)
-class Matrixed:
-    """A homography to the first photo, whatever found it."""
-
-    matrix: Matrix
 
 
 Align = Callable[[Photo, Photo], Matrix | None]
@@ -79,7 +73,7 @@ def fused(views: Sequence[View], settings: Settings, fusion: Fusion | None, alig
     found = [one.to_first if align is None else align(views[0].photo, one.photo) for one in views[1:]]
     if any(matrix is None for matrix in found):
         return None
-    alignments = [Matrixed(matrix) for matrix in found if matrix is not None]
+    alignments = [Alignment(matrix) for matrix in found if matrix is not None]
     return fuse([one.photo for one in views], [one.surface for one in views], alignments, settings, fusion)
 
 

@@ -8,22 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo import Plane
+from prepcheck.photo.align import Alignment
 from prepcheck.settings import FollowSettings, Settings
-from prepcheck.spot.same_spot import AskPerson, Matrix, by_cards, same_spot
+from prepcheck.spot.same_spot import AskPerson, same_spot
 from prepcheck.spot.spot import Spot
 from prepcheck.surface import SurfaceMap
 from prepcheck.terms import RESIDUE, State
 
 __all__ = [
-    "Aligned", "AskPerson", "Change", "EarlierPass", "PersistingPatch", "by_cards", "compare", "persisting_patches",
-    "same_spot",
+    "AskPerson", "Change", "EarlierPass", "PersistingPatch", "compare", "persisting_patches", "same_spot",
 ]  # fmt: skip
 
 Mask = NDArray[np.bool_]
@@ -36,23 +35,13 @@ _UNWORKED = (State.BACKGROUND, State.COATING)
 """Coating was never ground through; away from spots these two are equally right."""
 
 
-class Aligned(Protocol):
-    """How an earlier photo lies on the latest: homography, shape (3, 3), and its error in px at a long side of 1280."""
-
-    @property
-    def matrix(self) -> Matrix: ...  # noqa: D102
-
-    @property
-    def error_px(self) -> float: ...  # noqa: D102
-
-
 @dataclass(frozen=True, eq=False)
 class EarlierPass:
     """An earlier pass: its number, what its photo shows, and how that lies on the latest photo."""
 
     pass_no: int
     surface: SurfaceMap = field(repr=False)
-    alignment: Aligned = field(repr=False)
+    alignment: Alignment = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +113,7 @@ class Change:
 def compare(
     earlier: SurfaceMap,
     later: SurfaceMap,
-    alignment: Aligned,
+    alignment: Alignment,
     spot: Spot,
     settings: Settings,
     *,
@@ -142,7 +131,7 @@ def compare(
     ----------
     earlier, later : SurfaceMap
         Of the two passes.
-    alignment : Aligned
+    alignment : Alignment
         From the earlier photo to the later one.
     spot : Spot
         The spot in the later photo.

@@ -9,7 +9,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from prepcheck.photo import Plane
 from prepcheck.settings import FollowSettings, Settings
 from prepcheck.spot.spot import Spot
 from prepcheck.surface import SurfaceMap
@@ -25,19 +24,11 @@ class AskPerson:
     reason: str
 
 
-def by_cards(earlier: Plane, latest: Plane) -> Matrix:
-    """Return the homography between two photos whose card was not moved on the part in between.
-
-    Whether it was moved cannot be seen from the card alone: `same_spot` asks when the outlines then do not overlap.
-    """
-    return np.asarray(np.linalg.solve(latest.to_mm, earlier.to_mm), np.float64)
-
-
 def same_spot(
     outline: NDArray[np.float64],
     spots: Sequence[Spot],
     surface: SurfaceMap,
-    matrices: Sequence[Matrix],
+    matrix: Matrix | None,
     settings: Settings,
 ) -> Spot | AskPerson:
     """Find the spot of an earlier pass among those of a new photo.
@@ -50,23 +41,16 @@ def same_spot(
         Those of the new photo.
     surface
         Map of the new photo.
-    matrices : sequence of ndarray, shape (3, 3)
-        Ways from the earlier photo to the new one that are known (by features, by cards); none when not aligned.
-        All of them must lead to the same spot.
+    matrix : ndarray, shape (3, 3), or None
+        Homography from the earlier photo to the new one; None when not aligned.
     settings
         How much outlines must overlap: enough, and clearly more than with the next spot.
     """
     if not spots:
         return AskPerson("the new photo shows no ground spot")
-    if not matrices:
+    if matrix is None:
         return AskPerson("the new photo could not be laid over the earlier one")
-    found = [_by_overlap(outline, spots, surface, matrix, settings.follow) for matrix in matrices]
-    if reasons := [one for one in found if isinstance(one, AskPerson)]:
-        return reasons[0]
-    numbers = {one.number for one in found if isinstance(one, Spot)}
-    if len(numbers) > 1:
-        return AskPerson("the scale card and the surroundings point to different spots: was the card moved?")
-    return found[0]
+    return _by_overlap(outline, spots, surface, matrix, settings.follow)
 
 
 def _by_overlap(

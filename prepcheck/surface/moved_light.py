@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from pydantic import BaseModel, ValidationError
 from prepcheck.errors import ModelFault
 from prepcheck.own_file import first_fault
 from prepcheck.photo import Photo
+from prepcheck.photo.align import Alignment
 from prepcheck.resources import folder
 from prepcheck.settings import Settings
 from prepcheck.surface.mapping import told
@@ -39,14 +40,6 @@ _LEAST_SLOPE = 0.5
 to 60 degrees in some six of seven photos; on a quarter of the photos no side is guessed."""
 _LEAST_UNSURE = 0.02
 """Share of the ground that cannot be told from which another photo is worth asking for."""
-
-
-class Aligned(Protocol):
-    """Anything that holds a homography from full-size pixels of a photo to those of the first."""
-
-    @property
-    def matrix(self) -> NDArray[np.float64]:
-        """Shape (3, 3)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,7 +120,7 @@ def load_fusion(models: Path | None = None) -> Fusion | None:
 def fuse(
     photos: Sequence[Photo],
     maps: Sequence[SurfaceMap],
-    alignments: Sequence[Aligned],
+    alignments: Sequence[Alignment],
     settings: Settings,
     fusion: Fusion | Literal["shipped"] | None = "shipped",
 ) -> Fused:
@@ -139,7 +132,7 @@ def fuse(
     ----------
     photos, maps : sequence
         Two to six photos and their maps, by one model, with `chances`.
-    alignments : sequence of Aligned
+    alignments : sequence of Alignment
         Of every photo but the first.
     settings : Settings
         Says how much the light has to move.

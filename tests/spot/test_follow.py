@@ -1,16 +1,14 @@
 """Following a spot from grinding pass to pass."""
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 import pytest
 
+from prepcheck.photo.align import Alignment
 from prepcheck.settings import Settings
 from prepcheck.spot.follow import (
     AskPerson,
     EarlierPass,
-    by_cards,
     compare,
     persisting_patches,
     same_spot,
@@ -23,16 +21,8 @@ SETTINGS = Settings()
 MASKS = ("newly_bright", "still_residue", "newly_exposed", "still_bright", "not_comparable")
 
 
-@dataclass(frozen=True)
-class Known:
-    """An alignment that is known."""
-
-    matrix: np.ndarray
-    error_px: float = 0.0
-
-
 def moved(dx=0.0, dy=0.0, **kwargs):
-    return Known(np.array([[1, 0, dx], [0, 1, dy], [0, 0, 1.0]]), **kwargs)
+    return Alignment(np.array([[1, 0, dx], [0, 1, dy], [0, 0, 1.0]]), **kwargs)
 
 
 STILL = moved()
@@ -141,7 +131,7 @@ def test_maps_of_other_reduction_and_view_are_laid_over():
     earlier = surface_of(first, probability=0.97, reduction=(2.0, 2.0))
     later = surface_of(np.ascontiguousarray(np.rot90(ground(OXIDE), -1)), probability=0.97)
     (spot,) = find_spots(later, SETTINGS)
-    change = compare(earlier, later, Known(turn), spot, SETTINGS)
+    change = compare(earlier, later, Alignment(turn), spot, SETTINGS)
     assert not change.newly_bright.any()
     assert change.still_residue.sum() == pytest.approx(np.pi * 30**2, rel=0.05)
 
@@ -273,13 +263,13 @@ def ring(x, y, r):
 
 def test_the_spot_under_the_earlier_outline_is_the_same_one():
     spots, surface = spots_of((200, 300, 80), (550, 300, 80))
-    found = same_spot(ring(540, 290, 70), spots, surface, [np.eye(3)], SETTINGS)
+    found = same_spot(ring(540, 290, 70), spots, surface, np.eye(3), SETTINGS)
     assert found is spots[1]
 
 
 def test_the_spot_is_found_through_the_homography():
     spots, surface = spots_of((200, 300, 80), (550, 300, 80))
-    found = same_spot(ring(190, 300, 80), spots, surface, [moved(360).matrix], SETTINGS)
+    found = same_spot(ring(190, 300, 80), spots, surface, moved(360).matrix, SETTINGS)
     assert found is spots[1]
 
 
@@ -287,31 +277,31 @@ def test_a_spot_ground_wider_is_still_found():
     spots, surface = spots_of(
         (400, 300, 150),
     )
-    assert same_spot(ring(400, 300, 90), spots, surface, [np.eye(3)], SETTINGS) is spots[0]
+    assert same_spot(ring(400, 300, 90), spots, surface, np.eye(3), SETTINGS) is spots[0]
 
 
 def test_a_spot_half_in_view_is_found():
     spots, surface = spots_of(
         (20, 300, 100),
     )
-    assert same_spot(ring(20, 300, 100), spots, surface, [np.eye(3)], SETTINGS) is spots[0]
+    assert same_spot(ring(20, 300, 100), spots, surface, np.eye(3), SETTINGS) is spots[0]
 
 
 def test_without_alignment_a_person_is_asked():
     spots, surface = spots_of((200, 300, 80))
-    found = same_spot(ring(200, 300, 80), spots, surface, [], SETTINGS)
+    found = same_spot(ring(200, 300, 80), spots, surface, None, SETTINGS)
     assert found == AskPerson("the new photo could not be laid over the earlier one")
 
 
 def test_a_photo_without_spot_is_asked_about():
-    found = same_spot(ring(200, 300, 80), (), surface_of(plate()), [np.eye(3)], SETTINGS)
+    found = same_spot(ring(200, 300, 80), (), surface_of(plate()), np.eye(3), SETTINGS)
     assert isinstance(found, AskPerson)
     assert "no ground spot" in found.reason
 
 
 def test_a_place_out_of_view_is_asked_about():
     spots, surface = spots_of((200, 300, 80))
-    found = same_spot(ring(200, 300, 80), spots, surface, [moved(2000).matrix], SETTINGS)
+    found = same_spot(ring(200, 300, 80), spots, surface, moved(2000).matrix, SETTINGS)
     assert isinstance(found, AskPerson)
     assert "does not show" in found.reason
 
@@ -319,38 +309,22 @@ def test_a_place_out_of_view_is_asked_about():
 def test_a_place_behind_the_camera_is_asked_about():
     spots, surface = spots_of((200, 300, 80))
     behind = np.array([[1, 0, 0], [0, 1, 0], [-0.005, 0, 1.0]])
-    assert isinstance(same_spot(ring(200, 300, 80), spots, surface, [behind], SETTINGS), AskPerson)
+    assert isinstance(same_spot(ring(200, 300, 80), spots, surface, behind, SETTINGS), AskPerson)
 
 
 def test_little_overlap_is_asked_about():
     spots, surface = spots_of((200, 300, 80))
-    found = same_spot(ring(310, 300, 80), spots, surface, [np.eye(3)], SETTINGS)
+    found = same_spot(ring(310, 300, 80), spots, surface, np.eye(3), SETTINGS)
     assert isinstance(found, AskPerson)
     assert "shares 30%" in found.reason
 
 
 def test_two_spots_under_the_outline_are_asked_about():
     spots, surface = spots_of((310, 300, 80), (490, 300, 80))
-    found = same_spot(ring(400, 300, 165), spots, surface, [np.eye(3)], SETTINGS.model_copy(
+    found = same_spot(ring(400, 300, 165), spots, surface, np.eye(3), SETTINGS.model_copy(
         update={"follow": SETTINGS.follow.model_copy(update={"same_overlap": 0.1})}
     ))  # fmt: skip
     assert found == AskPerson("spots 1 and 2 both lie where the earlier one was")
-
-
-def test_card_and_surroundings_that_disagree_are_asked_about():
-    spots, surface = spots_of((200, 300, 80), (550, 300, 80))
-    found = same_spot(ring(200, 300, 80), spots, surface, [np.eye(3), moved(350).matrix], SETTINGS)
-    assert isinstance(found, AskPerson)
-    assert "was the card moved" in found.reason
-
-
-def test_cards_that_stayed_give_the_way_between_two_photos():
-    first, second = tilted(0.1, 20.0), flat(0.2)
-    place = np.array([120.0, 340.0, 1.0])
-    there = by_cards(first, second) @ place
-    back = second.to_mm @ there
-    on_card = first.to_mm @ place
-    assert back[:2] / back[2] == pytest.approx(on_card[:2] / on_card[2])
 
 
 def test_the_flag_gives_advice_and_claims_no_depth():
