@@ -13,6 +13,8 @@ from prepcheck.trade.entries import Gas, GasReading, State, VesselCondition
 from prepcheck.trade.facts import Fact, Mark, Remark, Weight
 from prepcheck.trade.plan import source_of
 
+NEARLY_AIR = 20.8
+"""% by volume; 20.8 to 20.9 is normal air (29 CFR 1915 Subpart B App. A, from memory)."""
 Check = Callable[[VesselCondition, Evidence, ClearingSettings], tuple[Remark, ...]]
 _ORDER = ((Gas.OXYGEN, Gas.FLAMMABLE), (Gas.FLAMMABLE, Gas.TOXIC))
 _VAPOUR_HAS_A_CAUSE = clause("29 CFR 1915 Subpart B App. A", Mark.SEEN)
@@ -90,13 +92,24 @@ def _air(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
     least, most = shop_limit(settings, "oxygen_least"), shop_limit(settings, "oxygen_most")
     normal = limits.NORMAL_AIR
     oxygen = evidence.of(Gas.OXYGEN)
+    poor = [one for one in oxygen if least.value <= one.value < NEARLY_AIR]
     rich = [one for one in oxygen if normal.value < one.value < most.value]
     return (
         *by_figure(least, "oxygen_low", f"Oxygen must be at least {least.value:g} %", _below(oxygen, least)),
         *by_figure(most, "oxygen_high", f"Oxygen must stay below {most.value:g} %", _reaching(oxygen, most)),
+        *about(poor, Weight.WARN, "oxygen_below_air", _in_its_place(poor), source_of(limits.CO2_DANGER)),
         *about(rich, Weight.WARN, "oxygen_above_air", f"More than air's {normal.value:g} %; find the cause first",
                source_of(normal)),
     )  # fmt: skip
+
+
+def _in_its_place(readings: Sequence[GasReading]) -> str:
+    lowest = min((one.value for one in readings), default=limits.NORMAL_AIR.value)
+    share = 1 - lowest / limits.NORMAL_AIR.value
+    return (
+        f"Less than in air: up to {100 * share:.2g} % of another gas is there. If that is CO2, 4 % is already immediately"
+        " dangerous; measure it"
+    )
 
 
 def _below(readings: Iterable[GasReading], limit: Fact) -> list[GasReading]:
@@ -158,10 +171,10 @@ def _few(gas: Gas, found: int, asked: int, what: str, fact: Fact) -> tuple[Remar
 
 def _hydrogen_seen(condition: VesselCondition, evidence: Evidence) -> tuple[Remark, ...]:
     flammable = evidence.of(Gas.FLAMMABLE)
-    if not condition.hydrogen_possible or any(sees_hydrogen(one, evidence) for one in flammable):
-        return ()
-    text = "Corroding aluminium makes hydrogen: measure with a meter that sees it, and open every void to air."
-    return (Remark("hydrogen_not_looked_for", Weight.HOLD, text, source_of(limits.HYDROGEN_LEL)),)
+    seen = {where(one) for one in flammable if sees_hydrogen(one, evidence)}
+    unseen = [one for one in flammable if where(one) not in seen and condition.hydrogen_possible]
+    text = "Corroding aluminium makes hydrogen: open every void, and measure there with a meter that sees it"
+    return by_figure(limits.HYDROGEN_LEL, "hydrogen_not_looked_for", text, unseen)
 
 
 def _hydrogen_under_inert(condition: VesselCondition, evidence: Evidence, target: Fact) -> tuple[Remark, ...]:

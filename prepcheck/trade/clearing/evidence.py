@@ -43,15 +43,20 @@ class Evidence:
 
 def gather(condition: VesselCondition, readings: Sequence[GasReading], now: datetime) -> Evidence:
     """Sort out which of `readings` speak for `condition` at the time `now`."""
-    in_order = sorted(readings, key=lambda one: one.taken_at)
+    in_order = sorted(readings, key=lambda one: (one.taken_at, where(one), one.height_m or 0.0, one.gas, one.value))
     taken = tuple(one for one in in_order if condition.at <= one.taken_at <= now)
-    latest = {(one.gas, one.of.casefold(), where(one), one.height_m): one for one in taken}
     return Evidence(
         taken=taken,
-        current=tuple(sorted(latest.values(), key=lambda one: one.taken_at)),
+        current=tuple(one for one in taken if not any(_replaces(later, one) for later in taken)),
         set_aside=tuple(one for one in in_order if one.taken_at < condition.at),
         future=tuple(one for one in in_order if one.taken_at > now),
     )
+
+
+def _replaces(later: GasReading, reading: GasReading) -> bool:
+    """Whether `later` measured the same again; a reading without a height is measured again at any height."""
+    same = (later.gas, later.of.casefold(), where(later)) == (reading.gas, reading.of.casefold(), where(reading))
+    return same and later.taken_at > reading.taken_at and reading.height_m in (None, later.height_m)
 
 
 def where(reading: GasReading) -> str:

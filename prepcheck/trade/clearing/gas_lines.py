@@ -11,6 +11,7 @@ from prepcheck.trade.facts import Mark
 from prepcheck.trade.plan import Line, source_of
 from prepcheck.trade.units import FOOT_M, Kind, System, convert, shown
 
+CELSIUS_K = 273.15
 _IDEAL_GAS = f"ideal gas; {Mark.COMPUTED.value}"
 
 
@@ -26,8 +27,7 @@ def gas_lines(plan: PurgePlan, temperature_k: float, price: Price | None, system
         Line("Vent", f"open, {shown(limits.VENT_HEIGHT.value * FOOT_M, Kind.HEIGHT, system, 2)} above ground or higher",
              source_of(limits.VENT_HEIGHT)),
         *_room(plan, system),
-        Line("Air it again", f"{plan.airing_volumes:.3g} vessel volumes of air, from no oxygen to"
-             f" {limits.LEAST_OXYGEN.value:g} %, well mixed; then measure", Mark.COMPUTED.value),
+        *_airing(plan),
     )  # fmt: skip
 
 
@@ -95,7 +95,7 @@ def _gas_of_mass(plan: PurgePlan, temperature_k: float, system: System) -> Line:
 def _cold(plan: PurgePlan, system: System) -> tuple[Line, ...]:
     if plan.rule is None:
         return ()
-    value = f"{shown(limits.SUBLIMES.value, Kind.TEMPERATURE, system)}: it burns skin"
+    value = f"{shown(limits.SUBLIMES.value + CELSIUS_K, Kind.TEMPERATURE, system)}: it burns skin"
     return (Line("Dry ice is at", value, source_of(limits.SUBLIMES)),)
 
 
@@ -112,3 +112,20 @@ def _room(plan: PurgePlan, system: System) -> tuple[Line, ...]:
         value = f"{shown(plan.room.least_m3, Kind.VOLUME, system)}, not aired, to stay at {limits.CO2_DAY.value:g} ppm"
         lines.append(Line("Room it would take", value, Mark.COMPUTED.value))
     return (*lines, *limit_line)
+
+
+def _airing(plan: PurgePlan) -> tuple[Line, ...]:
+    least, day = limits.LEAST_OXYGEN.value, limits.CO2_DAY
+    volumes = f"{plan.airing_volumes:.3g} vessel volumes of air"
+    again = Line(
+        "Air it again",
+        f"{volumes}, from none to {least:g} % oxygen, well mixed; then measure",
+        Mark.COMPUTED.value,
+    )
+    if plan.gas is not CO2:
+        return (again,)
+    left = 100 * (1 - least / limits.NORMAL_AIR.value)
+    further = (
+        f"{least:g} % oxygen leaves up to {left:.2g} % CO2; {plan.co2_airing_volumes:.3g} volumes to {day.value:g} ppm"
+    )
+    return (again, Line("And on", further, f"{source_of(day)}; volumes computed"))

@@ -34,7 +34,7 @@ DRY_ICE_RULE = Fact(1.5, "lb per 100 US gal", "Maine 06-096 CMR 691 App. J 5A; a
 VENT_HEIGHT = Fact(12.0, "ft above ground", "Maine 06-096 CMR 691 App. J", Mark.SEEN)
 AIR_PRESSURE_MOST = Fact(5.0, "psig", "API 1604, in a county's copy", Mark.SEEN)
 AIR_PRESSURE_PA = AIR_PRESSURE_MOST.value * PSI_PA
-SUBLIMES = Fact(194.7, "K", "NIOSH pocket guide, carbon dioxide", Mark.SEEN)
+SUBLIMES = Fact(-78.5, "C", "NIOSH pocket guide, carbon dioxide", Mark.SEEN)
 
 CO2_DAY = Fact(5_000.0, PPM, "NIOSH pocket guide, mean over a working day", Mark.SEEN)
 CO2_SHORT = Fact(30_000.0, PPM, "NIOSH pocket guide, short term", Mark.SEEN)

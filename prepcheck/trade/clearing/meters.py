@@ -9,7 +9,7 @@ from prepcheck.trade.clearing import limits
 from prepcheck.trade.clearing.evidence import Evidence, about, by_figure, oxygen_at
 from prepcheck.trade.clearing.limits import shop_limit
 from prepcheck.trade.entries import Gas, GasReading, Sensor, VesselCondition
-from prepcheck.trade.facts import Remark, Weight
+from prepcheck.trade.facts import Mark, Remark, Weight
 from prepcheck.trade.plan import source_of
 
 _BLIND = (Sensor.INFRARED, Sensor.PHOTOIONISATION)
@@ -25,8 +25,10 @@ def check_times(
     return (
         *_condition_from_the_future(condition, now),
         *about(evidence.future, Weight.HOLD, "reading_from_the_future", "Set the clock right; taken later than now"),
-        *about(evidence.set_aside, Weight.NOTE, "reading_before_condition", "Taken before this condition, set aside"),
-        *by_figure(age, "reading_aged", f"Measure again; older than {age.value:g} min", old),
+        *about(evidence.set_aside, Weight.NOTE, "reading_before_condition", "Set aside, taken before this condition"),
+        *by_figure(
+            age, "reading_aged", f"Measure again there, or enter the condition anew; older than {age.value:g} min", old
+        ),
     )
 
 
@@ -80,12 +82,17 @@ def _days_since_calibration(reading: GasReading) -> int:
 def _sensors(evidence: Evidence) -> tuple[Remark, ...]:
     least = limits.CATALYTIC_OXYGEN
     starved = [one for one in evidence.of(Gas.FLAMMABLE) if starved_of_oxygen(one, evidence)]
-    blind = [one for one in evidence.of(Gas.FLAMMABLE) if one.sensor in _BLIND]
+    infrared = [one for one in evidence.of(Gas.FLAMMABLE) if one.sensor is Sensor.INFRARED]
+    ionising = [one for one in evidence.of(Gas.FLAMMABLE) if one.sensor is Sensor.PHOTOIONISATION]
     odd = [one for one in evidence.of(Gas.OXYGEN) if one.sensor in _NOT_FOR_OXYGEN]
-    refused = f"No evidence: a catalytic sensor reads low or nothing under about {least.value:g} % oxygen"
+    refused = (
+        f"No evidence: a catalytic sensor reads low or nothing under about {least.value:g} % oxygen;"
+        " there it was less, or nobody measured it"
+    )
     return (
         *by_figure(least, "catalytic_without_oxygen", refused, starved),
-        *about(blind, Weight.NOTE, "blind_to_hydrogen", "This sensor does not see hydrogen", source_of(least)),
+        *about(infrared, Weight.NOTE, "blind_to_hydrogen", "Infrared does not see hydrogen", source_of(least)),
+        *about(ionising, Weight.NOTE, "blind_to_hydrogen", "Photoionisation does not see hydrogen", Mark.MEMORY.value),
         *about(odd, Weight.HOLD, "no_oxygen_sensor", "This kind of sensor does not measure oxygen"),
     )
 

@@ -114,6 +114,11 @@ class PurgePlan:
         return self.needs[0]
 
     @property
+    def co2_airing_volumes(self) -> float:
+        """Vessel volumes of air from pure CO2 to its limit for a working day, well mixed."""
+        return mixed_volumes(100.0, limits.CO2_DAY.value * 1e-4)
+
+    @property
     def released_m3(self) -> float:
         """Gas that comes out into the room: all that the target takes, or the rule of thumb where that is more."""
         return max(self.wanted.gas_m3, self.rule.gas_m3 if self.rule else 0.0)
