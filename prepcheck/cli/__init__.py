@@ -9,7 +9,23 @@ from typing import Annotated
 import typer
 
 from prepcheck import __version__
-from prepcheck.cli import card, demo, disagree, evaluate, inspect, job, key, plan, seal, timestamp, verify
+from prepcheck.cli import (
+    card,
+    demo,
+    disagree,
+    entry,
+    erase,
+    evaluate,
+    inspect,
+    job,
+    key,
+    person,
+    plan,
+    seal,
+    step,
+    timestamp,
+    verify,
+)
 from prepcheck.errors import CannotWrite, PrepcheckError, WrongUse, printable
 
 app = typer.Typer(
@@ -27,6 +43,10 @@ app.command("demo")(demo.demo)
 app.command("disagree")(disagree.disagree)
 app.command("evaluate")(evaluate.evaluate)
 app.add_typer(job.app, name="job")
+app.add_typer(step.app, name="step")
+app.add_typer(entry.app, name="log")
+app.add_typer(person.app, name="person")
+app.add_typer(erase.app, name="erase")
 app.add_typer(plan.app, name="plan")
 app.command("seal")(seal.seal)
 app.command("verify")(verify.verify)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json as json_module
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from prepcheck.cli.moment import now as now  # the other commands take it from here
 from prepcheck.cli.options import Json, SettingsFile, Store
 from prepcheck.errors import WrongUse, printable
 
@@ -81,7 +81,8 @@ def show(
     if picture is not None:
         _write_history(picture, log, archive, number, spot, loaded)
     story = tasks.job_story(log, number, spot)
-    print_json(story) if json else print_rich(story_text(story))
+    state = tasks.story_state(story, now(), loaded)
+    print_told(story, steps=state) if json else print_rich(story_text(story, state))
     if picture is not None and not json:
         typer.echo(f"Written: {printable(str(picture))}")
 
@@ -99,16 +100,20 @@ def _write_history(
     write_picture(picture, spot_history(log, archive, job, spot, load_model(), settings))
 
 
-def now() -> datetime:
-    """Return the time of this moment with the local offset."""
-    return datetime.now().astimezone()
-
-
 def print_json(thing: Any) -> None:
     """Print a record or an object of the log as one line of JSON, in ASCII so that any screen or file takes it."""
+    typer.echo(json_module.dumps(_plain(thing)))
+
+
+def print_told(thing: Any, **more: Any) -> None:
+    """Print an object of the log with `more` beside its own fields, as one line of JSON."""
+    typer.echo(json_module.dumps({**_plain(thing), **{name: _plain(one) for name, one in more.items()}}))
+
+
+def _plain(thing: Any) -> Any:
     from pydantic import TypeAdapter
 
-    typer.echo(json_module.dumps(TypeAdapter(type(thing)).dump_python(thing, mode="json")))
+    return TypeAdapter(type(thing)).dump_python(thing, mode="json")
 
 
 def print_rich(thing: Any) -> None:

@@ -10,11 +10,14 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from prepcheck.cli.entry_words import entry_words
+from prepcheck.cli.steps_text import steps_text
 from prepcheck.errors import printable
 from prepcheck.record import FlagRecord
 from prepcheck.report.words import score_words, since_words
-from prepcheck.store import Disagreement, Job, JobLine, LoggedInspection, PassStory, SpotStory, Story
+from prepcheck.store import Disagreement, Job, JobLine, LoggedEvent, LoggedInspection, PassStory, SpotStory, Story
 from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, Standing
+from prepcheck.trade.steps import JobState
 
 STYLES = {
     Standing.BRIGHT: "bold",
@@ -36,13 +39,17 @@ def jobs_table(jobs: list[JobLine]) -> RenderableType:
     return grid
 
 
-def story_text(story: Story) -> RenderableType:
-    """Lay out all that was logged in a job, with the cautions."""
+def story_text(story: Story, state: JobState | None = None) -> RenderableType:
+    """Lay out how a job stands and all that was logged in it, with the cautions."""
     told: list[RenderableType] = [Text(f"{story.job.number}  {story.job.title}", style="bold"), _facts(story.job)]
+    if state is not None:
+        told += [Text(), steps_text(state)]
     for spot in story.spots:
         told += [Text(), *_spot(spot)]
+    if story.events:
+        told += [Text(), Text("Entries", style="bold"), Padding(_entries(story.events), (0, 0, 0, 2))]
     if not story.spots:
-        told += [Text(), Text("Nothing logged yet. Log a photo with prepcheck inspect PHOTO --job ...")]
+        told += [Text(), Text("No photo logged yet. Log one with prepcheck inspect PHOTO --job ...")]
     return Group(*told, Text(), Text(CAUTION_LINE, style="italic"), Text(HOT_WORK_LINE, style="italic"))
 
 
@@ -87,6 +94,14 @@ def _spot(spot: SpotStory) -> Iterator[RenderableType]:
             head = Text(f"Pass {of_pass.pass_no}: ") + standing_text(inspection.standing)
             yield Padding(head.append(f", {_score(inspection)}"), (0, 0, 0, 2))
             yield Padding(Group(*map(Text, _lines(inspection))), (0, 0, 0, 4))
+
+
+def _entries(events: tuple[LoggedEvent, ...]) -> Table:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    for event in events:
+        who = f"{event.person} ({event.role})" if event.role else event.person
+        grid.add_row(Text(str(event.number)), Text(_when(event.at)), Text.assemble(f"{who}: ", entry_words(event)))
+    return grid
 
 
 def _history(spot: SpotStory) -> Table:

@@ -1,0 +1,291 @@
+"""``prepcheck log``: what people read off, decide and see at a job, besides photos."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from prepcheck.cli.moment import HELP, day, moment, now
+from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.pins import PinFile, given_pin
+from prepcheck.errors import WrongUse
+
+if TYPE_CHECKING:
+    from prepcheck.trade.entries import AnyEntry
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Log what was read off, decided and seen at a job, besides photos. Quantities carry their unit.",
+)
+Job = Annotated[str, typer.Argument(help="The job's number, such as J-0001.")]
+Person = Annotated[str, typer.Option(help="Who enters it.")]
+At = Annotated[str | None, typer.Option("--at", help=HELP)]
+
+
+@app.command()
+def reading(
+    job: Job,
+    gas: Annotated[Literal["oxygen", "flammable", "toxic"], typer.Argument(help="What the reading is of.")],
+    value: Annotated[float, typer.Argument(help="Oxygen in % by volume, flammable in % LEL, toxic in ppm.")],
+    place: Annotated[str, typer.Option(help='Where in the vessel, such as "sump, behind the baffle".')],
+    person: Person,
+    height: Annotated[str | None, typer.Option(help='Height over the bottom, such as "0.2 m".')] = None,
+    of: Annotated[str, typer.Option(help="Name of the toxic gas, or of the vapour looked for.")] = "",
+    meter: Annotated[str, typer.Option(help="The meter, so that it can be looked up.")] = "",
+    sensor: Annotated[
+        Literal["electrochemical", "catalytic", "infrared", "photoionisation", "paramagnetic", "other"],
+        typer.Option(help="How it senses; a catalytic one reads low without oxygen."),
+    ] = "other",
+    calibration_gas: Annotated[str, typer.Option(help="What it was calibrated with.")] = "",
+    factor: Annotated[float, typer.Option(help="The meter's factor for this vapour.")] = 1.0,
+    calibrated: Annotated[str | None, typer.Option(help="Day of calibration, such as 2026-11-24.")] = None,
+    due: Annotated[str | None, typer.Option(help="Day on which calibration is due.")] = None,
+    sees_hydrogen: Annotated[
+        bool | None, typer.Option("--sees-hydrogen/--blind-to-hydrogen", help="What its handbook says.")
+    ] = None,
+    limit: Annotated[float | None, typer.Option(help="Limit of the toxic gas in ppm, as your rule says.")] = None,
+    limit_source: Annotated[str, typer.Option(help="Where that limit stands.")] = "",
+    at: At = None,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Log one gas reading at one place. Take oxygen first, then flammable, then toxic."""
+    from prepcheck.trade.entries import Gas, GasReading, Sensor
+    from prepcheck.trade.units import Kind, optional_quantity
+
+    entry = _made(
+        GasReading,
+        gas=Gas(gas),
+        value=value,
+        place=place,
+        height_m=optional_quantity(height, Kind.HEIGHT, "the height"),
+        of=of,
+        meter=meter,
+        sensor=Sensor(sensor),
+        calibration_gas=calibration_gas,
+        factor=factor,
+        calibrated_on=day(calibrated, "the day of calibration"),
+        calibration_due=day(due, "the due day"),
+        sees_hydrogen=sees_hydrogen,
+        limit=limit,
+        limit_source=limit_source,
+        taken_at=moment(at, now(), "the time of the reading"),
+    )
+    _log(job, entry, person, pin_file, json, settings, store)
+
+
+@app.command()
+def condition(
+    job: Job,
+    state: Annotated[
+        Literal["ventilated", "inerted", "water-filled"], typer.Argument(help="How the vessel was made ready.")
+    ],
+    previous_contents: Annotated[str, typer.Option(help="What the vessel held.")],
+    person: Person,
+    cleaning: Annotated[str, typer.Option(help="How it was cleaned.")] = "",
+    purge_gas: Annotated[str, typer.Option(help="With what it was purged.")] = "",
+    water_gap: Annotated[str | None, typer.Option(help='From the weld down to the water, such as "25 mm".')] = None,
+    room_ventilated: Annotated[bool, typer.Option("--room-ventilated", help="The room is aired too.")] = False,
+    no_hydrogen: Annotated[
+        bool, typer.Option("--no-hydrogen", help="You ruled out hydrogen from corrosion in closed voids.")
+    ] = False,
+    bays: Annotated[int, typer.Option(help="Rooms between baffles; 1 without baffles.")] = 1,
+    at: At = None,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Log the condition of the vessel that the readings after it belong to."""
+    from prepcheck.trade.entries import State, VesselCondition
+    from prepcheck.trade.units import Kind, optional_quantity
+
+    entry = _made(
+        VesselCondition,
+        condition=State(state),
+        previous_contents=previous_contents,
+        cleaning_done=cleaning,
+        purge_gas=purge_gas,
+        water_gap_mm=optional_quantity(water_gap, Kind.LENGTH, "the distance of the water"),
+        room_ventilated=room_ventilated,
+        hydrogen_possible=not no_hydrogen,
+        bays=bays,
+        at=moment(at, now(), "the time"),
+    )
+    _log(job, entry, person, pin_file, json, settings, store)
+
+
+@app.command()
+def certificate(
+    job: Job,
+    certified_by: Annotated[str, typer.Option("--by", help="Who tested and certified the vessel.")],
+    rule: Annotated[str, typer.Option(help="Under which rule.")],
+    person: Person,
+    number: Annotated[str, typer.Option(help="Number of the certificate.")] = "",
+    place: Annotated[str, typer.Option(help="Where it is posted.")] = "",
+    at: At = None,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Log who certified the vessel, under which rule."""
+    from prepcheck.trade.entries import Certificate
+
+    when = moment(at, now(), "the time")
+    entry = _made(Certificate, certified_by=certified_by, rule=rule, number=number, place=place, at=when)
+    _log(job, entry, person, pin_file, json, settings, store)
+
+
+@app.command()
+def wall(
+    job: Job,
+    person: Person,
+    gauge: Annotated[str | None, typer.Option(help='Wall left, by gauge, such as "3.2 mm".')] = None,
+    nominal: Annotated[str | None, typer.Option(help="Nominal wall; with --depth the wall left is worked out.")] = None,
+    depth: Annotated[str | None, typer.Option(help="Depth of the ground-out, by depth gauge.")] = None,
+    before: Annotated[str | None, typer.Option(help="By gauge before grinding; --gauge is then after.")] = None,
+    area: Annotated[str | None, typer.Option(help='Area of the ground-out, such as "900 mm2".')] = None,
+    error: Annotated[str | None, typer.Option(help="Error of the gauge, 95 % half width.")] = None,
+    spot: Annotated[int | None, typer.Option(help="Number of the job's spot.")] = None,
+    place: Annotated[str, typer.Option(help="Where on the part.")] = "",
+    instrument: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = "",
+    at: At = None,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Log the wall that is left: by gauge, by gauge before and after, or by the depth of the ground-out."""
+    from prepcheck.trade.entries import WallReading
+    from prepcheck.trade.units import Kind, optional_quantity
+
+    entry = _made(
+        WallReading,
+        spot=spot,
+        place=place,
+        **_wall(gauge, nominal, depth, before),
+        area_mm2=optional_quantity(area, Kind.AREA, "the area"),
+        uncertainty_mm=optional_quantity(error, Kind.LENGTH, "the error"),
+        instrument=instrument,
+        taken_at=moment(at, now(), "the time of the reading"),
+    )
+    _log(job, entry, person, pin_file, json, settings, store)
+
+
+@app.command()
+def leak(
+    job: Job,
+    method: Annotated[Literal["bubbles", "decay", "water"], typer.Argument(help="How leaks were looked for.")],
+    person: Person,
+    found: Annotated[list[str] | None, typer.Option("--leak", help="Where a leak was seen; once for each.")] = None,
+    looked_at: Annotated[str, typer.Option(help="What was looked at: every seam and fitting by name.")] = "",
+    medium: Annotated[str, typer.Option(help="Air, nitrogen, water ...")] = "",
+    pressure: Annotated[str | None, typer.Option(help='Gauge pressure at the start, such as "20 kPa".')] = None,
+    end_pressure: Annotated[str | None, typer.Option(help="Gauge pressure at the end.")] = None,
+    temperature: Annotated[str | None, typer.Option(help='Of the gas at the start, such as "18 C".')] = None,
+    end_temperature: Annotated[str | None, typer.Option(help="Of the gas at the end.")] = None,
+    watched: Annotated[str | None, typer.Option(help='How long it was watched, such as "10 min".')] = None,
+    volume: Annotated[str | None, typer.Option(help='Volume under pressure, such as "400 L".')] = None,
+    air_pressure: Annotated[str | None, typer.Option(help='Of the air around, such as "1013 mbar".')] = None,
+    pressure_error: Annotated[str | None, typer.Option(help="Error of the gauge, 95 % half width.")] = None,
+    temperature_error: Annotated[str | None, typer.Option(help='Error of the thermometer, such as "0.5 K".')] = None,
+    gauge: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = "",
+    at: At = None,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Log one look for leaks. Without --leak it says that none was seen."""
+    from prepcheck.trade.entries import LeakEntry
+    from prepcheck.trade.units import STANDARD_PA, Kind, optional_quantity
+
+    ambient = optional_quantity(air_pressure, Kind.PRESSURE, "the pressure of the air")
+    entry = _made(
+        LeakEntry,
+        method=method,
+        medium=medium,
+        volume_m3=optional_quantity(volume, Kind.VOLUME, "the volume"),
+        start_pa=optional_quantity(pressure, Kind.PRESSURE, "the pressure"),
+        end_pa=optional_quantity(end_pressure, Kind.PRESSURE, "the pressure at the end"),
+        start_k=optional_quantity(temperature, Kind.TEMPERATURE, "the temperature"),
+        end_k=optional_quantity(end_temperature, Kind.TEMPERATURE, "the temperature at the end"),
+        seconds=optional_quantity(watched, Kind.TIME, "the time watched"),
+        ambient_pa=STANDARD_PA if ambient is None else ambient,
+        pressure_error_pa=optional_quantity(pressure_error, Kind.PRESSURE, "the error of the gauge"),
+        temperature_error_k=optional_quantity(temperature_error, Kind.TEMPERATURE_STEP, "the error of the thermometer"),
+        leaks=tuple(found or ()),
+        looked_at=looked_at,
+        gauge=gauge,
+        started_at=moment(at, now(), "the start"),
+    )
+    _log(job, entry, person, pin_file, json, settings, store)
+
+
+@app.command()
+def note(
+    job: Job,
+    text: Annotated[str, typer.Argument(help="Anything worth keeping about the job.")],
+    person: Person,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Log a note."""
+    from prepcheck.trade.entries import Note
+
+    _log(job, _made(Note, text=text), person, pin_file, json, settings, store)
+
+
+def _wall(gauge: str | None, nominal: str | None, depth: str | None, before: str | None) -> dict[str, Any]:
+    """Work out wall and depth in mm from what was measured."""
+    from prepcheck.trade.units import Kind, optional_quantity
+
+    left = optional_quantity(gauge, Kind.LENGTH, "the wall")
+    whole = optional_quantity(nominal, Kind.LENGTH, "the nominal wall")
+    deep = optional_quantity(depth, Kind.LENGTH, "the depth")
+    first = optional_quantity(before, Kind.LENGTH, "the wall before")
+    if left is not None and first is not None and deep is None:
+        return {"method": "before_after", "wall_mm": left, "nominal_mm": whole, "depth_mm": first - left}
+    if left is not None and first is None and deep is None:
+        return {"method": "gauge", "wall_mm": left, "nominal_mm": whole}
+    if left is None and first is None and deep is not None and whole is not None:
+        return {"method": "depth", "wall_mm": whole - deep, "nominal_mm": whole, "depth_mm": deep}
+    raise WrongUse("this does not tell one wall", "Give --gauge, --before and --gauge, or --nominal and --depth")
+
+
+def _made(kind: type[Any], **told: Any) -> AnyEntry:
+    """Make an entry; what does not fit is told in one line."""
+    from pydantic import ValidationError
+
+    from prepcheck.own_file import first_fault
+
+    try:
+        entry: AnyEntry = kind(**told)
+    except ValidationError as error:
+        raise WrongUse(first_fault(error).replace("_", " "), "Check it") from error
+    return entry
+
+
+def _log(
+    job: str, entry: AnyEntry, person: str, pin_file: Path | None, json: bool, settings: Path | None, store: Path | None
+) -> None:
+    from prepcheck import tasks
+    from prepcheck.cli.entry_words import entry_words
+    from prepcheck.cli.job import print_json
+    from prepcheck.settings import load
+
+    loaded = load(settings)
+    log, _ = tasks.open_log(store, loaded, create=False)
+    event = tasks.log_entry(log, job, entry, person=person, at=now(), pin=given_pin(pin_file), settings=loaded)
+    if json:
+        print_json(event)
+    else:
+        typer.echo(f"Logged as entry {event.number}: {entry_words(event)}")

@@ -1,0 +1,157 @@
+"""``prepcheck step``: choose a job's plan of steps, say that a step is done, release a hold point, open a step again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from prepcheck.cli.moment import HELP, moment, now
+from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.pins import PinFile, given_pin, pin_of
+
+if TYPE_CHECKING:
+    from prepcheck.settings import Settings
+    from prepcheck.store import LoggedEvent
+    from prepcheck.store.store import Store as OpenLog
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="The job's steps and hold points. The program proposes; a person says done, and only a named person releases.",
+)
+Job = Annotated[str, typer.Argument(help="The job's number, such as J-0001.")]
+StepName = Annotated[str, typer.Argument(metavar="STEP", help='The step\'s name in the plan, such as "look over".')]
+Person = Annotated[str, typer.Option(help="Who says so.")]
+Override = Annotated[bool, typer.Option("--override", help="Although something speaks against it; needs --reason.")]
+Reason = Annotated[str, typer.Option(help="Why, in your words.")]
+
+
+@app.command()
+def plan(
+    job: Job,
+    work: Annotated[
+        str, typer.Argument(help="closed-vessel, open-vessel, plain-part, or a plan file of your own (.toml).")
+    ],
+    person: Person,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Give a job its plan of steps. It is logged word for word; a later change of the file changes nothing."""
+    from prepcheck import tasks
+    from prepcheck.settings import load
+    from prepcheck.trade.work import load_work
+
+    loaded = load(settings)
+    log, _ = tasks.open_log(store, loaded, create=False)
+    chosen, pin = load_work(work), given_pin(pin_file)
+    event = tasks.choose_work(log, job, chosen, person=person, at=now(), pin=pin, settings=loaded)
+    _say(log, job, event, f"The plan is {chosen.name}.", json, loaded)
+
+
+@app.command()
+def done(
+    job: Job,
+    step: StepName,
+    person: Person,
+    note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
+    started: Annotated[str | None, typer.Option(help=f"When the work on it began. {HELP}")] = None,
+    override: Override = False,
+    reason: Reason = "",
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Say that a step is done."""
+    from prepcheck import tasks
+    from prepcheck.settings import load
+
+    loaded, at = load(settings), now()
+    log, _ = tasks.open_log(store, loaded, create=False)
+    event = tasks.mark_step(
+        log,
+        job,
+        step,
+        person=person,
+        at=at,
+        note=note,
+        started_at=None if started is None else moment(started, at, "the start"),
+        override=override,
+        reason=reason,
+        pin=pin_of(log, person, pin_file) if override else given_pin(pin_file),
+        settings=loaded,
+    )
+    _say(log, job, event, "Logged as done.", json, loaded)
+
+
+@app.command()
+def release(
+    job: Job,
+    step: StepName,
+    person: Person,
+    override: Override = False,
+    reason: Reason = "",
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Release a hold point under your name. What speaks against it has to be settled, or answered for with a reason."""
+    from prepcheck import tasks
+    from prepcheck.settings import load
+
+    loaded = load(settings)
+    log, _ = tasks.open_log(store, loaded, create=False)
+    event = tasks.release_step(
+        log,
+        job,
+        step,
+        person=person,
+        pin=pin_of(log, person, pin_file),
+        at=now(),
+        override=override,
+        reason=reason,
+        settings=loaded,
+    )
+    _say(log, job, event, "Logged as released.", json, loaded)
+
+
+@app.command()
+def reopen(
+    job: Job,
+    step: StepName,
+    person: Person,
+    reason: Reason,
+    pin_file: PinFile = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Open a step again, and with it every step that needs it."""
+    from prepcheck import tasks
+    from prepcheck.settings import load
+
+    loaded = load(settings)
+    log, _ = tasks.open_log(store, loaded, create=False)
+    pin = given_pin(pin_file)
+    event = tasks.reopen_step(log, job, step, person=person, reason=reason, at=now(), pin=pin, settings=loaded)
+    _say(log, job, event, "Logged as open again.", json, loaded)
+
+
+def _say(log: OpenLog, job: str, event: LoggedEvent, what: str, json: bool, settings: Settings) -> None:
+    """Print the entry and how the steps stand now."""
+    from prepcheck import tasks
+    from prepcheck.cli.job import print_json, print_rich
+    from prepcheck.cli.steps_text import steps_text
+
+    if json:
+        print_json(event)
+        return
+    story = tasks.job_story(log, job)
+    typer.echo(f"{what} Entry {event.number} of {story.job.number}, {event.person}.")
+    state = tasks.story_state(story, now(), settings)
+    if state is not None:
+        print_rich(steps_text(state))
