@@ -161,11 +161,27 @@ def _set_flags(members: tuple[Member, ...], fused: Fused | None, settings: Setti
         flags.append(raised("set_of_one", f"1 of {len(members)} photos used"))
     elif not fused.enough:
         least = settings.moved_light.least_moved
-        flags.append(raised("light_hardly_moved", f"moved by {fused.moved:.2f}, at least {least:.2f} needed"))
+        flags.append(raised("light_hardly_moved", f"moved by {fused.moved:.3f}, at least {least:.3f} needed"))
+    if fit := _fit_instead(members):
+        flags.append(raised("first_photo_unfit", f"fit: {', '.join(fit)}"))
     fired = [member.photo for member in members if not member.left_out and member.photo.flash]
     if fired and any(not member.left_out and member.photo.flash is False for member in members):
         flags.append(raised("mixed_flash", f"fired in {', '.join(photo.name for photo in fired)}"))
     return flags
+
+
+def _unfit(member: Member) -> bool:
+    return any(flag.blocking for flag in member.flags)
+
+
+def _fit_instead(members: tuple[Member, ...]) -> list[str]:
+    """Name the photos that are fit to be judged where the first is not: those of the same view, where any lie on it."""
+    first, *others = members
+    if not _unfit(first):
+        return []
+    fit = [member for member in others if not _unfit(member) and not _same(member.photo, first.photo)]
+    used = [member for member in fit if not member.left_out]
+    return [member.photo.name for member in used or fit]
 
 
 def _limited(told: Inspection, alone: Answer | None, only_one: bool) -> Inspection:
@@ -197,7 +213,16 @@ def _alone_there(spot: Spot, alone: Answer) -> Standing:
 
 
 def _behind(members: tuple[Member, ...], fused: Fused | None, alone: Answer) -> MovedLight:
+    advice = _advice(members, fused)
     if fused is None:
-        advice = "Take the photos again from one place: only the torch moves, the phone and the part stay."
         return MovedLight(members, None, False, advice, "", alone)
-    return MovedLight(members, fused.moved, fused.enough, fused.advice, fused.learned, alone)
+    return MovedLight(members, fused.moved, fused.enough, advice, fused.learned, alone)
+
+
+def _advice(members: tuple[Member, ...], fused: Fused | None) -> str:
+    """Say where to put the torch next; nothing where the first photo has to be taken again, for which flags say what to do."""
+    if _unfit(members[0]):
+        return ""
+    if fused is None:
+        return "Take the photos again from one place: only the torch moves, the phone and the part stay."
+    return fused.advice

@@ -16,7 +16,7 @@ from prepcheck.inspection import Inspection, Outlines, inspect, settings_sha256
 from prepcheck.light_set import MOST_PHOTOS, inspect_set
 from prepcheck.outline_file import read_outlines
 from prepcheck.photo import Photo, from_bytes, read_bytes
-from prepcheck.photo.clip import clip_from_bytes, is_clip
+from prepcheck.photo.clip import clip_bytes, clip_from_bytes, is_clip
 from prepcheck.record import BrokenRecord, Record, SinceLastPass, broken_record, record_of
 from prepcheck.settings import Settings, load
 from prepcheck.store import Logged
@@ -256,7 +256,7 @@ def _receive(paths: Sequence[Path], look: Look) -> Received:
 
 def _clip(path: Path, settings: Settings) -> Received:
     """Read a clip; the answer bears its name, so its first frame does."""
-    data = read_bytes(path, settings.clip.max_bytes)
+    data = clip_bytes(path, settings)
     first, *others = clip_from_bytes(data, path.name, settings)
     return Received((replace(first, name=path.name), *others), (data,))
 

@@ -260,6 +260,14 @@ FLAGS: dict[str, FlagCard] = _cards(
         "Take all photos of the set again from one place: only the torch moves, the phone and the part stay.",
     ),
     FlagCard(
+        "first_photo_unfit",
+        "first photo not fit, another one is",
+        False,
+        "The first photo of the set is not fit to be judged; a later one is.",
+        "The answer lies in the frame of the first photo and starts from what that one shows.",
+        "Give the set again, with a fit photo first.",
+    ),
+    FlagCard(
         "mixed_flash",
         "flash in some photos only",
         False,

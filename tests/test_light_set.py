@@ -176,8 +176,7 @@ def test_the_same_photo_twice_is_left_out() -> None:
 
 
 def test_a_photo_that_is_unfit_is_left_out_with_its_flag() -> None:
-    dark = dataclasses.replace(shot(2), rgb=(shot(2).rgb // 40).astype(np.uint8))
-    told = behind(look(shot(1), dark, shot(3))).moved_light
+    told = behind(look(shot(1), dark(2), shot(3))).moved_light
     assert told is not None
     assert told.photos[1].left_out.startswith("too dark (")
     assert told.photos[1].flags[0].code == "too_dark"
@@ -205,8 +204,38 @@ def test_a_set_of_one_with_residue_keeps_its_residue() -> None:
 
 
 def test_a_first_photo_that_is_unfit_is_a_retake() -> None:
-    dark = dataclasses.replace(shot(1), rgb=(shot(1).rgb // 40).astype(np.uint8))
-    assert look(dark, shot(2)).standing is Standing.RETAKE
+    assert look(dark(1), shot(2)).standing is Standing.RETAKE
+
+
+def dark(number: int) -> Photo:
+    return dataclasses.replace(shot(number), rgb=shot(number).rgb // 40)
+
+
+def instead(*photos: Photo) -> list[str]:
+    return [flag.measured for flag in look(*photos).flags if flag.code == "first_photo_unfit"]
+
+
+def test_where_the_first_photo_is_unfit_the_fit_ones_are_named() -> None:
+    assert instead(dark(1), dark(2), shot(3), shot(4)) == ["fit: 3.jpg, 4.jpg"]
+
+
+def test_a_fit_photo_of_the_same_view_is_named_rather_than_one_of_another_place() -> None:
+    assert instead(dark(1), other(shot(2)), shot(3)) == ["fit: 3.jpg"]
+
+
+def test_a_fit_photo_that_cannot_be_laid_on_an_unfit_first_is_named() -> None:
+    assert instead(dark(1), other(shot(2))) == ["fit: other 2.jpg"]
+
+
+@pytest.mark.parametrize("photos", [(dark(1), dark(2)), (dark(1), dark(1)), (shot(1), dark(2)), (shot(1), shot(2))])
+def test_no_other_first_photo_is_named_where_none_is_better(photos: tuple[Photo, ...]) -> None:
+    assert instead(*photos) == []
+
+
+def test_a_first_photo_to_take_again_gets_no_advice_on_the_torch() -> None:
+    told = behind(look(dark(1), shot(2), settings=still())).moved_light
+    assert told is not None
+    assert told.advice == ""
 
 
 # ---- too little light moved

@@ -79,6 +79,15 @@ def test_keeping_the_position_changes_no_hash() -> None:
     assert dataclasses.replace(LOOK, keep_position=True).inputs_sha256() == ""
 
 
+def test_a_clip_over_the_limit_is_told_with_what_to_film_instead(tmp_path: Path) -> None:
+    path = tmp_path / "sweep.mp4"
+    path.write_bytes(bytes(2000))
+    strict = SETTINGS.model_copy(update={"clip": SETTINGS.clip.model_copy(update={"max_bytes": 1000})})
+    looked = look_at(path, dataclasses.replace(LOOK, settings=strict), None, AT)
+    assert looked.error is not None
+    assert "Film the spot for some 5 seconds while the torch moves, 1080p" in looked.error.message
+
+
 # ---- before work starts
 
 

@@ -122,11 +122,21 @@ def read_clip(path: Path, settings: Settings) -> tuple[Photo, ...]:
     Unreadable, TooLarge, NotAPhoto, DamagedPhoto, MissingDecoder
         See `prepcheck.errors`.
     """
+    return clip_from_bytes(clip_bytes(path, settings), path.name, settings)
+
+
+def clip_bytes(path: Path, settings: Settings) -> bytes:
+    """Read the file of a clip.
+
+    Raises
+    ------
+    Unreadable, TooLarge
+        The latter says what to film instead.
+    """
     try:
-        data = read_bytes(path, settings.clip.max_bytes)
+        return read_bytes(path, settings.clip.max_bytes)
     except TooLarge as error:
         raise TooLarge(error.what, FILM_AGAIN, path.name) from error
-    return clip_from_bytes(data, path.name, settings)
 
 
 def clip_from_bytes(data: bytes, name: str, settings: Settings) -> tuple[Photo, ...]:
@@ -252,7 +262,9 @@ def _chosen(stills: Sequence[_Still], clip: Photo, settings: Settings) -> list[_
     lost = [round(_lost(still.rgb) / _LOST_ALIKE) for still in stills]
     first = sorted(range(len(stills)), key=lambda index: (lost[index], off_middle[index]))
     chosen = spread(lights, first, fit)
-    return [stills[index] for index in (chosen if len(chosen) >= 2 else spread(lights, first))]
+    if len(chosen) < 2:
+        chosen = spread(lights, [*chosen, *(index for index in first if index not in chosen)])
+    return [stills[index] for index in chosen]
 
 
 def _lost(rgb: Raster) -> float:

@@ -15,7 +15,16 @@ from prepcheck.record import FlagRecord, Record, SpotRecord
 from prepcheck.report.hatch import PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, wrapped, write
 from prepcheck.report.marks import INK, SIGNAL, View
-from prepcheck.report.words import answer_words, flag_action, flag_name, judged, patch_words, person_spots, score_words
+from prepcheck.report.words import (
+    answer_words,
+    flag_action,
+    flag_name,
+    judged,
+    patch_words,
+    person_spots,
+    rests_words,
+    score_words,
+)
 from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE, Standing, State
 
 Raster = NDArray[np.uint8]
@@ -85,6 +94,12 @@ def standing_band(record: Record, width: int, unit: float) -> Raster:
     band[: round(1.5 * unit)] = band[-round(1.5 * unit) :] = INK
     _SIGNS[record.standing](band, (MARGIN + 26) * unit, height / 2, 26 * unit, ink)
     return band
+
+
+def set_line(record: Record, width: int, unit: float) -> Raster | None:
+    """Return the line that says on how many photos the answer rests; None for a single photo."""
+    words = rests_words(record)
+    return paragraphs([Line(words, 13.0)], width, unit, SHADE) if words else None
 
 
 def next_step(record: Record, width: int, unit: float) -> Raster:

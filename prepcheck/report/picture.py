@@ -60,6 +60,7 @@ def draw_picture(
     parts = [
         panels.job_strip(job_line, when, width, unit),
         panels.standing_band(record, width, unit),
+        panels.set_line(record, width, unit),
         panels.next_step(record, width, unit),
         panels.person_answer(record, width, unit),
         mat,

@@ -93,6 +93,21 @@ def set_words(behind: MovedLightRecord) -> str:
     return f"{said}. The first photo alone: {behind.alone.standing}, {alone}."
 
 
+def rests_words(record: Record) -> str:
+    """Say in one line on how many photos the answer for a moved-light set rests; empty for a single photo."""
+    behind = record.moved_light
+    if behind is None:
+        return ""
+    used, given = sum(not photo.left_out for photo in behind.photos), len(behind.photos)
+    if record.standing is Standing.RETAKE:
+        return f"The first of {given} photos under a moved light."
+    if used == 1:
+        return f"Rests on 1 of {given} photos, no moved light."
+    return (
+        f"Rests on {used} of {given} photos {'under a moved light' if behind.enough else 'whose light hardly moved'}."
+    )
+
+
 def since_words(since: SinceLastPass) -> str:
     """Say what changed on a spot since an earlier pass, in one line."""
     if since.shares is None:

@@ -151,6 +151,11 @@ def test_a_clip_all_smeared_is_read_all_the_same_and_left_to_be_judged(tmp_path)
     assert len(read(written(tmp_path, frames))) >= 2
 
 
+def test_the_one_stretch_that_is_fit_is_the_frame_of_a_clip_smeared_all_else(tmp_path):
+    frames = [frame if 9 <= index < 12 else cv2.blur(frame, (61, 61)) for index, frame in enumerate(sweep())]
+    assert numbers(read(written(tmp_path, frames)))[0] in (10, 11, 12)
+
+
 def test_a_clip_without_any_motion_gives_two_photos(tmp_path):
     assert len(read(written(tmp_path, [scene(WIDTH, HEIGHT)] * COUNT))) == 2
 

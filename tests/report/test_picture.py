@@ -12,10 +12,10 @@ import pytest
 from prepcheck.errors import CannotWrite, WrongUse
 from prepcheck.record import PersonRecord, Record
 from prepcheck.report.marks import INK, View
-from prepcheck.report.panels import legend, next_step, scale_bar, scale_strip, standing_band
+from prepcheck.report.panels import legend, next_step, scale_bar, scale_strip, set_line, standing_band
 from prepcheck.report.picture import draw_picture, write_picture
 from prepcheck.terms import Standing, State
-from tests.report.made import grey, patch_at, record_of, retake, ring, spot_of, twenty
+from tests.report.made import grey, patch_at, record_of, retake, ring, set_of, spot_of, twenty
 
 UNIT = 1280 / 390
 
@@ -39,6 +39,22 @@ def holds(picture: np.ndarray, part: np.ndarray) -> bool:
     """Say whether `part`, of the same width, is a stretch of rows of `picture`."""
     starts = range(picture.shape[0] - part.shape[0] + 1)
     return any(np.array_equal(picture[y : y + len(part)], part) for y in starts if np.array_equal(picture[y], part[0]))
+
+
+def test_the_picture_of_a_set_says_on_how_many_photos_it_rests_in_one_line() -> None:
+    line = set_line(set_of(dirty(), enough=False), 1280, UNIT)
+    assert line is not None
+    assert holds(draw_picture(set_of(dirty(), enough=False), grey(), None), line)
+    assert len(line) == len(scale_strip_without_scale())
+
+
+def scale_strip_without_scale() -> np.ndarray:
+    """A strip of one line."""
+    return scale_strip(dirty(mm_per_px=None), View(0, 0, 1280, 960, (1.0, 1.0), UNIT), 1280)
+
+
+def test_the_picture_of_one_photo_has_no_such_line() -> None:
+    assert set_line(dirty(), 1280, UNIT) is None
 
 
 @pytest.mark.parametrize("mm_per_px", [0.003, 0.021, 0.1, 0.47, 3.3])

@@ -12,6 +12,7 @@ from prepcheck.report.words import (
     flag_name,
     patch_words,
     pointed_at,
+    rests_words,
     score_words,
     set_words,
     share_words,
@@ -132,6 +133,27 @@ def test_a_set_of_one_has_no_error_and_no_movement() -> None:
 
 def test_a_light_that_moved_too_little_is_said() -> None:
     assert of_set(moved=0.03, enough=False).endswith("light moved by 0.03 (too little)")
+
+
+@pytest.mark.parametrize(
+    ("left_out", "enough", "said"),
+    [
+        ((), True, "Rests on 3 of 3 photos under a moved light."),
+        (("blurred",), True, "Rests on 2 of 3 photos under a moved light."),
+        ((), False, "Rests on 3 of 3 photos whose light hardly moved."),
+        (("blurred", "too dark"), False, "Rests on 1 of 3 photos, no moved light."),
+    ],
+)
+def test_on_how_many_photos_an_answer_rests_is_said(left_out: tuple[str, ...], enough: bool, said: str) -> None:
+    assert rests_words(set_of(record_of([], Standing.CANNOT_TELL), *left_out, enough=enough)) == said
+
+
+def test_the_first_photo_of_a_set_to_retake_has_nothing_resting_on_it() -> None:
+    assert rests_words(set_of(record_of([], Standing.RETAKE))) == "The first of 3 photos under a moved light."
+
+
+def test_an_answer_for_one_photo_rests_on_nothing_else() -> None:
+    assert rests_words(record_of([], Standing.CANNOT_TELL)) == ""
 
 
 def test_what_changed_is_said_as_shares_of_the_spot() -> None:

@@ -2,6 +2,8 @@
 
 import hashlib
 import json
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -45,6 +47,26 @@ def write_registry(folder, data=b"not a net", sha256=None):
     (folder / "m.onnx").write_bytes(data)
     (folder / "m.json").write_text(json.dumps(card))
     (folder / "registry.json").write_text(json.dumps({"default": "m", "models": {"m": entry}}))
+
+
+class SlowNet(FixedNet):
+    """Tells the mean of what was put in, after a while in which another thread could put in something else."""
+
+    def setInput(self, blob):  # noqa: N802
+        super().setInput(blob)
+        self.mean = float(blob.mean())
+        time.sleep(0.002)
+
+    def forward(self):
+        return super().forward() * np.float32(self.mean)
+
+
+def test_several_threads_each_get_the_maps_of_their_own_picture():
+    model = Model(ModelOrigin("slow", "0" * 64, 0.5, 1.0, 0.0), SlowNet([1.0] * 8))
+    levels = [51, 102, 153, 204] * 5
+    with ThreadPoolExecutor(4) as pool:
+        maps = pool.map(lambda level: model.run(np.full((64, 64, 3), level, np.uint8))[0], levels)
+    assert [round(float(one.mean()) * 255) for one in maps] == levels
 
 
 def test_a_model_file_with_one_byte_changed_is_refused(tmp_path):
