@@ -388,7 +388,7 @@ class ClearingSettings(Group):
         unit="% LEL, reached is too much",
         low=0.1,
         high=10.0,
-        reason="a tenth of what can burn; any vapour still has a cause",
+        reason="a tenth of what can burn, for entry and cold work; any vapour still has a cause",
         source="29 CFR 1915.13, seen",
     )
     oxygen_target: float = threshold(

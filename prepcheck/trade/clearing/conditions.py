@@ -6,18 +6,24 @@ from collections.abc import Callable, Iterable, Sequence
 
 from prepcheck.settings import ClearingSettings
 from prepcheck.trade.clearing import limits
-from prepcheck.trade.clearing.evidence import Evidence, about, by_figure, where
+from prepcheck.trade.clearing.evidence import Evidence, where
 from prepcheck.trade.clearing.limits import ORDER_OF_TESTS, clause, shop_limit
 from prepcheck.trade.clearing.meters import sees_hydrogen
 from prepcheck.trade.entries import Gas, GasReading, State, VesselCondition
 from prepcheck.trade.facts import Fact, Mark, Remark, Weight
 from prepcheck.trade.plan import source_of
+from prepcheck.trade.units import Kind, System, shown, span
 
 NEARLY_AIR = 20.8
 """% by volume; 20.8 to 20.9 is normal air (29 CFR 1915 Subpart B App. A, from memory)."""
+_STILL_VAPOUR = (
+    "The limit is one for entry and cold work, for hot work no figure was seen; any vapour comes from somewhere: find"
+    " the cause"
+)
 Check = Callable[[VesselCondition, Evidence, ClearingSettings], tuple[Remark, ...]]
 _ORDER = ((Gas.OXYGEN, Gas.FLAMMABLE), (Gas.FLAMMABLE, Gas.TOXIC))
 _VAPOUR_HAS_A_CAUSE = clause("29 CFR 1915 Subpart B App. A", Mark.SEEN)
+_CO2_NAMES = ("co2", "carbon dioxide", "dry ice")
 _VOIDS = clause("trade press (2013), forum report", Mark.SEEN)
 
 
@@ -32,6 +38,7 @@ def ventilated(condition: VesselCondition, evidence: Evidence, settings: Clearin
         *_toxic(evidence),
         *(remark for remarks in spread for remark in remarks),
         *_hydrogen_seen(condition, evidence),
+        *_co2_left(condition, evidence),
     )
 
 
@@ -41,7 +48,7 @@ def inerted(condition: VesselCondition, evidence: Evidence, settings: ClearingSe
     over = [one for one in evidence.of(Gas.OXYGEN) if one.value >= target.value]
     return (
         *_missing(evidence, (Gas.OXYGEN,)),
-        *by_figure(target, "oxygen_over_target", f"The inerted vessel must come below {target.value:g} %", over),
+        *evidence.by_figure(target, "oxygen_over_target", f"The inerted vessel must come below {target.value:g} %", over),
         *_hydrogen_under_inert(condition, evidence, target),
         *_spread(Gas.OXYGEN, condition, evidence, settings),
         *_room(condition),
@@ -54,7 +61,7 @@ def inerted(condition: VesselCondition, evidence: Evidence, settings: ClearingSe
 
 def water_filled(condition: VesselCondition, evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
     """Water in place of vapour, up to close below the weld, and the rest of the space open and measured."""
-    return (*_gap(condition, settings), *_vapour(evidence, settings), *_space_above(evidence))
+    return (*_gap(condition, settings, evidence.system), *_vapour(evidence, settings), *_space_above(evidence))
 
 
 CHECKS: dict[State, Check] = {
@@ -80,7 +87,7 @@ _NAMES = {Gas.OXYGEN: "oxygen", Gas.FLAMMABLE: "flammable vapour", Gas.TOXIC: "t
 def _out_of_order(evidence: Evidence) -> tuple[Remark, ...]:
     late = [one for first, then in _ORDER for one in evidence.of(then) if not _came_before(one, first, evidence)]
     text = "At each place measure oxygen, then flammable, then toxic; the test before is missing or came later"
-    return about(late, Weight.HOLD, "out_of_order", text, ORDER_OF_TESTS)
+    return evidence.about(late, Weight.HOLD, "out_of_order", text, ORDER_OF_TESTS)
 
 
 def _came_before(reading: GasReading, gas: Gas, evidence: Evidence) -> bool:
@@ -95,10 +102,10 @@ def _air(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
     poor = [one for one in oxygen if least.value <= one.value < NEARLY_AIR]
     rich = [one for one in oxygen if normal.value < one.value < most.value]
     return (
-        *by_figure(least, "oxygen_low", f"Oxygen must be at least {least.value:g} %", _below(oxygen, least)),
-        *by_figure(most, "oxygen_high", f"Oxygen must stay below {most.value:g} %", _reaching(oxygen, most)),
-        *about(poor, Weight.WARN, "oxygen_below_air", _in_its_place(poor), source_of(limits.CO2_DANGER)),
-        *about(rich, Weight.WARN, "oxygen_above_air", f"More than air's {normal.value:g} %; find the cause first",
+        *evidence.by_figure(least, "oxygen_low", f"Oxygen must be at least {least.value:g} %", _below(oxygen, least)),
+        *evidence.by_figure(most, "oxygen_high", f"Oxygen must stay below {most.value:g} %", _reaching(oxygen, most)),
+        *evidence.about(poor, Weight.WARN, "oxygen_below_air", _in_its_place(poor), source_of(limits.CO2_DANGER)),
+        *evidence.about(rich, Weight.WARN, "oxygen_above_air", f"More than air's {normal.value:g} %; find the cause first",
                source_of(normal)),
     )  # fmt: skip
 
@@ -130,9 +137,9 @@ def _vapour(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...
     flammable = evidence.of(Gas.FLAMMABLE)
     some = [one for one in flammable if 0 < _careful(one) < most.value]
     return (
-        *by_figure(most, "vapour_high", f"Vapour, with the meter's factor, must stay below {most.value:g} % LEL",
+        *evidence.by_figure(most, "vapour_high", f"Vapour, with the meter's factor, must stay below {most.value:g} % LEL",
                    _reaching(flammable, most)),
-        *about(some, Weight.WARN, "vapour_present", "Below the limit, but it comes from somewhere; find the cause",
+        *evidence.about(some, Weight.WARN, "vapour_present", _STILL_VAPOUR,
                _VAPOUR_HAS_A_CAUSE),
     )  # fmt: skip
 
@@ -143,8 +150,10 @@ def _toxic(evidence: Evidence) -> tuple[Remark, ...]:
     over = [one for one in toxic if one.limit is not None and _careful(one) > one.limit]
     rules = ", ".join(sorted({one.limit_source or "no rule named" for one in over}))
     return (
-        *about(unlimited, Weight.HOLD, "toxic_without_limit", "Enter the limit that applies, and the rule it is from"),
-        *about(over, Weight.HOLD, "toxic_high", "Over the limit entered", f"as entered: {rules}"),
+        *evidence.about(
+            unlimited, Weight.HOLD, "toxic_without_limit", "Enter the limit that applies, and the rule it is from"
+        ),
+        *evidence.about(over, Weight.HOLD, "toxic_high", "Over the limit entered", f"as entered: {rules}"),
     )
 
 
@@ -174,7 +183,20 @@ def _hydrogen_seen(condition: VesselCondition, evidence: Evidence) -> tuple[Rema
     seen = {where(one) for one in flammable if sees_hydrogen(one, evidence)}
     unseen = [one for one in flammable if where(one) not in seen and condition.hydrogen_possible]
     text = "Corroding aluminium makes hydrogen: open every void, and measure there with a meter that sees it"
-    return by_figure(limits.HYDROGEN_LEL, "hydrogen_not_looked_for", text, unseen)
+    return evidence.by_figure(limits.HYDROGEN_LEL, "hydrogen_not_looked_for", text, unseen)
+
+
+def _co2_left(condition: VesselCondition, evidence: Evidence) -> tuple[Remark, ...]:
+    """Enough oxygen can still go with too much CO2: at 19.5 % up to 6.7 % of it may be left of a purge."""
+    measured = any(one.of.casefold() in _CO2_NAMES for one in evidence.of(Gas.TOXIC))
+    if measured or not _by_co2(condition):
+        return ()
+    text = "It was purged with CO2: measure that too, as a toxic gas; oxygen alone does not tell that it is gone."
+    return (Remark("co2_not_measured", Weight.HOLD, text, source_of(limits.CO2_DANGER)),)
+
+
+def _by_co2(condition: VesselCondition) -> bool:
+    return any(name in condition.purge_gas.casefold() for name in _CO2_NAMES)
 
 
 def _hydrogen_under_inert(condition: VesselCondition, evidence: Evidence, target: Fact) -> tuple[Remark, ...]:
@@ -185,7 +207,7 @@ def _hydrogen_under_inert(condition: VesselCondition, evidence: Evidence, target
     text = f"Below the target, yet hydrogen burns from {burns.value:g} % oxygen on; rule it out or go lower"
     closed = "Hydrogen in a closed void of corroding aluminium is not reached by any inerting; open every void first."
     return (
-        *by_figure(burns, "hydrogen_burns", text, enough),
+        *evidence.by_figure(burns, "hydrogen_burns", text, enough),
         Remark("hydrogen_in_voids", Weight.WARN, closed, _VOIDS),
     )
 
@@ -203,28 +225,32 @@ def _room(condition: VesselCondition) -> tuple[Remark, ...]:
 def _vapour_under_inert(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
     most = shop_limit(settings, "flammable_most")
     text = "Vapour is still there and burns as soon as air comes in"
-    return about(_reaching(evidence.of(Gas.FLAMMABLE), most), Weight.WARN, "vapour_under_inert", text)
+    return evidence.about(_reaching(evidence.of(Gas.FLAMMABLE), most), Weight.WARN, "vapour_under_inert", text)
 
 
 def _targets(condition: VesselCondition, target: Fact) -> str:
-    by_co2 = any(word in condition.purge_gas.casefold() for word in ("co2", "carbon dioxide", "dry ice"))
-    all_ = limits.targets(limits.family(condition.previous_contents), by_co2, target)
+    all_ = limits.targets(limits.family(condition.previous_contents), _by_co2(condition), target)
     return f"Targets disagree: {'; '.join(map(str, all_))}."
 
 
-def _gap(condition: VesselCondition, settings: ClearingSettings) -> tuple[Remark, ...]:
+def _gap(condition: VesselCondition, settings: ClearingSettings, system: System) -> tuple[Remark, ...]:
     gap, most = condition.water_gap_mm, shop_limit(settings, "water_gap_most_mm")
     if gap is None:
         return (Remark("water_gap_not_told", Weight.HOLD, "Measure how far below the weld the water stands."),)
+    said, limit = shown(gap, Kind.LENGTH, system), shown(most.value, Kind.LENGTH, system)
     if gap < 0:
-        return (Remark("water_over_weld", Weight.HOLD, f"A gap of {gap:g} mm puts the weld under water; check it."),)
+        return (Remark("water_over_weld", Weight.HOLD, f"A gap of {said} puts the weld under water; check it."),)
     if gap > most.value:
-        text = f"The water stands {gap:g} mm below the weld, over {most.value:g} mm; fill up."
+        text = f"The water stands {said} below the weld, over {limit}; fill up."
         return (Remark("water_gap_wide", Weight.HOLD, text, source_of(most)),)
     if gap < limits.WATER_GAP_LEAST.value:
-        text = f"The water stands {gap:g} mm below the weld, closer than {limits.WATER_GAP_LEAST.value:g} mm."
+        text = f"The water stands {said} below the weld; {_published_gap(system)} are published."
         return (Remark("water_gap_narrow", Weight.NOTE, text, source_of(limits.WATER_GAP_LEAST)),)
     return ()
+
+
+def _published_gap(system: System) -> str:
+    return span(limits.WATER_GAP_LEAST.value, limits.WATER_GAP_MOST.value, Kind.LENGTH, system)
 
 
 def _space_above(evidence: Evidence) -> tuple[Remark, ...]:

@@ -9,6 +9,7 @@ from datetime import datetime
 from prepcheck.trade.entries import Gas, GasReading, VesselCondition
 from prepcheck.trade.facts import Fact, Remark, Weight
 from prepcheck.trade.plan import source_of
+from prepcheck.trade.units import Kind, System, shown
 
 UNITS = {Gas.OXYGEN: "% oxygen", Gas.FLAMMABLE: "% LEL", Gas.TOXIC: "ppm"}
 
@@ -29,19 +30,43 @@ class Evidence:
         Taken before the condition; they say nothing about it.
     future : tuple of GasReading
         Said to be taken later than now.
+    system : System
+        Units in which remarks tell lengths.
     """
 
     taken: tuple[GasReading, ...]
     current: tuple[GasReading, ...]
     set_aside: tuple[GasReading, ...]
     future: tuple[GasReading, ...]
+    system: System
 
     def of(self, gas: Gas) -> tuple[GasReading, ...]:
         """Return the current readings of `gas`."""
         return tuple(one for one in self.current if one.gas is gas)
 
+    def about(
+        self, readings: Iterable[GasReading], weight: Weight, code: str, text: str, source: str = ""
+    ) -> tuple[Remark, ...]:
+        """Return one remark about `readings`, the first few of which it names; nothing when there are none."""
+        named = [self._told(one) for one in readings]
+        rest = [f"{len(named) - _MOST_NAMED} more"] if len(named) > _MOST_NAMED else []
+        told = "; ".join(named[:_MOST_NAMED] + rest)
+        return (Remark(code, weight, f"{text}: {told}.", source),) if named else ()
 
-def gather(condition: VesselCondition, readings: Sequence[GasReading], now: datetime) -> Evidence:
+    def by_figure(self, fact: Fact, code: str, text: str, readings: Iterable[GasReading]) -> tuple[Remark, ...]:
+        """Hold by the figure `fact`; only warn where it may not hold anything. Nothing without `readings`."""
+        weight = Weight.HOLD if fact.may_hold else Weight.WARN
+        return self.about(readings, weight, code, text, source_of(fact))
+
+    def _told(self, reading: GasReading) -> str:
+        metres = reading.height_m
+        height = "" if metres is None else f" at {shown(metres, Kind.HEIGHT, self.system, 2)}"
+        what = f" {reading.of}" if reading.of else ""
+        place = reading.place or "no place told"
+        return f"{reading.value:g} {UNITS[reading.gas]}{what}, {place}{height}, {reading.taken_at:%H:%M}"
+
+
+def gather(condition: VesselCondition, readings: Sequence[GasReading], now: datetime, system: System) -> Evidence:
     """Sort out which of `readings` speak for `condition` at the time `now`."""
     in_order = sorted(readings, key=lambda one: (one.taken_at, where(one), one.height_m or 0.0, one.gas, one.value))
     taken = tuple(one for one in in_order if condition.at <= one.taken_at <= now)
@@ -50,6 +75,7 @@ def gather(condition: VesselCondition, readings: Sequence[GasReading], now: date
         current=tuple(one for one in taken if not any(_replaces(later, one) for later in taken)),
         set_aside=tuple(one for one in in_order if one.taken_at < condition.at),
         future=tuple(one for one in in_order if one.taken_at > now),
+        system=system,
     )
 
 
@@ -77,29 +103,3 @@ def oxygen_at(reading: GasReading, evidence: Evidence) -> float | None:
 
 def _latest_each_height(readings: Iterable[GasReading]) -> list[GasReading]:
     return list({(where(one), one.height_m): one for one in readings}.values())
-
-
-def told(readings: Iterable[GasReading]) -> str:
-    """Name readings in a text, value, place, height and time of the first few, and the number of the rest."""
-    named = [*map(_one, readings)]
-    rest = [f"{len(named) - _MOST_NAMED} more"] if len(named) > _MOST_NAMED else []
-    return "; ".join(named[:_MOST_NAMED] + rest)
-
-
-def _one(reading: GasReading) -> str:
-    height = "" if reading.height_m is None else f" at {reading.height_m:g} m"
-    what = f" {reading.of}" if reading.of else ""
-    time = f"{reading.taken_at:%H:%M}"
-    return f"{reading.value:g} {UNITS[reading.gas]}{what}, {reading.place or 'no place told'}{height}, {time}"
-
-
-def by_figure(fact: Fact, code: str, text: str, readings: Iterable[GasReading] = ()) -> tuple[Remark, ...]:
-    """Hold by the figure `fact`; only warn where it may not hold anything. Nothing without `readings`."""
-    weight = Weight.HOLD if fact.may_hold else Weight.WARN
-    return about(readings, weight, code, text, source_of(fact))
-
-
-def about(readings: Iterable[GasReading], weight: Weight, code: str, text: str, source: str = "") -> tuple[Remark, ...]:
-    """Return one remark about `readings`, which it names after the text; nothing when there are none."""
-    named = tuple(readings)
-    return (Remark(code, weight, f"{text}: {told(named)}.", source),) if named else ()

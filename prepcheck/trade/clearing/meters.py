@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from prepcheck.settings import ClearingSettings
 from prepcheck.trade.clearing import limits
-from prepcheck.trade.clearing.evidence import Evidence, about, by_figure, oxygen_at
+from prepcheck.trade.clearing.evidence import Evidence, oxygen_at
 from prepcheck.trade.clearing.limits import shop_limit
 from prepcheck.trade.entries import Gas, GasReading, Sensor, VesselCondition
 from prepcheck.trade.facts import Mark, Remark, Weight
@@ -24,9 +24,13 @@ def check_times(
     old = [one for one in evidence.current if now - one.taken_at > timedelta(minutes=age.value)]
     return (
         *_condition_from_the_future(condition, now),
-        *about(evidence.future, Weight.HOLD, "reading_from_the_future", "Set the clock right; taken later than now"),
-        *about(evidence.set_aside, Weight.NOTE, "reading_before_condition", "Set aside, taken before this condition"),
-        *by_figure(
+        *evidence.about(
+            evidence.future, Weight.HOLD, "reading_from_the_future", "Set the clock right; taken later than now"
+        ),
+        *evidence.about(
+            evidence.set_aside, Weight.NOTE, "reading_before_condition", "Set aside, taken before this condition"
+        ),
+        *evidence.by_figure(
             age, "reading_aged", f"Measure again there, or enter the condition anew; older than {age.value:g} min", old
         ),
     )
@@ -53,8 +57,10 @@ def _impossible(evidence: Evidence) -> tuple[Remark, ...]:
     odd = [one for one in evidence.current if one.value < 0 or (one.gas is Gas.OXYGEN and one.value > 100)]
     factors = [one for one in evidence.current if not 0.1 <= one.factor <= 20]
     return (
-        *about(odd, Weight.HOLD, "reading_impossible", "No air holds this; look at the meter's zero and measure again"),
-        *about(factors, Weight.HOLD, "factor_impossible", "The correction factor must lie from 0.1 to 20"),
+        *evidence.about(
+            odd, Weight.HOLD, "reading_impossible", "No air holds this; look at the meter's zero and measure again"
+        ),
+        *evidence.about(factors, Weight.HOLD, "factor_impossible", "The correction factor must lie from 0.1 to 20"),
     )
 
 
@@ -66,10 +72,16 @@ def _calibration(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark
     later = [one for one in now if one.calibrated_on is not None and one.calibrated_on > one.taken_at.date()]
     stale = [one for one in now if _days_since_calibration(one) > days.value]
     return (
-        *about(missing, Weight.HOLD, "calibration_missing", "No calibration is told"),
-        *about(expired, Weight.HOLD, "calibration_expired", "The meter was due for calibration before it was used"),
-        *about(later, Weight.HOLD, "calibration_later", "The calibration is said to be later than the reading"),
-        *by_figure(days, "calibration_stale", f"Calibrated over {days.value:g} days before, no due date told", stale),
+        *evidence.about(missing, Weight.HOLD, "calibration_missing", "No calibration is told"),
+        *evidence.about(
+            expired, Weight.HOLD, "calibration_expired", "The meter was due for calibration before it was used"
+        ),
+        *evidence.about(
+            later, Weight.HOLD, "calibration_later", "The calibration is said to be later than the reading"
+        ),
+        *evidence.by_figure(
+            days, "calibration_stale", f"Calibrated over {days.value:g} days before, no due date told", stale
+        ),
     )
 
 
@@ -90,10 +102,12 @@ def _sensors(evidence: Evidence) -> tuple[Remark, ...]:
         " there it was less, or nobody measured it"
     )
     return (
-        *by_figure(least, "catalytic_without_oxygen", refused, starved),
-        *about(infrared, Weight.NOTE, "blind_to_hydrogen", "Infrared does not see hydrogen", source_of(least)),
-        *about(ionising, Weight.NOTE, "blind_to_hydrogen", "Photoionisation does not see hydrogen", Mark.MEMORY.value),
-        *about(odd, Weight.HOLD, "no_oxygen_sensor", "This kind of sensor does not measure oxygen"),
+        *evidence.by_figure(least, "catalytic_without_oxygen", refused, starved),
+        *evidence.about(infrared, Weight.NOTE, "blind_to_hydrogen", "Infrared does not see hydrogen", source_of(least)),
+        *evidence.about(
+            ionising, Weight.NOTE, "blind_to_hydrogen", "Photoionisation does not see hydrogen", Mark.MEMORY.value
+        ),
+        *evidence.about(odd, Weight.HOLD, "no_oxygen_sensor", "This kind of sensor does not measure oxygen"),
     )
 
 
@@ -117,8 +131,8 @@ def _told_about_meters(evidence: Evidence) -> tuple[Remark, ...]:
     gasless = [one for one in evidence.of(Gas.FLAMMABLE) if not one.calibration_gas.strip()]
     unknown = [one for one in evidence.of(Gas.FLAMMABLE) if one.sensor is Sensor.OTHER]
     return (
-        *about(unnamed, Weight.WARN, "meter_not_named", "Nobody can look up the meter; name it"),
-        *about(gasless, Weight.WARN, "calibration_gas_not_told",
+        *evidence.about(unnamed, Weight.WARN, "meter_not_named", "Nobody can look up the meter; name it"),
+        *evidence.about(gasless, Weight.WARN, "calibration_gas_not_told",
                "A meter reads true for its calibration gas alone; tell which, and the factor"),
-        *about(unknown, Weight.WARN, "sensor_not_told", "Tell the kind of sensor; what it is blind to is not known"),
+        *evidence.about(unknown, Weight.WARN, "sensor_not_told", "Tell the kind of sensor; what it is blind to is not known"),
     )  # fmt: skip

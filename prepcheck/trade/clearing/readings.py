@@ -13,6 +13,7 @@ from prepcheck.trade.clearing.limits import WHO_CERTIFIES
 from prepcheck.trade.clearing.meters import check_meters, check_times
 from prepcheck.trade.entries import Certificate, GasReading, VesselCondition
 from prepcheck.trade.facts import Remark, Weight
+from prepcheck.trade.units import System
 
 WITHIN_LIMITS = (
     "Readings within the limits entered, in this condition, at these places, at this time; "
@@ -23,7 +24,11 @@ _HEAVIEST = (Weight.HOLD, Weight.WARN, Weight.NOTE)
 
 
 def check_readings(
-    condition: VesselCondition, readings: Sequence[GasReading], now: datetime, settings: ClearingSettings
+    condition: VesselCondition,
+    readings: Sequence[GasReading],
+    now: datetime,
+    settings: ClearingSettings,
+    system: System = System.METRIC,
 ) -> tuple[Remark, ...]:
     """Hold the readings against what their condition asks for.
 
@@ -38,6 +43,8 @@ def check_readings(
         With an offset.
     settings : ClearingSettings
         The shop's limits; each says what it rests on.
+    system : System
+        Units in which remarks tell lengths.
 
     Returns
     -------
@@ -52,7 +59,7 @@ def check_readings(
     """
     if now.tzinfo is None:
         raise WrongUse("the time of the check has no offset", "Give it one")
-    evidence = gather(condition, readings, now)
+    evidence = gather(condition, readings, now, system)
     remarks = (
         *check_times(condition, evidence, now, settings),
         *check_meters(evidence, settings),

@@ -7,9 +7,10 @@ from hypothesis import given, strategies
 
 from prepcheck.settings import ClearingSettings
 from prepcheck.trade.clearing import Family, family, limits
-from prepcheck.trade.clearing.evidence import by_figure
+from prepcheck.trade.clearing.evidence import gather
 from prepcheck.trade.facts import Fact, Mark, Weight
-from tests.trade.clearing.vessel import readings
+from prepcheck.trade.units import System
+from tests.trade.clearing.vessel import NOW, condition, readings
 
 FIGURES = [value for value in vars(limits).values() if isinstance(value, Fact)]
 
@@ -21,7 +22,8 @@ def test_every_figure_names_a_source_and_a_unit() -> None:
 
 @pytest.mark.parametrize("mark", list(Mark))
 def test_a_figure_from_memory_or_practice_warns_and_never_holds(mark: Mark) -> None:
-    (said,) = by_figure(Fact(1.0, "%", "somewhere", mark), "code", "text", readings()[:1])
+    evidence = gather(condition(), readings(), NOW, System.METRIC)
+    (said,) = evidence.by_figure(Fact(1.0, "%", "somewhere", mark), "code", "text", readings()[:1])
     assert (said.weight is Weight.HOLD) == (mark in (Mark.SEEN, Mark.COMPUTED, Mark.SHOP))
 
 

@@ -11,6 +11,7 @@ from prepcheck.errors import WrongUse
 from prepcheck.trade.clearing import check_readings
 from prepcheck.trade.entries import Gas, Sensor, State
 from prepcheck.trade.facts import Weight
+from prepcheck.trade.units import System
 from tests.trade.clearing.vessel import (
     NOW,
     SETTINGS,
@@ -133,7 +134,15 @@ def test_what_the_record_lacks_is_warned_of(changed: dict[str, object], code: st
 def test_a_remark_names_value_place_height_and_time() -> None:
     (held,) = [one for one in remarks([*readings(), reading(Gas.FLAMMABLE, value=40, minute=13)])
                if one.weight is Weight.HOLD]  # fmt: skip
-    assert "40 % LEL, front bay at 0.1 m, 09:13" in held.text
+    assert "40 % LEL, front bay at 0.10 m, 09:13" in held.text
+
+
+# A foot is 0.3048 m by definition (NIST SP 811, from memory).
+def test_a_remark_tells_heights_and_gaps_in_the_units_asked_for() -> None:
+    low_air = check_readings(condition(), readings(oxygen={"value": 5.0}), NOW, SETTINGS, System.US)
+    dry = check_readings(condition(State.WATER_FILLED, water_gap_mm=254.0), [], NOW, SETTINGS, System.US)
+    assert "front bay at 0.33 ft" in low_air[0].text
+    assert "10.0 in below the weld, over 1.18 in" in dry[0].text
 
 
 def test_a_remark_about_many_readings_stays_short() -> None:

@@ -182,6 +182,21 @@ def test_where_hydrogen_is_ruled_out_a_blind_meter_does() -> None:
     assert holds(readings(flammable={"sensor": Sensor.INFRARED}), condition(hydrogen_possible=False)) == set()
 
 
+# At 19.5 % oxygen up to 6.7 % CO2 may be left (computed), over its 40,000 ppm (NIOSH, seen; table 4.14).
+@pytest.mark.parametrize(
+    ("purge_gas", "measured", "held"),
+    [
+        ("CO2", "CO", {"co2_not_measured"}),
+        ("dry ice", "CO", {"co2_not_measured"}),
+        ("CO2", "CO2", set()),
+        ("nitrogen", "CO", set()),
+        ("", "CO", set()),
+    ],
+)
+def test_after_a_purge_with_co2_that_is_measured_too(purge_gas: str, measured: str, held: set[str]) -> None:
+    assert holds(readings(toxic={"of": measured}), condition(purge_gas=purge_gas)) == held
+
+
 def test_a_place_measured_again_counts_as_measured_last() -> None:
     made = [*readings(flammable={"value": 40.0})]
     again = [one.model_copy(update={"value": 0.0, "taken_at": one.taken_at.replace(minute=25)}) for one in made[2:4]]
