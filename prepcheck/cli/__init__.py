@@ -21,6 +21,7 @@ from prepcheck.cli import (
     key,
     person,
     plan,
+    report,
     seal,
     step,
     timestamp,
@@ -48,6 +49,7 @@ app.add_typer(entry.app, name="log")
 app.add_typer(person.app, name="person")
 app.add_typer(erase.app, name="erase")
 app.add_typer(plan.app, name="plan")
+app.command("report")(report.report)
 app.command("seal")(seal.seal)
 app.command("verify")(verify.verify)
 app.command("timestamp")(timestamp.timestamp)

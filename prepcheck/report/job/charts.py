@@ -33,8 +33,8 @@ class Bar:
 def over_passes(bars: Sequence[Bar], title: str) -> Chart:
     """Draw scores over grinding passes, oldest first; where nothing was told there is a ``?`` and no line through it."""
     shown = bars[-MOST_SHOWN:]
-    width, left, top, plot = 480.0, 44.0, 14.0, 130.0
-    step = min((width - left - 10) / max(len(shown), 1), 130.0)
+    left, top, plot = 40.0, 10.0, 130.0
+    step = min(_WIDEST / max(len(shown), 1), 88.0)
     right = left + step * len(shown)
     marks: list[Mark] = [mark for share in _TICKS for mark in _level(share, left, right, top + plot * (1 - share))]
     last: tuple[float, float] | None = None
@@ -44,14 +44,14 @@ def over_passes(bars: Sequence[Bar], title: str) -> Chart:
         marks += [Stroke((last, at), 1.0, Ink.FAINT)] if last and at else []
         marks += _upright(bar, x, top, plot, step)
         last = at
-    marks.append(Lettering((left - 34, top + plot + 40), _axis(len(bars)), 8.5))
-    return Chart(title, "; ".join(bar.words for bar in bars), width, top + plot + 46, tuple(marks))
+    marks.append(Lettering((8, top + plot + 40), _axis(len(bars)), 8.5))
+    return Chart(title, "; ".join(bar.words for bar in bars), max(right + 10, _NARROW), top + plot + 46, tuple(marks))
 
 
 def of_spots(bars: Sequence[Bar], title: str) -> Chart:
     """Draw the last score of each spot as a level bar on one scale."""
-    width, left, row, top = 480.0, 150.0, 19.0, 16.0
-    plot, bottom = width - left - 16, top + row * len(bars)
+    width, left, row, top = _NARROW, 128.0, 19.0, 16.0
+    plot, bottom = width - left - 14, top + row * len(bars)
     marks: list[Mark] = []
     for share in _TICKS:
         x = left + plot * share
@@ -59,10 +59,12 @@ def of_spots(bars: Sequence[Bar], title: str) -> Chart:
         marks += [Lettering((x, top - 6), f"{100 * share:.0f}", 8.5, "middle")]
     for k, bar in enumerate(bars):
         marks += _level_bar(bar, left, plot, top + (k + 0.5) * row)
-    marks.append(Lettering((left, bottom + 13), "score (100 x bright share), bar: 95% interval", 8.5))
+    marks.append(Lettering((width - 4, bottom + 13), "score (100 x bright share), bar: 95% interval", 8.5, "end"))
     return Chart(title, "; ".join(bar.words for bar in bars), width, bottom + 18, tuple(marks))
 
 
+_NARROW, _WIDEST = 330.0, 430.0
+"""Width of a chart in units: a phone's screen, and the most that passes are spread over."""
 _TICKS = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
@@ -105,5 +107,5 @@ def _level_bar(bar: Bar, left: float, plot: float, y: float) -> list[Mark]:
     return [*label, Stroke(((low, y), (high, y)), 1.4), *ends, *dot]
 
 
-def _cut(label: str, most: int = 24) -> str:
+def _cut(label: str, most: int = 22) -> str:
     return label if len(label) <= most else f"{label[: most - 3]}..."

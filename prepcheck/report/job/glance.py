@@ -25,7 +25,7 @@ def cover(told: Told) -> tuple[Block, ...]:
     rows = (
         ("Job", job.number),
         ("Part", job.part or NOT_TOLD),
-        ("Alloy", f"{job.alloy or NOT_TOLD} (as told; no photo shows what the metal is)"),
+        ("Alloy", f"{job.alloy} (as told; no photo shows what the metal is)" if job.alloy else NOT_TOLD),
         ("Wall", wall),
         ("Held before", job.previous_contents or NOT_TOLD),
         ("Customer's number", job.customer_reference or NOT_TOLD),

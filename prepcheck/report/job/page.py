@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from collections.abc import Iterator
 from html import escape
 from pathlib import Path
 
+from prepcheck.errors import printable
 from prepcheck.report.job.content import (
     Block,
     Chart,
@@ -25,6 +27,9 @@ from prepcheck.report.job.content import (
     Words,
 )
 
+_LONG = 24
+"""Characters of a word that may be broken in a table."""
+_TIME = re.compile(r"(\d{4}-\d\d-\d\d) (\d\d:\d\d)")
 _STYLE = Path(__file__).with_name("page.css")
 _CLASSES = {Tone.PLAIN: "", Tone.SMALL: ' class="small"', Tone.CAUTION: ' class="caution"'}
 
@@ -134,6 +139,8 @@ def _table(block: Table) -> Iterator[str]:
 
 def _cell(k: int, head: str, cell: str) -> str:
     tag, kind = ("td", 'role="cell"') if k else ("th", 'scope="row" role="rowheader"')
+    long = any(len(word) > _LONG for word in cell.split())
+    kind += ' class="long"' if long else ' class="none"' if cell == "-" else ""
     return f'<{tag} {kind} data-head="{_text(head)}">{_text(cell)}</{tag}>'
 
 
@@ -146,7 +153,8 @@ def _picture(picture: Picture) -> str:
 
 def _chart(chart: Chart) -> Iterator[str]:
     yield f'<figure class="chart"><figcaption>{_text(chart.title)}</figcaption>'
-    yield f'<svg viewBox="0 0 {chart.width:g} {chart.height:g}" role="img" aria-label="{_text(chart.alt)}">'
+    size = f'width="{1.3 * chart.width:.0f}" viewBox="0 0 {chart.width:g} {chart.height:g}"'
+    yield f'<svg {size} role="img" aria-label="{_text(chart.alt)}">'
     yield from (_stroke(mark) if isinstance(mark, Stroke) else _letters(mark) for mark in chart.marks)
     yield "</svg></figure>"
 
@@ -172,6 +180,6 @@ def _signatures(block: Signatures) -> Iterator[str]:
 
 
 def _text(text: str) -> str:
-    """Escape a text; characters that cannot stand in HTML show as escapes."""
-    line = " ".join(text.split())
-    return escape("".join(c if c.isprintable() else c.encode("unicode_escape", "surrogatepass").decode() for c in line))
+    """Escape a text; characters that cannot stand in HTML show as escapes, and times stay on one line."""
+    line = escape(printable(" ".join(text.split())))
+    return _TIME.sub(r"\1&nbsp;\2", line)

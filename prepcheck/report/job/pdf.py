@@ -41,12 +41,12 @@ _INKS = {Ink.INK: INK, Ink.FAINT: (168, 174, 180), Ink.ACCENT: ACCENT}
 _SIDE, _TOP, _BOTTOM = 18.0, 25.0, 20.0
 _BODY, _SMALL, _CELL = 9.2, 8.0, 7.8
 _MM = 25.4 / 72
-_TOGETHER = 12
-"""Most lines of a paragraph that are kept on one page."""
+_TOGETHER, _LONG, _MOST_LINES = 12, 300, 40
+"""Most lines of a paragraph kept on one page; characters of a cell that may need several rows; most lines of a row."""
 _COLUMNS, _GAP = 3, 4.0
 """Most pictures side by side, and mm between them."""
-_CHART_MM, _LARGE_MM, _STRIP_MM = 150.0, 96.0, 72.0
-"""Widest chart; tallest single picture; tallest picture in a strip."""
+_CHART_MM, _LARGE_MM, _STRIP_MM = 0.32, 96.0, 72.0
+"""A unit of a chart; tallest single picture; tallest picture in a strip."""
 
 
 def pdf_of(report: Report, paper: Paper = Paper.A4) -> bytes:
@@ -171,7 +171,7 @@ def _ahead(pdf: _Sheets, section: Section) -> float:
             columns = min(len(strip.pictures), _COLUMNS)
             return max(_size(pdf, one, columns)[1] for one in strip.pictures[:columns]) + 16
         case (Chart() as chart,):
-            return _chart_scale(pdf, chart) * chart.height + 14
+            return _CHART_MM * chart.height + 14
         case _:
             return 20.0
 
@@ -218,8 +218,7 @@ def _led(pdf: _Sheets, words: Words) -> None:
 def _barred(pdf: _Sheets, text: str) -> None:
     """Set a caution with a bar at its side."""
     pdf.ink(INK, _BODY)
-    lines = pdf.multi_cell(pdf.epw - 5, 4.9, covered(text), align="L", dry_run=True, output="LINES")
-    pdf.need(4.9 * len(lines) + 2)
+    pdf.need(4.9 * len(_lines(pdf, covered(text), pdf.epw - 5)) + 2)
     top = pdf.get_y()
     pdf.set_x(_SIDE + 5)
     pdf.multi_cell(pdf.epw - 5, 4.9, covered(text), align="L", new_x="LMARGIN", new_y="NEXT")
@@ -230,8 +229,7 @@ def _barred(pdf: _Sheets, text: str) -> None:
 def _points(pdf: _Sheets, block: Points) -> None:
     for point in block.points:
         pdf.ink(INK, _BODY)
-        lines = pdf.multi_cell(pdf.epw - 5, 4.9, covered(point), align="L", dry_run=True, output="LINES")
-        pdf.need(4.9 * min(len(lines), _TOGETHER) + 1)
+        pdf.need(4.9 * min(len(_lines(pdf, covered(point), pdf.epw - 5)), _TOGETHER) + 1)
         pdf.set_x(_SIDE)
         pdf.cell(5, 4.9, "•")
         pdf.multi_cell(pdf.epw - 5, 4.9, covered(point), align="L", new_x="LMARGIN", new_y="NEXT")
@@ -280,11 +278,26 @@ def _grid(
     ) as table:
         if heads:
             table.row([covered(head) for head in heads])
-        for cells in rows:
+        for cells in (part for row in rows for part in _parts(pdf, row, widths)):
             row = table.row()
             for k, cell in enumerate(cells):
-                row.cell(covered(cell), style=None if heads or k else FontFace(color=SOFT))
+                row.cell(cell, style=None if heads or k else FontFace(color=SOFT))
     pdf.ln(3.5)
+
+
+def _parts(pdf: _Sheets, row: tuple[str, ...], widths: tuple[float, ...]) -> list[tuple[str, ...]]:
+    """Return a row as one or more, none of them taller than a page."""
+    cells = [covered(cell) for cell in row]
+    if max(map(len, cells)) < _LONG:
+        return [tuple(cells)]
+    lines = [_lines(pdf, cell, width - 2.6) for cell, width in zip(cells, widths, strict=True)]
+    starts = range(0, max(map(len, lines)), _MOST_LINES)
+    return [tuple("\n".join(cell[k : k + _MOST_LINES]) for cell in lines) for k in starts]
+
+
+def _lines(pdf: _Sheets, text: str, width: float) -> list[str]:
+    """Break a text into the lines that fit."""
+    return list(pdf.multi_cell(width, 4, text, align="L", dry_run=True, output="LINES"))
 
 
 def _strip(pdf: _Sheets, strip: Strip) -> None:
@@ -300,7 +313,7 @@ def _pictures(pdf: _Sheets, row: tuple[Picture, ...], columns: int) -> None:
     sizes = [_size(pdf, picture, columns) for picture in row]
     pdf.ink(SOFT, _SMALL)
     told = [covered(picture.caption) for picture in row]
-    lines = max(len(pdf.multi_cell(across, 4, text, align="L", dry_run=True, output="LINES")) for text in told)
+    lines = max(len(_lines(pdf, text, across)) for text in told)
     height = max(size[1] for size in sizes)
     pdf.need(height + 4 * lines + 4)
     top = pdf.get_y()
@@ -324,7 +337,7 @@ def _size(pdf: _Sheets, picture: Picture, columns: int) -> tuple[float, float]:
 
 
 def _chart(pdf: _Sheets, chart: Chart) -> None:
-    scale = _chart_scale(pdf, chart)
+    scale = _CHART_MM
     pdf.need(scale * chart.height + 14)
     _title(pdf, chart.title, 10)
     left, top = _SIDE, pdf.get_y()
@@ -334,10 +347,6 @@ def _chart(pdf: _Sheets, chart: Chart) -> None:
         else:
             _letters(pdf, mark, left, top, scale)
     pdf.set_xy(_SIDE, top + scale * chart.height + 3)
-
-
-def _chart_scale(pdf: _Sheets, chart: Chart) -> float:
-    return float(min(_CHART_MM, pdf.epw) / chart.width)
 
 
 def _stroke(pdf: _Sheets, mark: Stroke, left: float, top: float, scale: float) -> None:

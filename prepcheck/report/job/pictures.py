@@ -16,9 +16,8 @@ from prepcheck.errors import PrepcheckError
 from prepcheck.photo import from_bytes
 from prepcheck.record import Record
 from prepcheck.report.job.content import Picture
-from prepcheck.report.job.units import said_in
+from prepcheck.report.job.units import patch_in
 from prepcheck.report.marks import View, draw_marks
-from prepcheck.report.words import patch_words
 from prepcheck.settings import Settings
 from prepcheck.trade.units import System
 
@@ -92,4 +91,4 @@ def _mark(drawn: Raster, record: Record, long_side: int, system: System) -> None
     scale = width / record.photo.width, height / record.photo.height
     unit = max(width, height) / _UNITS.get(long_side, 390)
     view = View(0, 0, width, height, scale, unit)
-    draw_marks(drawn, view, record, None, lambda patch: said_in(patch_words(patch), system))
+    draw_marks(drawn, view, record, None, lambda patch: patch_in(patch, system))

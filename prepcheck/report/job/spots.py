@@ -10,7 +10,8 @@ from prepcheck.report.job.content import Block, Facts, Picture, Section, Strip, 
 from prepcheck.report.job.glance import bar_of, score_of, spot_name
 from prepcheck.report.job.pictures import LARGE_PX, SMALL_PX, picture_of
 from prepcheck.report.job.told import Told, last_of
-from prepcheck.report.words import flag_action, flag_name, patch_words, share_words, since_words
+from prepcheck.report.job.units import patch_in
+from prepcheck.report.words import flag_action, flag_name, share_words, since_words
 from prepcheck.store.rows import LoggedInspection, PassStory, SpotStory
 from prepcheck.terms import RESIDUE, STATE_LABELS, Standing, State
 from prepcheck.trade.units import Kind
@@ -91,7 +92,7 @@ def _shares(told: Told, spot: SpotStory) -> Table:
             shares = [share_words(tied.shares.get(state.key, 0.0)) for state in _STATES]
             area = told.say(tied.area_mm2, Kind.AREA) if tied.area_mm2 is not None else "no scale"
             worst = share_words(tied.worst_unit_area)
-            rows.append((str(one.pass_no), *shares, area, worst, told.tool(patch_words(tied.largest_patch))))
+            rows.append((str(one.pass_no), *shares, area, worst, patch_in(tied.largest_patch, told.system)))
     heads = ("Pass", *(STATE_LABELS[state] for state in _STATES), "spot's area", "worst unit area", "longest patch")
     return Table("Shares of the spot, as mapped", heads, tuple(rows), (8, 11, 12, 11, 13, 12, 12, 15, 14, 17))
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from prepcheck.record import PatchRecord
+from prepcheck.report.words import length_words, patch_words
 from prepcheck.trade.units import Kind, System, quantity, shown
 
 _METRIC = {
@@ -48,6 +50,14 @@ def _said(found: re.Match[str], kinds: dict[str, Kind], system: System) -> str:
 
     numbers = re.sub(_NUMBER, one, found["numbers"])
     return f"{numbers} {unit}"
+
+
+def patch_in(patch: PatchRecord | None, system: System) -> str:
+    """Say a patch as `patch_words` does, its length in `system`, turned from the length itself and not from its words."""
+    words = patch_words(patch)
+    if patch is None or patch.length_mm is None or system is System.METRIC:
+        return words
+    return words.removesuffix(length_words(patch.length_mm)) + pretty(shown(patch.length_mm, Kind.LENGTH, system))
 
 
 def pretty(quantity: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from functools import cache
 from typing import Any
@@ -411,3 +412,32 @@ def many_spots(count: int = 12) -> Told:
 def sha256(data: bytes) -> str:
     """Return the hash of bytes as it is written."""
     return hashlib.sha256(data).hexdigest()
+
+
+HOSTILE = "<script>alert('x')</script>&\"';--%{}"
+LONG = "Wolfeschlegelsteinhausenbergerdorff" * 2
+
+
+def hostile() -> Told:
+    """Return the job with names that try to break out, that never end, or that no font has."""
+    job = replace(
+        JOB, title=f"{HOSTILE} {LONG}", part=LONG, alloy="=HYPERLINK(\"x\")", previous_contents="{nb} **bold** __x__ \u202e",
+        customer_reference="漢字 🛢 ŝpuro", opened_by=HOSTILE,
+    )  # fmt: skip
+    other = Disagreement(5, f"{LONG} 2", Standing.BRIGHT, HOSTILE * 12, at(236))
+    one, two = spots()
+    first, last = two.passes
+    (inspection,) = last.inspections
+    changed = replace(inspection, person=LONG, disagreements=(other,), photo_name=f"{LONG}.jpg", note="ä" * 1900)
+    spot = replace(two, name=LONG, passes=(first, replace(last, inspections=(changed,))))
+    said = (
+        e.Note(text=f"{HOSTILE}\n\nline two\x00\x1b[31m " + "word " * 300),
+        e.StepReleased(step="clear", override=True, reason="W" * 2000, against=(LONG, HOSTILE)),
+        e.LeakEntry(method="bubbles", leaks=tuple(f"{HOSTILE} {k}" for k in range(60)), started_at=time(400)),
+        None,
+    )
+    logged_events = events()
+    more = tuple(
+        LoggedEvent(len(logged_events) + k, at(500 + k), HOSTILE, LONG, entry) for k, entry in enumerate(said, start=1)
+    )
+    return told(story=Story(job, (replace(one, name=HOSTILE), spot), (*logged_events, *more)))

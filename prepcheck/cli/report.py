@@ -1,0 +1,44 @@
+"""``prepcheck report``: the report of a whole job, to hand over."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from prepcheck.cli.options import SettingsFile, Store
+
+
+def report(
+    number: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
+    out: Annotated[Path, typer.Option(help="Folder for the files; made when missing.")] = Path(),
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write the PDF.")] = False,
+    html: Annotated[bool, typer.Option("--html", help="Write one page that needs nothing else.")] = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Write tables of everything.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Write everything as JSON, in the log's own units.")] = False,
+    units: Annotated[Literal["metric", "us"], typer.Option(help="Units of the report, everywhere in it.")] = "metric",
+    paper: Annotated[Literal["a4", "letter"], typer.Option(help="Paper of the PDF.")] = "a4",
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Write the report of a job: what was done, by whom, what was measured and where each figure comes from.
+
+    Without --pdf, --html, --csv or --json it writes the PDF and the page.
+    """
+    from prepcheck import tasks
+    from prepcheck.cli.job import now
+    from prepcheck.errors import printable
+    from prepcheck.report.card_sheet import Paper
+    from prepcheck.report.job.gather import gather
+    from prepcheck.report.job.write import USUAL, Form, write_report
+    from prepcheck.settings import load
+    from prepcheck.trade.units import System
+
+    asked = {Form.PDF: pdf, Form.HTML: html, Form.CSV: csv, Form.JSON: json}
+    loaded = load(settings)
+    log, archive = tasks.open_log(store, loaded, create=False)
+    told = gather(log, archive.get, tasks.job_story(log, number), now(), loaded, System(units))
+    forms = tuple(form for form, wanted in asked.items() if wanted) or USUAL
+    for path in write_report(told, out, forms, Paper(paper)):
+        typer.echo(f"Written: {printable(str(path))}")
