@@ -9,7 +9,7 @@ from typing import Any
 from prepcheck.archive.bag_parts import Tell
 from prepcheck.archive.bag_source import Source
 from prepcheck.archive.faults import Kind
-from prepcheck.archive.sequence import name_of, told
+from prepcheck.archive.sequence import erasures, name_of, told
 from prepcheck.archive.statement import LogFile, PhotoLine, PhotosFile, record_file
 
 
@@ -49,8 +49,13 @@ def check_photos(log: LogFile, photos: PhotosFile, hashes: Mapping[str, str], te
     files = {f"data/{line.file}" for line in photos.photos if line.file is not None}
     for path in sorted({path for path in hashes if path.startswith("data/photos/")} - files):
         tell(Kind.LOG, path, "is no photo that photos.json lists")
+    reasons = erasures(log)
     for line in photos.photos:
         _check_photo(line, hashes, tell)
+        if line.file is None and not line.left_out:
+            tell(Kind.LOG, "data/photos.json", f"does not say why a photo is left out: {line.sha256}")
+        if line.erased and line.sha256 not in reasons:
+            tell(Kind.LOG, "data/photos.json", f"calls a photo erased, and no entry of the job says so: {line.sha256}")
 
 
 def _check_photo(line: PhotoLine, hashes: Mapping[str, str], tell: Tell) -> None:
@@ -65,19 +70,21 @@ def _check_photo(line: PhotoLine, hashes: Mapping[str, str], tell: Tell) -> None
 
 def check_story(log: LogFile, story: Any, tell: Tell) -> None:
     """Check that the entries told in ``job.json`` are those of the log."""
+    if not isinstance(story, dict):
+        tell(Kind.FORM, "data/job.json", "cannot be read as the story of a job")
+        return
     logged = {
         (text.get("number"), text.get("at")): text.get("entry")
         for text in map(told, log.entries)
         if text.get("kind") == "event"
     }
-    events = story.get("events") if isinstance(story, dict) else None
-    for event in _list(events):
-        number, at = (event.get("number"), event.get("at")) if isinstance(event, dict) else (None, None)
-        inside = event.get("entry") if isinstance(event, dict) else None
-        if inside is not None and logged.get((number, at), {}) != inside:
+    events = [event for event in _list(story.get("events")) if isinstance(event, dict)]
+    for event in events:
+        number, inside = event.get("number"), event.get("entry")
+        if inside is not None and logged.get((number, event.get("at")), {}) != inside:
             tell(Kind.LOG, "data/job.json", f"its entry {number} is not the one that was logged")
-    told_of = {event.get("number") for event in _list(events) if isinstance(event, dict)}
-    for number in sorted(str(number) for number, _ in logged if number not in told_of):
+    told_of = {str(event.get("number")) for event in events}
+    for number in sorted({str(number) for number, _ in logged} - told_of):
         tell(Kind.LOG, "data/job.json", f"does not tell entry {number} of the log")
 
 

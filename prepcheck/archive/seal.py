@@ -195,12 +195,13 @@ class _Sealing:
 
     def _photo(self, bag: BagWriter, photo: PhotoIn, photo_bytes: Callable[[str], bytes]) -> s.PhotoLine:
         told: dict[str, Any] = {"sha256": photo.sha256, "names": photo.names, "format": photo.format}
+        nothing: dict[str, Any] = {**told, "file": None, "file_sha256": None, "original": False}
         if photo.erased:
-            return s.PhotoLine(**told, file=None, file_sha256=None, original=False, left_out=f"erased: {photo.erased}")
+            return s.PhotoLine(**nothing, left_out=f"erased: {photo.erased}", erased=True)
         original = photo_bytes(photo.sha256)
         data = original if self.with_position else without_position(original, photo.format)
         if data is None:
-            return s.PhotoLine(**told, file=None, file_sha256=None, original=False, left_out=LEFT_OUT)
+            return s.PhotoLine(**nothing, left_out=LEFT_OUT)
         file = f"photos/{photo.sha256}{SUFFIXES.get(photo.format, '.bin')}"
         return s.PhotoLine(**told, file=file, file_sha256=bag.payload(file, data), original=data == original)
 

@@ -30,6 +30,7 @@ def check_entries(log: LogFile, head: Head, tell: Tell) -> None:
     for entry in (*log.entries, *log.people):
         _check_entry(entry, head, tell)
     _check_numbers(log.entries, head, tell)
+    _check_erased(log, tell)
     for where, entries in (("log.json", log.entries), ("log.json, people", log.people)):
         places = [entry.index for entry in entries]
         if places != sorted(set(places)):
@@ -59,6 +60,19 @@ def _check_numbers(entries: Sequence[EntryLine], head: Head, tell: Tell) -> None
     for entry in entries:
         if entry.job != head.job or told(entry).get("job", head.job) != head.job:
             tell(Kind.LOG, name_of(entry), f"belongs to another job than {head.job}")
+
+
+def _check_erased(log: LogFile, tell: Tell) -> None:
+    reasons = erasures(log)
+    for entry in log.entries:
+        if entry.text is None and entry.hash not in reasons:
+            tell(Kind.LOG, name_of(entry), "its text is gone, and no entry of the job says that it was erased")
+
+
+def erasures(log: LogFile) -> dict[str, str]:
+    """Return the reason of each erasure that the job's entries tell of, by the hash of what was erased."""
+    inside = (entry for _, entry in _entries_of_kind(log.entries, "erased"))
+    return {str(entry.get("sha256")): str(entry.get("reason")) for entry in inside}
 
 
 def check_times(log: LogFile, head: Head, tell: Tell) -> None:
@@ -98,7 +112,7 @@ def check_earlier(log: LogFile, head: Head, tell: Tell) -> None:
     if (last and _ref(last)) != head.previous:
         tell(Kind.LOG, "head.json", "names another previous seal than the last in log.json")
     known = {one.manifest_sha256 for one in log.earlier}
-    for entry, seal in _seals(log.entries):
+    for entry, seal in _entries_of_kind(log.entries, "sealed"):
         if seal.get("manifest_sha256") not in known:
             tell(Kind.LOG, name_of(entry), "tells of an earlier seal that is missing in log.json")
 
@@ -136,10 +150,10 @@ def _check_same(old: LogFile, new: LogFile, tell: Tell) -> None:
             tell(Kind.LOG, name_of(entry), "is in the older bag and is missing or another in this one")
 
 
-def _seals(entries: Sequence[EntryLine]) -> Iterator[tuple[EntryLine, dict[str, Any]]]:
+def _entries_of_kind(entries: Sequence[EntryLine], kind: str) -> Iterator[tuple[EntryLine, dict[str, Any]]]:
     for entry in entries:
         inside = told(entry).get("entry")
-        if isinstance(inside, dict) and inside.get("kind") == "sealed":
+        if isinstance(inside, dict) and inside.get("kind") == kind:
             yield entry, inside
 
 

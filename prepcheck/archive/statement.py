@@ -98,6 +98,8 @@ class PhotoLine(Part):
     original: bool
     """Whether the file is the original, byte for byte."""
     left_out: str = ""
+    erased: bool = False
+    """Whether it is left out because it was lawfully erased."""
 
 
 class PhotosFile(Part):

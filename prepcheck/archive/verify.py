@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TypeVar
@@ -189,13 +188,11 @@ def _key(bag: _Bag, head: s.Head, expected: str | None) -> None:
         chain = ()
     number = fingerprint(head.public_key)
     if expected is None:
-        bag.told.append(
-            f"Nobody said whose key is expected. The bag's own says {number}: have the shop read theirs out"
-        )
+        bag.told.append("whose key is expected was not said (see --key): have the shop read out the number of theirs")
     elif expected in (number, head.public_key):
-        bag.told.append("The key is the one expected")
+        bag.told.append("the key is the one expected")
     elif expected in [told for key in chain for told in (key.public_key, fingerprint(key.public_key))]:
-        bag.told.append(f"The key {number} was handed over from the one expected, and signed by it")
+        bag.told.append(f"the key {number} was handed over from the one expected, and signed by it")
     else:
         tell(Kind.KEY, s.HEAD, f"signed with another key than the one expected: {number}")
 
@@ -209,7 +206,7 @@ def _tell_erased(bag: _Bag, log: s.LogFile) -> None:
     named = {sequence.told(entry).get("person") for entry in log.entries} - {None}
     there = {sequence.told(entry).get("number") for entry in log.people}
     bag.told += [
-        f"The name of person {number} is not in the bag: it was erased" for number in sorted(named - there, key=str)
+        f"the name of person {number} is not in the bag: it was erased" for number in sorted(named - there, key=str)
     ]
 
 
@@ -253,7 +250,8 @@ def _bytes(bag: _Bag, path: str) -> bytes:
         try:
             bag.files[path] = read(bag.source, path)
         except KeyError:
-            bag.faults.append(Fault(Kind.MISSING, path, "is not there, so that this is no whole seal of prepcheck"))
+            if not any(fault.kind is Kind.MISSING and fault.where == path for fault in bag.faults):
+                bag.faults.append(Fault(Kind.MISSING, path, "is not there, so that this is no whole seal of prepcheck"))
         except OSError as error:
             bag.faults.append(Fault(Kind.CHANGED, path, f"cannot be read ({error.strerror or error})"))
     return bag.files[path]
@@ -271,8 +269,3 @@ def _expected(key: str) -> str:
 
 def _quiet(_kind: Kind, _where: str, _what: str) -> None:
     """Take no fault: the manifest's were told when the bag was looked at."""
-
-
-def sealed_at(verification: Verification) -> datetime | None:
-    """Return when the bag says it was sealed."""
-    return None if verification.head is None else verification.head.at

@@ -38,7 +38,10 @@ def verify(
         Depth, typer.Option(help="complete: all files there. intact: all hashes too. signed: signature and log too.")
     ] = Depth.SIGNED,
     key: Annotated[
-        str | None, typer.Option(help="Fingerprint that the shop reads out; a bag from another key is a fault then.")
+        str | None,
+        typer.Option(
+            envvar="PREPCHECK_KEY", help="Number that the shop reads out; a bag from another key is a fault then."
+        ),
     ] = None,
     after: Annotated[
         Path | None, typer.Option(help="An older bag of the shop, which this one has to go on from.")

@@ -1,0 +1,316 @@
+"""A shop that rewrites its own log and signs again is told of too: by the tree, by earlier seals, by an older bag."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from prepcheck.archive import keys
+from prepcheck.merkle import leaf_hash
+from prepcheck.store.rows import Leaf
+from prepcheck.trade.entries import Sealed
+from tests.archive import sealed as s
+
+
+@pytest.fixture
+def key(tmp_path) -> keys.ShopKey:
+    return s.shop(tmp_path)
+
+
+@pytest.fixture
+def first(tmp_path, key) -> Path:
+    return s.sealed(tmp_path / "first", key=key).path
+
+
+def faults_of(leaves: list[Leaf], out: Path, key: keys.ShopKey, **changes: object) -> list[tuple[str, str]]:
+    """Seal a log as it is told and return the faults."""
+    return s.faults(s.sealed(out, s.evidence(leaves, **changes), key).path)
+
+
+def with_text(leaf: Leaf, **changes: object) -> Leaf:
+    """Change what a leaf says, and leave its hash as it was."""
+    text = json.loads(leaf.text or "{}")
+    return replace(leaf, text=json.dumps({**text, **changes}, separators=(",", ":"), sort_keys=True))
+
+
+def hashed_anew(leaf: Leaf) -> Leaf:
+    """Give a leaf the hash of what it says."""
+    return replace(leaf, hash=leaf_hash(bytes.fromhex(leaf.salt) + (leaf.text or "").encode()).hex())
+
+
+def second(leaves: list[Leaf], first: Path, key: keys.ShopKey, at: int = 90, knows_first: bool = True) -> Path:
+    """Seal a log that knows of the first seal."""
+    known = [s.logged(kept_seal(first))] if knows_first else []
+    return s.sealed(first.with_name("second"), s.evidence(leaves, earlier=known), key, at=at).path
+
+
+def kept_seal(first: Path) -> Sealed:
+    """Return what the log tells of the first bag."""
+    head = json.loads((first / "head.json").read_text())
+    manifest = s.sha256((first / "tagmanifest-sha256.txt").read_bytes())
+    return Sealed(bag=first.name, manifest_sha256=manifest, size=head["size"], root=head["root"])
+
+
+# inside one bag
+
+
+def test_an_entry_whose_text_was_changed_is_named(tmp_path, key):
+    leaves = s.log()
+    leaves[4] = with_text(leaves[4], entry={"kind": "note", "text": "ground with an old disc"})
+    assert ("log", "entry 3 of J-0001") in faults_of(leaves, tmp_path / "bag", key)
+
+
+def test_an_entry_that_was_back_dated_is_named_by_its_hash(tmp_path, key):
+    leaves = s.log()
+    leaves[4] = with_text(leaves[4], at=s.minutes(1))
+    assert ("log", "entry 3 of J-0001") in faults_of(leaves, tmp_path / "bag", key)
+
+
+def test_an_entry_added_late_with_an_early_time_is_back_dated(tmp_path, key):
+    leaves = [*s.log(), s.note(6, 5, 4, "found later", -30)]
+    assert faults_of(leaves, tmp_path / "bag", key) == [("time", "entry 5 of J-0001")]
+
+
+def test_clocks_of_two_machines_may_differ_by_minutes(tmp_path, key):
+    assert faults_of([*s.log(), s.note(6, 5, 4, "from the other desk", 3)], tmp_path / "bag", key) == []
+
+
+def test_an_entry_later_than_the_seal_is_a_fault(tmp_path, key):
+    assert faults_of([*s.log(), s.note(6, 5, 4, "from the future", 90)], tmp_path / "bag", key) == [
+        ("time", "entry 5 of J-0001")
+    ]
+
+
+def test_a_dropped_entry_shows_by_the_numbers_of_the_job(tmp_path, key):
+    leaves = s.log()
+    kept = [replace(leaf, index=at) for at, leaf in enumerate(leaves[:4] + leaves[5:])]
+    assert ("log", "entry 4 of J-0001") in faults_of(kept, tmp_path / "bag", key)
+
+
+def test_reordered_entries_show(tmp_path, key):
+    leaves = s.log()
+    leaves[4], leaves[5] = replace(leaves[5], index=4), replace(leaves[4], index=5)
+    assert ("log", "entry 4 of J-0001") in faults_of(leaves, tmp_path / "bag", key)
+
+
+def test_entries_told_in_another_order_than_the_log_show(first):
+    swapped(first, lambda told: told["entries"].reverse())
+    assert ("log", "log.json") in s.faults(first)
+
+
+def swapped(bag: Path, change: object) -> None:
+    """Change ``log.json`` of a bag."""
+    path = s.opened(bag) / "data/log.json"
+    told = json.loads(path.read_text())
+    change(told)  # type: ignore[operator]
+    path.write_text(json.dumps(told))
+
+
+def test_an_entry_cut_off_the_end_of_the_bag_shows(first):
+    swapped(first, lambda told: told["entries"].pop())
+    assert ("log", "log.json") in s.faults(first)
+
+
+def test_an_entry_with_the_proof_of_another_is_not_in_the_tree(first):
+    swapped(first, lambda told: told["entries"][0].update(proof=told["entries"][1]["proof"]))
+    assert ("log", "entry 1 of J-0001") in s.faults(first)
+
+
+def test_an_entry_of_another_job_does_not_belong(first):
+    swapped(first, lambda told: told["entries"][1].update(job="J-0002"))
+    assert ("log", "entry 2 of J-0002") in s.faults(first)
+
+
+def test_a_record_that_is_not_the_logged_one_is_named(tmp_path, key):
+    found = faults_of(s.log(), tmp_path / "bag", key, records={1: '{"standing":"bright"}'})
+    assert found == [("log", "data/records/inspection-000001.json")]
+
+
+def test_a_record_left_out_is_named(tmp_path, key):
+    assert faults_of(s.log(), tmp_path / "bag", key, records={}) == [("log", "data/records/inspection-000001.json")]
+
+
+def test_a_record_that_nobody_logged_is_named(tmp_path, key):
+    records = {1: s.RECORD.decode(), 2: "{}"}
+    assert faults_of(s.log(), tmp_path / "bag", key, records=records) == [
+        ("log", "data/records/inspection-000002.json")
+    ]
+
+
+def test_a_photo_left_out_is_named(tmp_path, key):
+    assert faults_of(s.log(), tmp_path / "bag", key, photos=[]) == [("log", "data/photos.json")]
+
+
+def test_a_photo_exchanged_before_sealing_is_not_the_original(tmp_path, key):
+    bag = s.sealed(tmp_path / "bag", key=key, with_position=True)
+    swapped_photos = json.loads((s.opened(bag.path) / "data/photos.json").read_text())
+    swapped_photos["photos"][0]["file_sha256"] = "0" * 64
+    (bag.path / "data/photos.json").write_text(json.dumps(swapped_photos))
+    assert ("log", f"data/photos/{s.sha256(s.PHOTO)}.jpg") in s.faults(bag.path)
+
+
+def test_a_story_that_tells_another_entry_is_named(tmp_path, key):
+    story = json.loads(json.dumps(s.evidence().story))
+    story["events"][0]["entry"]["text"] = "ground with an old disc"
+    assert faults_of(s.log(), tmp_path / "bag", key, story=story) == [("log", "data/job.json")]
+
+
+def test_a_story_that_leaves_an_entry_out_is_named(tmp_path, key):
+    story = {**s.evidence().story, "events": []}
+    assert set(faults_of(s.log(), tmp_path / "bag", key, story=story)) == {("log", "data/job.json")}
+
+
+# from seal to seal
+
+
+def test_a_second_seal_goes_on_from_the_first(first, key):
+    bag = second(s.with_seal(s.log(), kept_seal(first), 60), first, key)
+    assert s.faults(bag, after=first) == []
+
+
+def rewritten() -> list[Leaf]:
+    """Return the log with another note in its past, hashed anew, and one entry more."""
+    leaves = s.log()
+    leaves[4] = hashed_anew(with_text(leaves[4], entry={"kind": "note", "text": "ground with an old disc"}))
+    return [*leaves, s.note(6, 5, 4, "handed over", 70)]
+
+
+def test_a_rewritten_past_does_not_go_on_from_the_earlier_seal(first, key):
+    assert ("log", "the seal of 2026-11-24 11:00") in s.faults(second(rewritten(), first, key))
+
+
+def test_a_rewritten_past_that_forgets_the_earlier_seal_shows_against_the_kept_bag(first, key):
+    bag = second(rewritten(), first, key, knows_first=False)
+    assert s.faults(bag) == []  # nothing inside the bag can tell
+    found = s.faults(bag, after=first)
+    assert ("log", "the seal of 2026-11-24 11:00") in found
+    assert ("log", "entry 3 of J-0001") in found
+
+
+def test_a_cut_tail_shows_against_the_kept_bag(first, key):
+    bag = second(s.log()[:-1], first, key, knows_first=False)
+    assert s.faults(bag) == []
+    assert ("log", "the seal of 2026-11-24 11:00") in s.faults(bag, after=first)
+
+
+def test_a_cut_tail_that_still_knows_the_earlier_seal_shows_in_the_bag_itself(first, key):
+    assert ("log", "the seal of 2026-11-24 11:00") in s.faults(second(s.log()[:-1], first, key))
+
+
+def test_a_seal_told_in_the_log_and_missing_in_the_list_is_named(first, key):
+    leaves = s.with_seal(s.log(), kept_seal(first), 60)
+    assert s.faults(second(leaves, first, key, knows_first=False)) == [("log", "entry 5 of J-0001")]
+
+
+def test_an_entry_back_dated_to_before_the_older_bag_shows(first, key):
+    leaves = [*s.log(), s.note(6, 5, 4, "found later", 9)]
+    assert s.faults(second(leaves, first, key), after=first).count(("time", "entry 5 of J-0001")) == 2
+
+
+def test_the_older_bag_after_the_newer_one_is_a_fault(first, key):
+    bag = second([*s.log(), s.note(6, 5, 4, "handed over", 70)], first, key)
+    assert s.faults(first, after=bag) != []
+
+
+def test_a_seal_with_the_clock_put_back_is_a_fault_against_the_older_bag(first, key):
+    bag = second([*s.log(), s.note(6, 5, 4, "handed over", 70)], first, key, at=30)
+    assert ("time", "head.json") in s.faults(bag, after=first)
+
+
+def test_faults_of_the_older_bag_are_told_too(first, key):
+    bag = second([*s.log(), s.note(6, 5, 4, "handed over", 70)], first, key)
+    (s.opened(first) / "data/models.json").write_text("{}")
+    assert ("changed", "first: data/models.json") in s.faults(bag, after=first)
+
+
+def test_a_list_of_seals_that_was_shortened_shows(first, key):
+    bag = second([*s.log(), s.note(6, 5, 4, "handed over", 70)], first, key)
+    swapped(bag, lambda told: told["earlier"].clear())
+    assert ("log", "head.json") in s.faults(bag)
+
+
+# keys over time
+
+
+def test_a_bag_after_a_rotation_is_of_the_key_that_was_handed_over(first, tmp_path):
+    old = s.shop(tmp_path)
+    new = keys.rotate(tmp_path, s.AT)
+    bag = second([*s.log(), s.note(6, 5, 4, "handed over", 70)], first, new)
+    found = s.looked(bag, after=first, key=old.fingerprint)
+    assert found.faults == ()
+    assert any("handed over from the one expected" in line for line in found.told)
+
+
+def test_a_bag_of_a_key_that_was_never_handed_over_shows_against_the_older_bag(first, tmp_path):
+    stranger = s.shop(tmp_path / "elsewhere")
+    bag = second([*s.log(), s.note(6, 5, 4, "handed over", 70)], first, stranger)
+    assert ("key", "head.json") in s.faults(bag, after=first)
+
+
+def test_a_forged_handover_is_a_fault(tmp_path):
+    old, stranger = s.shop(tmp_path), s.shop(tmp_path / "elsewhere")
+    forged = replace(
+        stranger,
+        public_keys=(
+            old.public_keys[0],
+            stranger.public_keys[0].model_copy(update={"signed_by_earlier": "0" * 128}),
+        ),
+    )
+    bag = s.sealed(tmp_path / "bag", key=forged).path
+    assert s.faults(bag, key=old.fingerprint) == [("key", "data/keys.json"), ("key", "head.json")]
+
+
+# lawful erasure
+
+
+def without(leaves: list[Leaf], at: int, reason: str = "asked for by the person") -> list[Leaf]:
+    """Return the log after the text of a leaf was erased, and that was logged."""
+    gone = replace(leaves[at], text=None, salt="", erased=reason)
+    return s.erasure([*leaves[:at], gone, *leaves[at + 1 :]], gone.hash, reason)
+
+
+def test_an_erased_entry_is_told_with_hash_and_reason_and_is_no_fault(tmp_path, key):
+    leaves = without(s.log(), 4)
+    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(leaves), key).path)
+    assert found.faults == ()
+    hash = leaves[4].hash
+    assert f"entry 3 of J-0001 was erased: asked for by the person. Its hash {hash} stays in the tree" in found.told
+
+
+def test_an_erased_entry_goes_on_from_the_bag_that_still_has_it(first, key):
+    assert s.faults(second(without(s.log(), 4), first, key), after=first) == []
+
+
+def test_a_text_that_is_gone_without_a_reason_is_a_fault(tmp_path, key):
+    assert ("log", "entry 3 of J-0001") in faults_of(without(s.log(), 4, ""), tmp_path / "bag", key)
+
+
+def test_a_text_that_is_gone_without_an_entry_that_says_so_is_a_fault(tmp_path, key):
+    assert faults_of(without(s.log(), 4)[:-1], tmp_path / "bag", key) == [("log", "entry 3 of J-0001")]
+
+
+def test_an_erased_name_is_told(tmp_path, key):
+    leaves = without(s.log(), 0)[:-1]  # that it was erased is an entry of no job
+    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(leaves), key).path)
+    assert found.faults == ()
+    assert "the name of person 1 is not in the bag: it was erased" in found.told
+
+
+def without_photo(leaves: list[Leaf]) -> dict[str, object]:
+    return {"leaves": leaves, "photos": [replace(s.evidence().photos[0], erased="a face")]}
+
+
+def test_an_erased_photo_is_told_with_hash_and_reason(tmp_path, key):
+    leaves = s.erasure(s.log(), s.sha256(s.PHOTO), "a face")
+    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(**without_photo(leaves)), key).path)
+    assert found.faults == ()
+    assert f"photo a.jpg is not in the bag, only its hash {s.sha256(s.PHOTO)}: erased: a face" in found.told
+
+
+def test_a_photo_called_erased_that_no_entry_says_was_is_a_fault(tmp_path, key):
+    assert faults_of(s.log(), tmp_path / "bag", key, photos=without_photo([])["photos"]) == [
+        ("log", "data/photos.json")
+    ]
