@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from prepcheck.cli import plan_clearing, plan_wall, plan_weld
+from prepcheck.cli import plan_clearing, plan_leak, plan_wall, plan_weld
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -14,3 +14,4 @@ app = typer.Typer(
 app.command("clearing")(plan_clearing.clearing)
 app.command("wall")(plan_wall.wall)
 app.command("weld")(plan_weld.weld)
+app.command("leak")(plan_leak.leak)

@@ -132,6 +132,8 @@ class LeakEntry(EntryModel):
     end_k: float | None = Field(default=None, gt=0)
     seconds: float | None = Field(default=None, gt=0)
     ambient_pa: float = Field(default=101_325.0, gt=0)
+    """Pressure of the air at the start; at the end too where `end_ambient_pa` does not say otherwise."""
+    end_ambient_pa: float | None = Field(default=None, gt=0)
     pressure_error_pa: float | None = Field(default=None, ge=0)
     temperature_error_k: float | None = Field(default=None, ge=0)
     leaks: tuple[Line, ...] = ()
