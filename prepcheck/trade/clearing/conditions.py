@@ -219,7 +219,8 @@ def _room(condition: VesselCondition) -> tuple[Remark, ...]:
     if condition.room_ventilated:
         return gas
     text = "Air the room and say so: the purge gas comes out and takes the place of its air."
-    return (Remark("room_not_aired", Weight.HOLD, text, source_of(limits.CO2_DANGER)), *gas)
+    source = source_of(limits.CO2_DANGER) if _by_co2(condition) else ORDER_OF_TESTS
+    return (Remark("room_not_aired", Weight.HOLD, text, source), *gas)
 
 
 def _vapour_under_inert(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:

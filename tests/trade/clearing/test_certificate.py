@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from prepcheck.trade.clearing import check_certificate
 from prepcheck.trade.entries import Certificate
 from prepcheck.trade.facts import Remark, Weight
@@ -13,8 +15,9 @@ def check(minute: float) -> tuple[Remark, ...]:
     return check_certificate(certificate, condition(), NOW)
 
 
-def test_a_certificate_for_this_condition_leaves_nothing_to_say() -> None:
-    assert check(5) == ()
+@pytest.mark.parametrize("minute", [0, 5, 30])
+def test_a_certificate_for_this_condition_leaves_nothing_to_say(minute: float) -> None:
+    assert check(minute) == ()
 
 
 def test_without_one_the_user_is_asked_for_name_and_rule() -> None:

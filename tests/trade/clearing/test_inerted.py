@@ -51,6 +51,14 @@ def test_a_room_that_nobody_airs_holds() -> None:
     assert holds(low(5.0), inerted(room_ventilated=False)) == {"room_not_aired"}
 
 
+@pytest.mark.parametrize(("gas", "limited"), [("dry ice", True), ("nitrogen", False)])
+def test_a_room_that_nobody_airs_is_told_co2s_limit_where_that_is_the_gas(gas: str, limited: bool) -> None:
+    (held,) = [
+        one for one in remarks(low(2.0), inerted(room_ventilated=False, purge_gas=gas)) if one.weight is Weight.HOLD
+    ]
+    assert ("NIOSH" in held.source) is limited
+
+
 def test_a_gas_that_nobody_names_is_warned_of() -> None:
     assert "purge_gas_not_told" in codes(remarks(low(5.0), inerted(purge_gas="")), Weight.WARN)
 
@@ -87,6 +95,26 @@ def test_an_infrared_reading_counts_and_is_noted_as_blind_to_hydrogen() -> None:
 
 def test_a_catalytic_reading_where_nobody_measured_oxygen_is_no_evidence() -> None:
     assert "catalytic_without_oxygen" in holds(readings((Gas.FLAMMABLE,)), inerted())
+
+
+def test_oxygen_of_the_same_bay_counts_and_not_of_another() -> None:
+    oxygen = readings((Gas.OXYGEN,))
+    made = [oxygen[0].model_copy(update={"value": 5.0}), oxygen[1].model_copy(update={"value": 15.0})]
+    front, rear = readings((Gas.FLAMMABLE,))
+    assert "catalytic_without_oxygen" in holds([*made, front], inerted())
+    assert "catalytic_without_oxygen" not in holds([*made, rear], inerted())
+
+
+def test_oxygen_read_at_the_same_moment_counts() -> None:
+    both = readings((Gas.OXYGEN, Gas.FLAMMABLE), oxygen={"value": 15.0})
+    same = both[0].model_copy(update={"value": 5.0, "taken_at": both[2].taken_at})
+    assert "catalytic_without_oxygen" in holds([*both, same], inerted())
+
+
+def test_the_lowest_oxygen_of_several_heights_counts() -> None:
+    both = readings((Gas.OXYGEN, Gas.FLAMMABLE), oxygen={"value": 15.0})
+    higher = both[0].model_copy(update={"value": 5.0, "height_m": 0.8})
+    assert "catalytic_without_oxygen" in holds([*both, higher], inerted())
 
 
 def test_oxygen_of_another_bay_counts_where_there_is_none() -> None:

@@ -52,6 +52,16 @@ def test_a_reading_from_the_future_holds(gas: str) -> None:
     assert "reading_from_the_future" in holds(readings(**{gas: {"minute": 31}}))
 
 
+def test_a_reading_taken_this_very_moment_counts() -> None:
+    assert holds(readings(toxic={"minute": 30})) == set()
+
+
+def test_readings_taken_as_the_vessel_was_made_ready_count() -> None:
+    same = {"minute": 0}
+    said = remarks(readings(oxygen=same, flammable=same, toxic=same), now=after(0))
+    assert [one.code for one in said] == ["readings_within_limits"]
+
+
 def test_a_reading_from_the_future_is_no_evidence() -> None:
     assert "oxygen_not_measured" in holds(readings(oxygen={"minute": 31}))
 
@@ -109,6 +119,21 @@ def test_a_value_that_no_air_holds_is_no_reading(gas: str, value: float) -> None
     assert "reading_impossible" in holds(readings(**{gas: {"value": value}}))
 
 
+def test_pure_oxygen_is_a_reading_all_the_same() -> None:
+    assert holds(readings(oxygen={"value": 100.0})) == {"oxygen_high"}
+
+
+@pytest.mark.parametrize("factor", [0.1, 20.0])
+def test_a_factor_at_the_end_of_what_can_be_is_taken(factor: float) -> None:
+    assert holds(readings(flammable={"factor": factor})) == set()
+
+
+@pytest.mark.parametrize("sensor", list(Sensor))
+def test_sensors_that_do_not_see_hydrogen_are_noted(sensor: Sensor) -> None:
+    noted = "blind_to_hydrogen" in codes(remarks(readings(flammable={"sensor": sensor})), Weight.NOTE)
+    assert noted == (sensor in (Sensor.INFRARED, Sensor.PHOTOIONISATION))
+
+
 @pytest.mark.parametrize("factor", [0.0, -1.0, 0.05, 1000.0])
 def test_a_factor_that_cannot_be_holds(factor: float) -> None:
     assert "factor_impossible" in holds(readings(flammable={"factor": factor}))
@@ -149,6 +174,13 @@ def test_a_remark_about_many_readings_stays_short() -> None:
     many = [reading(Gas.OXYGEN, value=5.0, place=f"bay {number}") for number in range(40)]
     (held,) = [one for one in remarks(many) if one.code == "oxygen_low"]
     assert held.text.endswith("36 more.")
+
+
+def test_a_remark_about_four_readings_names_them_all() -> None:
+    four = [reading(Gas.OXYGEN, value=5.0, place=f"bay {number}") for number in range(4)]
+    (held,) = [one for one in remarks(four) if one.code == "oxygen_low"]
+    assert "bay 3" in held.text
+    assert "more" not in held.text
 
 
 def test_what_holds_comes_first_then_what_is_warned_of() -> None:
