@@ -42,9 +42,9 @@ def _short(entry: e.AnyEntry) -> str:
         case e.WorkChosen():
             return f"plan of steps: {entry.work}"
         case e.StepDone():
-            return f"{entry.step} done{' although held' if entry.against else ''}"
+            return f"{entry.step} done{' although held' if entry.against else ''}{_more(entry.note)}"
         case e.StepReleased():
-            return f"{entry.step} released{' by override' if entry.override else ''}"
+            return f"{entry.step} released{' by override' if entry.override else ''}{_more(entry.reason)}"
         case e.StepReopened():
             return f"{entry.step} opened again: {entry.reason}"
         case e.Note():
@@ -56,9 +56,13 @@ def _short(entry: e.AnyEntry) -> str:
     return entry.kind
 
 
+def _more(text: str) -> str:
+    return f": {text}" if text else ""
+
+
 def _reading(entry: e.GasReading) -> Iterator[str]:
     yield f"{entry.gas}{f' ({entry.of})' if entry.of else ''} {entry.value:g} {_UNITS[entry.gas]}"
-    height = "" if entry.height_m is None else f", {_metric(entry.height_m, Kind.HEIGHT)} high"
+    height = "" if entry.height_m is None else f", {shown(entry.height_m, Kind.HEIGHT, System.METRIC, 2)} up"
     yield f"{entry.place}{height} at {entry.taken_at:%H:%M}"
     yield f"{entry.meter}, {entry.sensor}" if entry.meter else f"sensor {entry.sensor}"
 

@@ -46,6 +46,7 @@ def _on_connect(connection: Any, _record: Any) -> None:
     # EXTRA is FULL that also syncs the folder after a rollback journal is gone
     connection.execute(f"PRAGMA synchronous = {'FULL' if wanted == 'wal' else 'EXTRA'}")
     connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA secure_delete = ON")  # what was erased is overwritten, not only let go
     connection.execute("PRAGMA recursive_triggers = ON")  # so that INSERT OR REPLACE is stopped as a DELETE
 
 

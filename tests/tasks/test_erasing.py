@@ -1,0 +1,209 @@
+"""Lawful erasure: hash and reason stay, and the log still verifies."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from prepcheck import tasks
+from prepcheck.errors import NotAllowed, UnknownRecord, WrongUse
+from prepcheck.merkle import root
+from prepcheck.store import LOG_FILE, Leaf
+from prepcheck.store.store import Store
+from prepcheck.trade.entries import Erased, Note
+from tests.store.records import PLACE, record_for, spot
+from tests.tasks.shop import JOB, PINS, QUICK, done, minute, new_shop, planned
+
+KEEPER: dict[str, Any] = {
+    "reason": "asked to be forgotten", "by": "Rune", "pin": PINS["Rune"], "at": minute(30), "settings": QUICK,
+}  # fmt: skip
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Store:
+    return new_shop(tmp_path)
+
+
+def leaf_of(before: list[Leaf], part: str) -> int:
+    return next(one.index for one in before if one.text and part in one.text)
+
+
+def check_only(store: Store, before: list[Leaf], erased: int) -> None:
+    """Check that of all leaves only one lost its text, and that every hash and the old root stand."""
+    after = store.leaves()
+    assert [one.hash for one in after[: len(before)]] == [one.hash for one in before]
+    assert [one.index for one in after if one.text is None] == [erased]
+    assert (after[erased].salt, after[erased].erased) == ("", "asked to be forgotten")
+    assert store.tree_head().root == root([bytes.fromhex(one.hash) for one in after]).hex()
+
+
+# people
+
+
+def test_an_erased_person_is_told_of_a_number(shop):
+    tasks.log_entry(shop, JOB, Note(text="x"), person="Ola", at=minute(1))
+    tasks.erase_person(shop, "ola", **KEEPER)
+    story = tasks.job_story(shop, JOB)
+    assert (story.job.opened_by, story.events[0].person) == ("erased person 1", "erased person 1")
+    assert [one.name for one in tasks.list_people(shop)] == ["Rune", "Mika"]
+
+
+def test_an_erased_name_is_nowhere_in_the_file(shop, tmp_path):
+    tasks.log_entry(shop, JOB, Note(text="x"), person="Thorvald Unlikely", at=minute(1))
+    tasks.erase_person(shop, "Thorvald Unlikely", **KEEPER)
+    with shop.writing() as connection:
+        dump = str(connection.exec_driver_sql("SELECT group_concat(text), group_concat(erased) FROM leaves").all())
+        people = str(connection.exec_driver_sql("SELECT * FROM people").all())
+    assert "Unlikely" not in dump + people
+    assert b"Unlikely" not in (tmp_path / LOG_FILE).read_bytes()
+
+
+def test_only_the_leaf_of_the_name_loses_its_text(shop):
+    before = shop.leaves()
+    tasks.erase_person(shop, "Mika", **KEEPER)
+    check_only(shop, before, leaf_of(before, '"name":"Mika"'))
+
+
+def test_the_pin_of_an_erased_person_is_gone(shop, tmp_path):
+    tasks.erase_person(shop, "Mika", **KEEPER)
+    with shop.reading() as connection:
+        pins = connection.exec_driver_sql("SELECT pin FROM credentials WHERE person_id = 3").scalars().all()
+    assert pins == [""]
+
+
+def test_an_erasure_says_what_with_which_hash_and_why(shop):
+    before = shop.leaves()
+    event = tasks.erase_person(shop, "Mika", **KEEPER)
+    hashed = before[leaf_of(before, '"name":"Mika"')].hash
+    assert event.entry == Erased(what="the name of person 3", sha256=hashed, reason="asked to be forgotten")
+    assert (event.person, event.role) == ("Rune", "keeper")
+
+
+def test_somebody_new_may_bear_an_erased_name(shop):
+    tasks.erase_person(shop, "Ola", **KEEPER)
+    tasks.log_entry(shop, JOB, Note(text="x"), person="Ola", at=minute(31))
+    assert shop.events(JOB)[-1].person == "Ola"
+    assert tasks.job_story(shop, JOB).job.opened_by == "erased person 1"
+
+
+def test_nobody_can_log_as_an_erased_person(shop):
+    tasks.erase_person(shop, "Ola", **KEEPER)
+    tasks.log_entry(shop, JOB, Note(text="x"), person="erased person 1", at=minute(31))
+    with shop.reading() as connection:
+        assert connection.exec_driver_sql("SELECT count(DISTINCT person_id) FROM events").scalar() == 2
+
+
+def test_a_keeper_cannot_erase_themselves(shop):
+    with pytest.raises(WrongUse, match="cannot erase themselves"):
+        tasks.erase_person(shop, "rune", **KEEPER)
+
+
+def test_only_a_keeper_erases(shop):
+    with pytest.raises(NotAllowed, match="is no keeper"):
+        tasks.erase_person(shop, "Ola", **{**KEEPER, "by": "Mika", "pin": PINS["Mika"]})
+
+
+def test_erasing_needs_a_reason(shop):
+    with pytest.raises(WrongUse, match="the reason is empty"):
+        tasks.erase_person(shop, "Ola", **{**KEEPER, "reason": ""})
+
+
+def test_who_is_not_there_is_not_erased(shop):
+    with pytest.raises(UnknownRecord, match="no such person"):
+        tasks.erase_person(shop, "Max", **KEEPER)
+
+
+# entries
+
+
+def test_an_erased_entry_keeps_its_place_and_loses_its_text(shop):
+    tasks.log_entry(shop, JOB, Note(text="call Ms Unlikely"), person="Ola", at=minute(1))
+    before = shop.leaves()
+    tasks.erase_entry(shop, 1, **KEEPER)
+    check_only(shop, before, leaf_of(before, "Unlikely"))
+    note, erasure = tasks.job_story(shop, JOB).events
+    assert (note.number, note.entry) == (1, None)
+    assert (erasure.entry.what, erasure.entry.reason) == ("entry 1", "asked to be forgotten")
+
+
+@pytest.mark.parametrize("number", [0, -1, 9, 2**70])
+def test_an_entry_that_is_not_there_is_not_erased(shop, number):
+    with pytest.raises(UnknownRecord, match="no such entry"):
+        tasks.erase_entry(shop, number, **KEEPER)
+
+
+def test_an_entry_is_erased_once(shop):
+    tasks.log_entry(shop, JOB, Note(text="x"), person="Ola", at=minute(1))
+    tasks.erase_entry(shop, 1, **KEEPER)
+    with pytest.raises(UnknownRecord, match="erased already"):
+        tasks.erase_entry(shop, 1, **KEEPER)
+
+
+def test_what_the_steps_rest_on_is_not_erased(tmp_path):
+    store = planned(tmp_path)
+    done(store, "clean", 1)
+    for number in (1, 2):
+        with pytest.raises(WrongUse, match="the job's steps rest on this entry"):
+            tasks.erase_entry(store, number, **KEEPER)
+
+
+# photos
+
+PHOTO = hashlib.sha256(b"face").hexdigest()
+
+
+@pytest.fixture
+def pictured(shop, tmp_path):
+    """The log with a photo in two of its jobs, and the archive."""
+    from prepcheck.store import NewJob
+
+    _, archive = tasks.open_log(tmp_path, QUICK)
+    tasks.open_job(shop, NewJob("Lid"), person="Ola", at=minute(1))
+    for job in (JOB, "J-0002"):
+        tasks.log_inspection(shop, archive, record_for(b"face", spot()), b"face", **{**PLACE, "job": job})
+    return shop, archive
+
+
+def test_an_erased_photo_is_gone_from_the_archive_and_told_of_in_each_job(pictured):
+    store, archive = pictured
+    tasks.erase_photo(store, archive, PHOTO, **KEEPER)
+    with pytest.raises(UnknownRecord):
+        archive.get(PHOTO)
+    erased = Erased(what="photo", sha256=PHOTO, reason="asked to be forgotten")
+    assert [store.events(job)[-1].entry for job in (JOB, "J-0002")] == [erased, erased]
+
+
+def test_what_was_measured_in_an_erased_photo_stays(pictured):
+    store, archive = pictured
+    before = store.leaves()
+    tasks.erase_photo(store, archive, PHOTO, **KEEPER)
+    assert store.leaves()[: len(before)] == before
+    assert tasks.job_story(store, JOB).spots[0].passes[0].inspections[0].photo_sha256 == PHOTO
+
+
+def test_an_erasure_that_was_cut_short_is_finished_by_asking_again(pictured, monkeypatch):
+    store, archive = pictured
+    with monkeypatch.context() as patch:
+        patch.setattr(type(archive), "erase", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+        with pytest.raises(KeyboardInterrupt):
+            tasks.erase_photo(store, archive, PHOTO, **KEEPER)
+    assert tasks.erase_photo(store, archive, PHOTO, **KEEPER) == []
+    with pytest.raises(UnknownRecord):
+        archive.get(PHOTO)
+    assert len(store.events(JOB)) == 1
+
+
+@pytest.mark.parametrize("sha256", ["", "../../log", "A" * 64])
+def test_what_is_no_hash_erases_nothing(pictured, sha256):
+    store, archive = pictured
+    with pytest.raises(WrongUse, match="is no SHA-256"):
+        tasks.erase_photo(store, archive, sha256, **KEEPER)
+
+
+def test_a_photo_that_no_job_shows_is_not_erased(pictured):
+    store, archive = pictured
+    with pytest.raises(UnknownRecord, match="no such photo in this log"):
+        tasks.erase_photo(store, archive, "0" * 64, **KEEPER)
