@@ -58,6 +58,12 @@ def test_less_oxygen_than_in_air_tells_how_much_of_another_gas_there_may_be() ->
     assert "6.7 %" in warned.text
 
 
+# 20.8 to 20.9 % is air. Table 4.2, from memory.
+@pytest.mark.parametrize(("oxygen", "warned"), [(19.4, False), (19.5, True), (20.7, True), (20.8, False)])
+def test_less_oxygen_than_in_air_is_warned_of(oxygen: float, warned: bool) -> None:
+    assert ("oxygen_below_air" in codes(remarks(readings(oxygen={"value": oxygen})), Weight.WARN)) is warned
+
+
 # 29 CFR 1915.13: below 10 % LEL (seen). Table 4.4.
 @pytest.mark.parametrize(
     ("lel", "held"), [(0.0, set()), (9.9, set()), (10.0, {"vapour_high"}), (250.0, {"vapour_high"})]
@@ -67,8 +73,9 @@ def test_vapour_is_held_from_a_tenth_of_the_lower_explosive_limit(lel: float, he
 
 
 # 29 CFR 1915 Subpart B App. A: readings below 10 % still need a cause (seen). Table 4.4.
-def test_vapour_below_the_limit_still_asks_for_its_cause() -> None:
-    assert "vapour_present" in codes(remarks(readings(flammable={"value": 3.0})), Weight.WARN)
+@pytest.mark.parametrize(("lel", "warned"), [(0.0, False), (0.1, True), (9.9, True), (10.0, False)])
+def test_vapour_below_the_limit_still_asks_for_its_cause(lel: float, warned: bool) -> None:
+    assert ("vapour_present" in codes(remarks(readings(flammable={"value": lel})), Weight.WARN)) is warned
 
 
 @pytest.mark.parametrize(("value", "factor", "held"), [(6.0, 2.0, {"vapour_high"}), (10.0, 0.5, {"vapour_high"})])

@@ -21,6 +21,7 @@ def filled(gap_mm: float | None) -> VesselCondition:
         (25.0, set()),
         (30.0, set()),
         (10.0, set()),
+        (0.0, set()),
         (30.1, {"water_gap_wide"}),
         (900.0, {"water_gap_wide"}),
         (-1.0, {"water_over_weld"}),
