@@ -161,7 +161,7 @@ def fuse(
 
 TOO_LITTLE = (
     "The light hardly moved between these photos. Keep the phone where it is, hold the torch low on another side of the "
-    "spot, and take another photo."
+    "spot, and take another photo; in a clip, carry the torch from one side to the other."
 )
 
 

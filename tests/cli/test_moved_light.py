@@ -42,13 +42,13 @@ def photos(command: Command, *names: str) -> list[str]:
     return list(names)
 
 
-def clip(command: Command, name: str = "sweep.mp4") -> str:
-    """Write a clip of a torch that sweeps over a painted plate; each frame has its own grain."""
+def clip(command: Command, name: str = "sweep.mp4", moves: bool = True) -> str:
+    """Write a clip of a torch that sweeps over a painted plate, each frame with its own grain; or all frames the same."""
     states = painted.plate((State.OXIDE, 160, 120, 32), size=(240, 320), spot=(160, 120, 80))
     video = cv2.VideoWriter(str(command.folder / name), cv2.VideoWriter.fourcc(*"mp4v"), 30, (320, 240))
     for number in range(24):
-        torch = 1 - 0.1 * np.abs(np.linspace(-1, 1, 320) - np.linspace(-1, 1, 24)[number]) / 2
-        video.write((painted.paint(states, seed=number)[:, :, ::-1] * torch[None, :, None]).astype(np.uint8))
+        torch = 1 - 0.1 * moves * np.abs(np.linspace(-1, 1, 320) - np.linspace(-1, 1, 24)[number]) / 2
+        video.write((painted.paint(states, seed=number * moves)[:, :, ::-1] * torch[None, :, None]).astype(np.uint8))
     video.release()
     return name
 
@@ -171,6 +171,35 @@ def test_the_frames_of_a_clip_carry_its_hash(command: Command) -> None:
 def test_a_clip_leaves_out_none_of_its_own_frames_as_the_same_photo(command: Command) -> None:
     told = command.inspect(clip(command)).line["moved_light"]
     assert [one["left_out"] for one in told["photos"]] == [""] * len(told["photos"])
+
+
+def test_a_clip_without_motion_is_told_to_show_no_moved_light(command: Command) -> None:
+    said = " ".join(command("inspect", clip(command, moves=False)).out.split())
+    assert "Flag: light hardly moved" in said
+    assert "in a clip, carry the torch from one side to the other" in said
+
+
+def test_sound_alone_named_as_a_clip_is_told_in_words(command: Command) -> None:
+    data = (command.folder / clip(command)).read_bytes().replace(b"vide", b"soun")
+    (command.folder / "sweep.mp4").write_bytes(data)
+    done = command.inspect("sweep.mp4")
+    assert (done.code, done.complaint.split(". ")[0]) == (3, "sweep.mp4: holds sound or other data but no pictures")
+
+
+def test_flash_in_one_photo_of_a_set_is_told(command: Command) -> None:
+    for number, fired in (("1", 1), ("2", 0)):
+        states = painted.plate(OXIDE, (State.PIT, 100 + 4 * fired, 120, 3), size=(240, 320), spot=(160, 120, 80))
+        (command.folder / f"{number}.jpg").write_bytes(photo_bytes(states, exif=exif(x9209=fired)))
+    said = " ".join(command("inspect", "--moved-light", "1.jpg", "2.jpg").out.split())
+    assert "Flag: flash in some photos only (fired in 1.jpg)" in said
+
+
+def test_where_the_first_photo_is_too_dark_the_fit_one_is_named(command: Command) -> None:
+    files = photos(command, "a.jpg", "b.jpg")
+    dark = cv2.imread(str(command.folder / "a.jpg")) // 40
+    cv2.imwrite(str(command.folder / "a.jpg"), dark)
+    said = " ".join(command("inspect", "--moved-light", *files).out.split())
+    assert "Flag: first photo not fit, another one is (fit: b.jpg) Give the set again, with a fit photo first." in said
 
 
 def test_a_clip_among_the_photos_of_a_set_is_wrong_use(command: Command) -> None:

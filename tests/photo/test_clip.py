@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from prepcheck.errors import BrokenInput, DamagedPhoto, MissingDecoder, NotAPhoto, TooLarge, Unreadable
+from prepcheck.photo import clip
 from prepcheck.photo.clip import clip_from_bytes, difference, is_clip, read_clip, spread
 from prepcheck.photo.clip_header import read_clip_header
 from prepcheck.settings import ClipSettings, Settings
@@ -154,6 +155,14 @@ def test_a_clip_all_smeared_is_read_all_the_same_and_left_to_be_judged(tmp_path)
 def test_where_all_but_one_stretch_is_smeared_that_one_gives_the_first_photo(tmp_path):
     frames = [frame if 9 <= index < 12 else cv2.blur(frame, (15, 15)) for index, frame in enumerate(sweep())]
     assert numbers(read(written(tmp_path, frames)))[0] in (10, 11, 12)
+
+
+def test_of_a_long_clip_no_more_than_a_few_dozen_frames_are_looked_at(tmp_path, monkeypatch):
+    looked_at = []
+    whole = clip._blur
+    monkeypatch.setattr(clip, "_blur", lambda frame, settings: looked_at.append(frame.number) or whole(frame, settings))
+    read(written(tmp_path, sweep(300, 160, 96)))
+    assert 30 <= len(looked_at) <= 40
 
 
 def test_a_clip_without_any_motion_gives_two_photos(tmp_path):
