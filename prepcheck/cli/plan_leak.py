@@ -24,22 +24,23 @@ def leak(
     density: Annotated[Said, typer.Option(help='Of other contents, such as "0.9 kg/L".')] = None,
     volume: Annotated[Said, typer.Option(help='Capacity, such as "500 L" or "130 gal".')] = None,
     label: Annotated[Said, typer.Option(help="Test pressure on the tank's label.")] = None,
-    pressure: Annotated[Said, typer.Option(help="Pressure meant; otherwise the label's, or by the rule.")] = None,
+    pressure: Annotated[
+        Said, typer.Option(help="Gauge pressure meant or read; otherwise the label's, or by the rule.")
+    ] = None,
     most: Annotated[Said, typer.Option(help="The most that the tank may see, by whoever knows it.")] = None,
     medium: Annotated[
         Literal["air", "nitrogen", "argon", "water"], typer.Option(help="What it is tested with.")
     ] = "air",
     panel: Annotated[Said, typer.Option(help='Area of the largest flat panel, such as "0.6 m2".')] = None,
-    start: Annotated[Said, typer.Option(help="Gauge pressure at the start.")] = None,
-    end: Annotated[Said, typer.Option(help="Gauge pressure at the end.")] = None,
-    start_temperature: Annotated[Said, typer.Option(help="Temperature of the tank at the start.")] = None,
-    end_temperature: Annotated[Said, typer.Option(help="Temperature of the tank at the end.")] = None,
-    over: Annotated[Said, typer.Option(help='Time between, such as "30 min".')] = None,
-    start_air: Annotated[Said, typer.Option(help="Pressure of the air outside at the start.")] = None,
-    end_air: Annotated[Said, typer.Option(help="Pressure of the air outside at the end.")] = None,
-    gauge_error: Annotated[Said, typer.Option(help="Error of a pressure reading, 95 % half width.")] = None,
-    temperature_error: Annotated[Said, typer.Option(help='Of a temperature reading, such as "0.5 K".')] = None,
-    seen_at: Annotated[list[str] | None, typer.Option(help="Where a leak was seen; once for each place.")] = None,
+    end_pressure: Annotated[Said, typer.Option(help="Gauge pressure at the end, where it was watched.")] = None,
+    watched: Annotated[Said, typer.Option(help='How long it was watched, such as "30 min".')] = None,
+    temperature: Annotated[Said, typer.Option(help="Of the gas at the start.")] = None,
+    end_temperature: Annotated[Said, typer.Option(help="Of the gas at the end.")] = None,
+    air_pressure: Annotated[Said, typer.Option(help="Of the air around, at the start.")] = None,
+    end_air_pressure: Annotated[Said, typer.Option(help="Of the air around, at the end.")] = None,
+    pressure_error: Annotated[Said, typer.Option(help="Error of the gauge, 95 % half width.")] = None,
+    temperature_error: Annotated[Said, typer.Option(help='Error of the thermometer, such as "0.5 K".')] = None,
+    found: Annotated[list[str] | None, typer.Option("--leak", help="Where a leak was seen; once for each.")] = None,
     looked_at: Annotated[Said, typer.Option(help="Which seams and fittings were looked at.")] = None,
     units: Units = "metric",
     job: JobNumber = None,
@@ -54,7 +55,7 @@ def leak(
     from prepcheck.trade.leak_plan import leak_plan
     from prepcheck.trade.leak_work import Wish, work_out
 
-    loaded = load(settings)
+    told = Told(job, person, json, store, load(settings))
     wish = Wish(
         medium=medium,
         head_m=optional_quantity(head, Kind.HEIGHT, "the head"),
@@ -65,45 +66,57 @@ def leak(
         pressure_pa=optional_quantity(pressure, Kind.PRESSURE, "the pressure"),
         most_pa=optional_quantity(most, Kind.PRESSURE, "the most that the tank may see"),
         panel_mm2=optional_quantity(panel, Kind.AREA, "the panel's area"),
-        look=_look(said),
+        looks=(*_logged(told), *_given(said)),
     )
-    plan = leak_plan(work_out(wish, loaded.leak), loaded.leak, _inputs(said), System(units))
-    finish(plan, Told(job, person, json, store, loaded))
+    limits = told.settings.leak
+    finish(leak_plan(work_out(wish, limits), limits, _inputs(said), System(units)), told)
 
 
 _OF_A_LOOK = {
-    "start": ("start_pa", Kind.PRESSURE),
-    "end": ("end_pa", Kind.PRESSURE),
-    "start_temperature": ("start_k", Kind.TEMPERATURE),
+    "end_pressure": ("end_pa", Kind.PRESSURE),
+    "watched": ("seconds", Kind.TIME),
+    "temperature": ("start_k", Kind.TEMPERATURE),
     "end_temperature": ("end_k", Kind.TEMPERATURE),
-    "over": ("seconds", Kind.TIME),
-    "start_air": ("ambient_pa", Kind.PRESSURE),
-    "end_air": ("end_ambient_pa", Kind.PRESSURE),
-    "gauge_error": ("pressure_error_pa", Kind.PRESSURE),
+    "air_pressure": ("ambient_pa", Kind.PRESSURE),
+    "end_air_pressure": ("end_ambient_pa", Kind.PRESSURE),
+    "pressure_error": ("pressure_error_pa", Kind.PRESSURE),
     "temperature_error": ("temperature_error_k", Kind.TEMPERATURE_STEP),
 }
 """Options of a look for leaks: the field of the entry, and what it is a quantity of."""
-_NOT_INPUTS = ("units", "job", "person", "json", "settings", "store")
+_NOT_INPUTS = ("units", "job", "person", "json", "settings", "store", "found")
 
 
-def _look(said: dict[str, Any]) -> LeakEntry | None:
-    """Return the look for leaks that the options tell of; None where they tell of none."""
-    told = {
+def _logged(told: Told) -> tuple[LeakEntry, ...]:
+    """Return the looks that are in the log of the job, where one was named."""
+    if told.job is None:
+        return ()
+    from prepcheck import tasks
+    from prepcheck.trade.entries import LeakEntry
+
+    log, _ = tasks.open_log(told.store, told.settings, create=False)
+    events = tasks.job_story(log, told.job).events
+    return tuple(event.entry for event in events if isinstance(event.entry, LeakEntry))
+
+
+def _given(said: dict[str, Any]) -> tuple[LeakEntry, ...]:
+    """Return the look that the options tell of, where they tell of one."""
+    figures = {
         field: quantity(said[name], kind, f"--{name.replace('_', '-')}")
         for name, (field, kind) in _OF_A_LOOK.items()
         if said[name] is not None
     }
-    if not told and not said["seen_at"] and not said["looked_at"]:
-        return None
-    if said["end_air"] is not None and said["start_air"] is None:
-        raise WrongUse("the air's pressure was read only at the end", "Give --start-air too, or neither")
+    if not figures and not said["found"] and not said["looked_at"]:
+        return ()
+    if said["end_air_pressure"] is not None and said["air_pressure"] is None:
+        raise WrongUse("the air's pressure was read only at the end", "Give --air-pressure too, or neither")
+    start = optional_quantity(said["pressure"], Kind.PRESSURE, "the pressure")
     volume = optional_quantity(said["volume"], Kind.VOLUME, "the volume")
-    words = {"leaks": tuple(said["seen_at"] or ()), "looked_at": said["looked_at"] or ""}
-    return _entry(method=_method(said), medium=said["medium"], volume_m3=volume, started_at=now(), **words, **told)
+    words = {"medium": said["medium"], "leaks": tuple(said["found"] or ()), "looked_at": said["looked_at"] or ""}
+    return (_entry(method=_method(said), volume_m3=volume, start_pa=start, started_at=now(), **words, **figures),)
 
 
 def _method(said: dict[str, Any]) -> str:
-    if said["end"] is not None:
+    if said["end_pressure"] is not None:
         return "decay"
     return "water" if said["medium"] == "water" else "bubbles"
 
@@ -112,17 +125,20 @@ def _entry(**fields: Any) -> LeakEntry:
     from pydantic import ValidationError
 
     from prepcheck.own_file import first_fault
+    from prepcheck.settings import LeakSettings
     from prepcheck.trade.entries import LeakEntry
+    from prepcheck.trade.leak import decay_of
 
     try:
-        return LeakEntry.model_validate(fields)
+        entry = LeakEntry.model_validate(fields)
     except ValidationError as error:
         raise WrongUse(f"the readings cannot be used: {first_fault(error)}", "Check them") from error
+    decay_of(entry, LeakSettings())  # a figure that cannot be is refused here, not left out of the plan
+    return entry
 
 
 def _inputs(said: dict[str, Any]) -> tuple[tuple[str, str], ...]:
     from prepcheck.trade.plan import given
 
     texts = {name: value for name, value in said.items() if name not in _NOT_INPUTS}
-    texts["seen_at"] = "; ".join(said["seen_at"] or ()) or None
-    return given(**texts)
+    return given(**texts, leak="; ".join(said["found"] or ()) or None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from prepcheck.errors import WrongUse
 from prepcheck.settings import LeakSettings
 from prepcheck.trade.entries import LeakEntry
 from prepcheck.trade.facts import Remark, Weight
@@ -27,22 +28,25 @@ class Looks:
 def judge(entries: Iterable[LeakEntry], settings: LeakSettings, system: System) -> Looks:
     """Tell repeated looks for leaks in the order in which they were made.
 
-    Raises
-    ------
-    WrongUse
-        A number in an entry that cannot be.
+    An entry with figures that cannot be is told without a rate, and that is said.
     """
-    looks = in_order(entries)
-    lines = [line for number, entry in enumerate(looks, 1) for line in _look_lines(number, entry, settings, system)]
-    return Looks(tuple(lines), tuple(_remarks(looks, settings)))
+    looks = [(entry, _decay(entry, settings)) for entry in in_order(entries)]
+    lines = [line for number, look in enumerate(looks, 1) for line in _look_lines(number, *look, system)]
+    return Looks(tuple(lines), tuple(_remarks(looks)))
 
 
-def _look_lines(number: int, entry: LeakEntry, settings: LeakSettings, system: System) -> Iterable[Line]:
+def _decay(entry: LeakEntry, settings: LeakSettings) -> Decay | None:
+    try:
+        return decay_of(entry, settings)
+    except WrongUse:
+        return None
+
+
+def _look_lines(number: int, entry: LeakEntry, decay: Decay | None, system: System) -> Iterable[Line]:
     when = entry.started_at.strftime("%Y-%m-%d %H:%M")
     label = f"Look {number}, {_METHOD[entry.method]}"
     yield Line(label, f"{when}, {_conditions(entry, system)}", entry.gauge)
     yield Line(f"Look {number}, seen", _seen(entry), f"looked at: {entry.looked_at}" if entry.looked_at else "")
-    decay = decay_of(entry, settings)
     if decay is not None:
         yield from _decay_lines(number, decay, system)
 
@@ -84,16 +88,18 @@ def _stands(decay: Decay) -> str:
     return "no loss stands out from the error"
 
 
-def _remarks(looks: Sequence[LeakEntry], settings: LeakSettings) -> Iterable[Remark]:
-    decays = {number: decay_of(entry, settings) for number, entry in enumerate(looks, 1)}
+def _remarks(looks: Sequence[tuple[LeakEntry, Decay | None]]) -> Iterable[Remark]:
+    entries = [entry for entry, _ in looks]
+    decays = [decay for _, decay in looks if decay is not None]
+    last_saw = bool(entries) and bool(entries[-1].leaks)
     applies = {
-        "leak_seen": bool(looks) and bool(looks[-1].leaks),
-        "leak_seen_before": any(entry.leaks for entry in looks[:-1]) and not looks[-1].leaks,
-        "loss_stands_out": any(decay is not None and decay.seen for decay in decays.values()),
-        "gas_grew": any(decay is not None and decay.grown for decay in decays.values()),
-        "only_watched": bool(looks) and all(_only_watched(entry) for entry in looks),
-        "not_told": any(entry.method == "decay" and decays[number] is None for number, entry in enumerate(looks, 1)),
-        "looked_at_nothing": any(entry.method != "decay" and not entry.looked_at for entry in looks),
+        "leak_seen": last_saw,
+        "leak_seen_before": not last_saw and any(entry.leaks for entry in entries),
+        "loss_stands_out": any(decay.seen for decay in decays),
+        "gas_grew": any(decay.grown for decay in decays),
+        "only_watched": bool(entries) and all(_only_watched(entry) for entry in entries),
+        "not_told": any(entry.method == "decay" and decay is None for entry, decay in looks),
+        "looked_at_nothing": any(entry.method != "decay" and not entry.looked_at for entry in entries),
     }
     return (_REMARKS[code] for code, does in applies.items() if does)
 

@@ -30,7 +30,7 @@ _ROOM_K = 293.15
 
 def leak_plan(work: LeakWork, settings: LeakSettings, inputs: tuple[tuple[str, str], ...], system: System) -> Plan:
     """Put a leak test into words, in one system of units."""
-    looks = judge([] if work.wish.look is None else [work.wish.look], settings, system)
+    looks = judge(work.wish.looks, settings, system)
     lines = (*_pressure_lines(work, system), *_rule_lines(work, system), *_energy_lines(work, system), *looks.lines)
     return Plan("leak", inputs, lines, (*_limit_remarks(work, settings, system), *_remarks(work), *looks.remarks))
 
@@ -126,7 +126,7 @@ def _remarks(work: LeakWork) -> Iterable[Remark]:
         "gas_bursts": work.with_gas,
         "water_weighs": not work.with_gas,
         "written_for": True,
-        "watching_is_not_looking": work.wish.look is None,
+        "watching_is_not_looking": not work.wish.looks,
     }
     return (_REMARKS[code] for code, does in applies.items() if does)
 

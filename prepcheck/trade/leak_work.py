@@ -35,7 +35,7 @@ class Wish:
     pressure_pa: float | None = None
     most_pa: float | None = None
     panel_mm2: float | None = None
-    look: LeakEntry | None = None
+    looks: tuple[LeakEntry, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from typing import Literal
 from prepcheck.errors import WrongUse
 from prepcheck.settings import WallSettings
 from prepcheck.trade.bounds import bounded
+from prepcheck.trade.entries import WallReading
 from prepcheck.trade.facts import Fact, Mark
 from prepcheck.trade.units import INCH_MM
 
@@ -177,6 +178,15 @@ def from_before_after(
             "there is more wall after grinding than before", "Check which readings are which", f"{-depth:.3g} mm more"
         )
     return Wall("before_after", after.left_mm, after.error_mm, after.readings_mm, nominal_mm, max(0.0, depth))
+
+
+def of_entry(entry: WallReading, settings: WallSettings) -> Wall:
+    """Return the wall that a logged reading tells of; an error that was not told is that of the settings."""
+    readings = () if entry.method == "depth" else (entry.wall_mm,)
+    by_depth = math.hypot(settings.depth_error_mm, settings.nominal_error_share * (entry.nominal_mm or entry.wall_mm))
+    usual = by_depth if entry.method == "depth" else settings.gauge_error_mm
+    error = usual if entry.uncertainty_mm is None else entry.uncertainty_mm
+    return Wall(entry.method, entry.wall_mm, error, readings, entry.nominal_mm, entry.depth_mm)
 
 
 def minimum(regime: Regime | None, own_mm: float | None, settings: WallSettings) -> Fact | None:

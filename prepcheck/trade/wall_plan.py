@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from prepcheck.settings import COMMON
-from prepcheck.trade.facts import Remark, Weight
+from collections.abc import Iterable
+from dataclasses import replace
+
+from prepcheck.settings import COMMON, WallSettings
+from prepcheck.trade.entries import WallReading
+from prepcheck.trade.facts import Fact, Remark, Weight
 from prepcheck.trade.plan import Line, Plan, source_of
 from prepcheck.trade.refill import DENSITY, SHAPE_FACTOR, FillRule, WallWork
 from prepcheck.trade.units import INCH_MM, Kind, System, convert, shown
-from prepcheck.trade.wall import MINIMA, Against, Wall
+from prepcheck.trade.wall import MINIMA, Against, Wall, minimum, of_entry
 
-_NEW = "published for the walls of new tanks"
 _METHOD = {
     "gauge": "thickness gauge, least reading; error as given or set",
     "depth": "nominal wall less depth, errors added as squares; computed",
@@ -26,8 +29,29 @@ def wall_plan(work: WallWork, inputs: tuple[tuple[str, str], ...], system: Syste
         *_guidance(system),
     )
     return Plan(
-        "wall", inputs, lines, (*_minimum_remarks(work, system), *_method_remarks(work.wall), *_refill_remarks(work))
+        "wall",
+        inputs,
+        lines,
+        (*_minimum_remarks(work.wall, work.minimum, system), *_method_remarks(work.wall), *_refill_remarks(work)),
     )
+
+
+def check_walls(readings: Iterable[WallReading], settings: WallSettings, system: System) -> tuple[Remark, ...]:
+    """Hold logged readings of the wall against the shop's own minimum; of each place the last reading counts."""
+    last = {(entry.spot, entry.place): entry for entry in sorted(readings, key=lambda entry: entry.taken_at)}
+    least = minimum(None, None, settings)
+    if last and least is None:
+        return (_REMARKS["no_minimum"],)
+    return tuple(
+        replace(remark, text=f"{_named(entry)}: {remark.text}")
+        for entry in last.values()
+        for remark in _minimum_remarks(of_entry(entry, settings), least, system)
+        if remark.weight is not Weight.NOTE
+    )
+
+
+def _named(entry: WallReading) -> str:
+    return ", ".join(part for part in (f"Spot {entry.spot}" if entry.spot else "", entry.place) if part) or "Wall"
 
 
 def _wall_lines(wall: Wall, system: System) -> tuple[Line, ...]:
@@ -102,23 +126,22 @@ def _rule_lines(rule: FillRule | None, system: System) -> tuple[Line, ...]:
     )
 
 
-def _minimum_remarks(work: WallWork, system: System) -> tuple[Remark, ...]:
-    if work.minimum is None:
-        text = "No minimum was chosen, so nothing is held against one. The published ones differ; the shop picks, by its regime."
-        return (Remark("no_minimum", Weight.WARN, text),)
-    stands = work.wall.against(work.minimum.value)
-    weight = Weight.HOLD if work.minimum.may_hold else Weight.WARN
-    least, source = _length(work.minimum.value, system), source_of(work.minimum)
-    remarks = [
-        Remark("new_tanks", Weight.NOTE, f"Minima are {_NEW}; whether one holds for a repair is for the shop to say.")
-    ]
-    if stands is Against.BELOW:
-        text = f"Less wall is left than the chosen minimum of {least}, whatever the error: patch, replace, or ask."
-        remarks.append(Remark("below_minimum", weight, text, source))
-    if stands is Against.CANNOT_TELL:
-        text = f"The chosen minimum of {least} lies within the error of the wall left: measure again, more finely."
-        remarks.append(Remark("near_minimum", weight, text, source))
-    return tuple(remarks)
+def _minimum_remarks(wall: Wall, least: Fact | None, system: System) -> tuple[Remark, ...]:
+    if least is None:
+        return (_REMARKS["no_minimum"],)
+    told = {
+        Against.BELOW: ("below_minimum", "Less wall is left than the chosen minimum of {}: patch, replace, or ask."),
+        Against.CANNOT_TELL: (
+            "near_minimum",
+            "The chosen minimum of {} lies within the error of the wall left: measure again, more finely.",
+        ),
+    }.get(wall.against(least.value))
+    if told is None:
+        return (_REMARKS["new_tanks"],)
+    code, text = told
+    weight = Weight.HOLD if least.may_hold else Weight.WARN
+    shown_least = _length(least.value, system)
+    return (Remark(code, weight, text.format(shown_least), source_of(least)), _REMARKS["new_tanks"])
 
 
 def _method_remarks(wall: Wall) -> tuple[Remark, ...]:
@@ -138,6 +161,16 @@ def _refill_remarks(work: WallWork) -> tuple[Remark, ...]:
 _REMARKS = {
     one.code: one
     for one in (
+        Remark(
+            "no_minimum",
+            Weight.WARN,
+            "No minimum was chosen, so nothing is held against one. Published ones differ; the shop picks, by its regime.",
+        ),
+        Remark(
+            "new_tanks",
+            Weight.NOTE,
+            "Minima are published for the walls of new tanks; whether one holds for a repair is for the shop to say.",
+        ),
         Remark(
             "least_place",
             Weight.NOTE,

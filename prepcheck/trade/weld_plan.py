@@ -182,6 +182,12 @@ _ALWAYS = (
         "a trade manual, seen in the source",
     ),
     Remark(
+        "wet_grows_oxide",
+        Weight.NOTE,
+        "Oxide grows slowly on dry metal at room temperature and fast on wet or hot metal: dry it, clean again when in doubt.",
+        "a welding maker's aluminium guide, section 4.1, seen in the source",
+    ),
+    Remark(
         "softened",
         Weight.NOTE,
         "Heat softens tempered plate beside the weld.",

@@ -11,8 +11,8 @@ from tests.command import Command
 
 LEAK = ("plan", "leak", "--head", "1.2 m", "--contents", "diesel", "--volume", "500 L")
 WATCHED = (
-    "--start", "20.7 kPa", "--end", "18.0 kPa", "--start-temperature", "20 C", "--end-temperature", "19 C", "--over",
-    "30 min", "--start-air", "1013 mbar", "--end-air", "1012 mbar",
+    "--pressure", "20.7 kPa", "--end-pressure", "18.0 kPa", "--temperature", "20 C", "--end-temperature", "19 C", "--watched",
+    "30 min", "--air-pressure", "1013 mbar", "--end-air-pressure", "1012 mbar",
 )  # fmt: skip
 
 
@@ -48,7 +48,7 @@ def test_readings_tell_a_loss_with_its_error_and_are_no_leak_check(command: Comm
 
 
 def test_a_leak_that_was_seen_needs_a_person(command: Command) -> None:
-    done = command(*LEAK, "--seen-at", "port seam", "--seen-at", "filler neck", "--looked-at", "all seams", width=160)
+    done = command(*LEAK, "--leak", "port seam", "--leak", "filler neck", "--looked-at", "all seams", width=160)
     assert done.code == 1
     assert "leak at port seam; filler neck" in done.out
     assert "HOLD: The last look saw a leak" in done.out
@@ -58,6 +58,15 @@ def test_a_pressure_over_the_stated_limit_needs_a_person(command: Command) -> No
     done = command(*LEAK, "--most", "2 psi")
     assert done.code == 1
     assert "HOLD: The pressure is over the 13.8 kPa" in done.out
+
+
+def test_looks_in_the_jobs_log_are_told_in_order(command: Command) -> None:
+    command.open_job()
+    seen = ("log", "leak", "1", "bubbles", "--leak", "port seam", "--looked-at", "all seams", "--person", "Ola")
+    assert command(*seen).code == 0
+    assert command("log", "leak", "1", "bubbles", "--looked-at", "all seams", "--person", "Ola").code == 0
+    lines = lines_of(command, "--job", "1", "--person", "Ola")
+    assert (lines["Look 1, seen"], lines["Look 2, seen"]) == ("leak at port seam", "no leak where it was looked at")
 
 
 def test_a_plan_is_logged(command: Command) -> None:
@@ -77,11 +86,11 @@ def test_a_plan_is_logged(command: Command) -> None:
         (("--contents", "molasses"), "molasses: its density is not known here"),
         (("--medium", "oxygen"), "is not one of"),
         (("--pressure", "50 bar"), "the pressure is out of range"),
-        (("--start", "20 kPa", "--end-air", "1013 mbar"), "Give --start-air too, or neither"),
-        (("--over", "0 s"), "the readings cannot be used: seconds"),
-        (("--start-temperature", "-300 C"), "the readings cannot be used: start_k"),
-        ((*WATCHED, "--over", "-5 min"), "the readings cannot be used: seconds"),
-        (("--seen-at", "x" * 300), "the readings cannot be used: leaks"),
+        (("--pressure", "20 kPa", "--end-air-pressure", "1013 mbar"), "Give --air-pressure too, or neither"),
+        (("--watched", "0 s"), "the readings cannot be used: seconds"),
+        (("--temperature", "-300 C"), "the readings cannot be used: start_k"),
+        ((*WATCHED, "--watched", "-5 min"), "the readings cannot be used: seconds"),
+        (("--leak", "x" * 300), "the readings cannot be used: leaks"),
     ],
 )
 def test_what_is_wrong_is_one_line(command: Command, arguments: tuple[str, ...], says: str) -> None:

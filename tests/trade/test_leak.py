@@ -416,6 +416,12 @@ def test_a_loss_is_told_with_its_error(end_pa: float, says: str, code: str | Non
     assert {one.code for one in told.remarks} & {"loss_stands_out", "gas_grew"} == ({code} if code else set())
 
 
+def test_an_entry_with_figures_that_cannot_be_is_told_without_a_rate() -> None:
+    told = judge([look(start_k=900.0)], DEFAULTS, System.METRIC)
+    assert "Look 1, loss" not in {line.label for line in told.lines}
+    assert "not_told" in {one.code for one in told.remarks}
+
+
 def test_no_look_is_told_as_nothing() -> None:
     told = judge([], DEFAULTS, System.METRIC)
     assert (told.lines, told.remarks) == ((), ())
@@ -490,7 +496,7 @@ def test_without_a_head_the_system_rule_asks_for_it() -> None:
 
 
 def test_a_look_given_with_the_plan_is_told_in_it() -> None:
-    shown = plan(look=look(end_pa=18_000))
+    shown = plan(looks=(look(end_pa=18_000),))
     assert {"only_watched", "loss_stands_out"} <= codes(shown, Weight.WARN)
     assert "watching_is_not_looking" not in codes(shown)
 
@@ -512,12 +518,12 @@ def test_figures_of_a_plan_that_cannot_be_are_refused(name: str, bad: float) -> 
     ("system", "other"), [(System.METRIC, "psi|ft|lb|lbf|F|ft-lb"), (System.US, "kPa|Pa|m|kg|kN|N|C|J|kJ|K")]
 )
 def test_values_and_remarks_are_in_one_system(system: System, other: str) -> None:
-    shown = plan(system, panel_mm2=6e5, most_pa=1e4, look=look())
+    shown = plan(system, panel_mm2=6e5, most_pa=1e4, looks=(look(),))
     said = [line.value for line in shown.lines] + [one.text for one in shown.remarks]
     assert not [text for text in said if re.search(rf"\d ({other})\b", text)]
 
 
 def test_no_text_gives_a_verdict() -> None:
-    shown = [plan(look=look("bubbles", leaks=("seam",))), plan(look=look()), plan(medium="water")]
+    shown = [plan(looks=(look("bubbles", leaks=("seam",)),)), plan(looks=(look(),)), plan(medium="water")]
     said = " ".join(text for one in shown for text in texts(one)).lower()
     assert not re.search(r"\b(safe|pass|passed|fail|failed|approved|acceptable|tight)\b", said)

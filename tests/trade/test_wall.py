@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import statistics
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import strategies as some
 
 from prepcheck.errors import WrongUse
 from prepcheck.settings import WallSettings
+from prepcheck.trade.entries import WallReading
 from prepcheck.trade.facts import Mark, Weight
 from prepcheck.trade.plan import Plan, as_entry, texts
 from prepcheck.trade.refill import Refill, Rods, Shape, fill_rule, refill, work_out
@@ -27,8 +29,9 @@ from prepcheck.trade.wall import (
     from_gauge,
     measured,
     minimum,
+    of_entry,
 )
-from prepcheck.trade.wall_plan import wall_plan
+from prepcheck.trade.wall_plan import check_walls, wall_plan
 
 DEFAULTS = WallSettings()
 BAD = (math.nan, math.inf, -1.0, 1e9)
@@ -272,6 +275,53 @@ def test_fill_or_patch_is_the_shops_own_line(left_mm: float, area_mm2: float, th
     wall = from_gauge([left_mm], error_mm=0.1, nominal_mm=5.0)
     rule = fill_rule(wall, area_mm2, DEFAULTS)
     assert (rule.too_thin, rule.too_large) == (thin, large)
+
+
+# --- readings in the log
+
+
+def reading(wall_mm: float, hour: int = 12, **more: Any) -> WallReading:
+    at = datetime(2026, 5, 4, hour, tzinfo=UTC)
+    return WallReading.model_validate({"method": "gauge", "wall_mm": wall_mm, "taken_at": at, "spot": 1, **more})
+
+
+@pytest.mark.parametrize(
+    ("told", "error_mm"),
+    [
+        ({}, 0.1),
+        ({"uncertainty_mm": 0.03}, 0.03),
+        ({"method": "depth", "nominal_mm": 5.0, "depth_mm": 1.2}, math.hypot(0.2, 0.25)),
+        ({"method": "before_after", "depth_mm": 1.2}, 0.1),
+    ],
+)
+def test_a_logged_reading_is_the_same_wall_as_a_measured_one(told: dict[str, Any], error_mm: float) -> None:
+    wall = of_entry(reading(3.8, **told), DEFAULTS)
+    assert (wall.left_mm, wall.error_mm) == (3.8, pytest.approx(error_mm))
+
+
+@pytest.mark.parametrize(
+    ("wall_mm", "said"), [(3.2, []), (3.05, [("near_minimum", Weight.HOLD)]), (2.8, [("below_minimum", Weight.HOLD)])]
+)
+def test_logged_readings_are_held_against_the_shops_minimum(wall_mm: float, said: list[tuple[str, Weight]]) -> None:
+    remarks = check_walls([reading(wall_mm)], WallSettings(minimum_mm=3.0), System.METRIC)
+    assert [(one.code, one.weight) for one in remarks] == said
+    assert all(one.text.startswith("Spot 1: ") for one in remarks)
+
+
+def test_of_each_place_the_last_reading_counts() -> None:
+    remarks = check_walls(
+        [reading(3.5, hour=14), reading(2.0, hour=9), reading(2.0, spot=None, place="sump")],
+        WallSettings(minimum_mm=3.0),
+        System.METRIC,
+    )
+    assert [one.text.partition(":")[0] for one in remarks] == ["sump"]
+
+
+def test_logged_readings_without_a_minimum_say_so_once() -> None:
+    assert [one.code for one in check_walls([reading(3.5), reading(3.4, spot=2)], DEFAULTS, System.US)] == [
+        "no_minimum"
+    ]
+    assert check_walls([], DEFAULTS, System.US) == ()
 
 
 # --- the plan
