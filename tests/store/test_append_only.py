@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from prepcheck import tasks
 from prepcheck.errors import StoreFault
 from prepcheck.store.tables import metadata
-from prepcheck.trade.entries import Note
+from prepcheck.trade.entries import Note, StepReleased
 from tests.store.records import AT, PLACE, record_for, since, spot
 
 TABLES = sorted(metadata.tables)
@@ -50,3 +51,67 @@ def test_a_row_must_point_to_rows_that_exist(log):
     store, _ = log
     with pytest.raises(StoreFault, match="FOREIGN KEY"), store.writing() as connection:
         connection.exec_driver_sql("INSERT INTO passes VALUES (1, 77, 1)")
+
+
+# what erases, and nothing but that
+
+ERASING = [
+    "UPDATE leaves SET text = NULL, salt = '', erased = 'asked' WHERE id = 2",
+    "UPDATE people SET name = 'erased person 2', folded = char(10) || 2 WHERE id = 2",
+    "UPDATE events SET body = NULL WHERE id = 1",
+    "UPDATE credentials SET pin = '' WHERE id = 1",
+]
+NOT_ERASING = [
+    "UPDATE leaves SET text = '{}' WHERE id = 2",
+    "UPDATE leaves SET text = NULL WHERE id = 2",
+    "UPDATE leaves SET text = NULL, salt = '' WHERE id = 2",
+    "UPDATE leaves SET text = NULL, erased = 'asked' WHERE id = 2",
+    "UPDATE leaves SET text = NULL, salt = '', erased = 'asked', hash = 'x' WHERE id = 2",
+    "UPDATE leaves SET text = NULL, salt = '', erased = 'asked', nth = 7 WHERE id = 2",
+    "UPDATE leaves SET text = NULL, salt = '', erased = 'asked', job_id = NULL WHERE id = 2",
+    "UPDATE leaves SET text = NULL, salt = '', erased = 'asked', id = 99 WHERE id = 2",
+    "UPDATE people SET name = 'Max', folded = 'max' WHERE id = 2",
+    "UPDATE people SET name = 'erased person 2' WHERE id = 2",
+    "UPDATE people SET name = 'erased person 1', folded = char(10) || 1 WHERE id = 2",
+    "UPDATE events SET body = '{}' WHERE id = 1",
+    "UPDATE events SET body = NULL, at = 'never' WHERE id = 1",
+    "UPDATE events SET body = NULL, job_id = NULL WHERE id = 1",
+    "UPDATE events SET body = NULL WHERE id = 2",
+    "UPDATE credentials SET pin = 'other' WHERE id = 1",
+    "UPDATE credentials SET pin = '', role = 'welder' WHERE id = 1",
+    "UPDATE pin_attempts SET right = 1",
+]
+
+
+@pytest.fixture
+def open_file(filled, log) -> Iterator[sqlite3.Connection]:
+    """The database file, with a released hold point in it as well."""
+    log[0].add_event("J-0001", StepReleased(step="clear"), "Ida", AT)
+    connection = sqlite3.connect(filled)
+    yield connection
+    connection.close()
+
+
+@pytest.mark.parametrize("change", ERASING)
+def test_what_erases_is_let_through_once(open_file, change):
+    assert open_file.execute(change).rowcount == 1
+    with pytest.raises(sqlite3.IntegrityError, match="the log is append-only"):
+        open_file.execute(change)
+
+
+@pytest.mark.parametrize("change", NOT_ERASING)
+def test_what_changes_anything_else_is_not(open_file, change):
+    with pytest.raises(sqlite3.IntegrityError, match="the log is append-only"):
+        open_file.execute(change)
+
+
+@pytest.mark.parametrize("change", ERASING)
+def test_what_was_erased_cannot_be_put_back(open_file, change):
+    table = change.split()[1]
+    open_file.execute(change)
+    before = open_file.execute(f"SELECT * FROM {table}").fetchall()
+    back = {"leaves": "text = 'x', salt = 'y', erased = ''", "people": "name = 'Jon', folded = 'jon'"}
+    put = back.get(table, "body = '{}'" if table == "events" else "pin = 'x'")
+    with pytest.raises(sqlite3.IntegrityError, match="the log is append-only"):
+        open_file.execute(f"UPDATE {table} SET {put} WHERE {change.split('WHERE')[1]}")
+    assert open_file.execute(f"SELECT * FROM {table}").fetchall() == before

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sqlite3
 from pathlib import Path
@@ -18,11 +19,17 @@ from prepcheck import tasks
 from prepcheck.errors import StoreFault, StoreNewer
 from prepcheck.settings import Settings
 from prepcheck.store import Entry, NewJob, migrate, tables
+from prepcheck.store.store import Store
 from prepcheck.terms import Standing
-from tests.store.records import AT, set_of, start
+from prepcheck.trade.entries import Note
+from tests.store.records import AT, PLACE, record_for, set_of, spot, start
 
 OLD = Path(__file__).with_name("log_v0001.sqlite")
 """A log written by the first version: job J-0001, one inspection of spot 1, one disagreement. Never written again."""
+
+OLD_2 = Path(__file__).with_name("log_v0002.sqlite")
+"""A log written by the second version: two jobs, three people, three inspections (a set with a comparison and a correction
+among them), one disagreement. Never written again."""
 
 
 def scripts() -> ScriptDirectory:
@@ -86,6 +93,53 @@ def test_a_photo_used_in_the_first_version_is_known_in_a_set_of_this_one(old):
     used = record.photos[1].model_copy(update={"sha256": inspection.photo_sha256})
     entry = Entry(record.model_copy(update={"photos": [record.photos[0], used]}), "J-0001", "1", 2, "Ida", AT, 1)
     assert [flag.code for flag in store.log(entry).record.flags] == ["no_scale", "used_before"]
+
+
+@pytest.fixture
+def old_2(tmp_path: Path) -> Store:
+    shutil.copy(OLD_2, tmp_path / "log.sqlite")
+    return tasks.open_log(tmp_path, Settings())[0]
+
+
+def test_a_log_of_the_second_version_tells_the_same_story(old_2):
+    spots = tasks.job_story(old_2, "J-0001").spots
+    first, second, corrected = (one for spot in spots for of_pass in spot.passes for one in of_pass.inspections)
+    assert (first.number, first.corrected_by, [told.person for told in first.disagreements]) == (1, (3,), ["Jon"])
+    assert (second.photos, second.note, second.since is None) == (("light 1.jpg", "light 2.jpg"), "new disc", False)
+    assert (corrected.corrects, corrected.person) == (1, "Ida")
+
+
+def test_every_row_of_the_second_version_gets_its_leaf_in_order(old_2):
+    told = [json.loads(leaf.text) for leaf in old_2.leaves()]
+    assert [(one["kind"], one["number"]) for one in told] == [
+        *(("person", n) for n in (1, 2, 3)),
+        *(("job", n) for n in (1, 2)),
+        *(("inspection", n) for n in (1, 2, 3)),
+        ("disagreement", 1),
+    ]
+    assert [one["job"] for one in told[3:]] == ["J-0001", "J-0002", *["J-0001"] * 4]
+
+
+def test_a_leaf_made_by_the_migration_says_what_one_made_at_once_says(old_2, log):
+    store, archive = log
+    tasks.log_inspection(store, archive, record_for(b"old", spot()), b"old", **PLACE)
+    (at_once,) = [one.text for one in store.leaves() if '"kind":"inspection"' in one.text]
+    later = next(one.text for one in old_2.leaves() if '"kind":"inspection"' in one.text)
+    assert later == at_once
+
+
+def test_a_log_of_the_second_version_takes_new_rows_after_its_leaves(old_2):
+    size = old_2.tree_head().size
+    old_2.add_event("J-0001", Note(text="on"), "MARTA", AT)
+    last = old_2.leaves()[-1]
+    assert (last.index, last.nth, json.loads(last.text)["person"]) == (size, 6, 2)
+
+
+def test_a_log_of_the_second_version_can_be_erased_from(old_2):
+    old_2.erase_person("Jon", reason="asked", by="Ida", at=AT)
+    assert [told.person for told in tasks.job_story(old_2, "1").spots[0].passes[0].inspections[0].disagreements] == [
+        "erased person 3"
+    ]
 
 
 def test_opening_a_current_log_writes_nothing(log, tmp_path):
