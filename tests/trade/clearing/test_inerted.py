@@ -32,7 +32,10 @@ def test_a_shop_may_aim_lower_and_never_higher() -> None:
 
 
 # Hydrogen: limiting oxygen 5 % in nitrogen (NFPA tube data, seen) x 0.85 (TIA 1211, seen) = 4.25 %. Tables 4.17, 4.19.
-@pytest.mark.parametrize(("oxygen", "held"), [(4.2, set()), (4.25, {"hydrogen_burns"}), (7.9, {"hydrogen_burns"})])
+@pytest.mark.parametrize(
+    ("oxygen", "held"),
+    [(4.2, set()), (4.25, {"hydrogen_burns"}), (7.9, {"hydrogen_burns"}), (8.0, {"oxygen_over_target"})],
+)
 def test_where_hydrogen_may_be_no_usual_target_holds(oxygen: float, held: set[str]) -> None:
     assert holds(low(oxygen), inerted(hydrogen_possible=True)) == held
 

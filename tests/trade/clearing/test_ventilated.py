@@ -91,6 +91,14 @@ def test_toxic_gas_is_held_over_the_limit_entered(ppm: float, held: set[str]) ->
     assert holds(readings(toxic={"value": ppm})) == held
 
 
+@pytest.mark.parametrize(("source", "told"), [("the county's rule", "the county's rule"), ("", "no rule named")])
+def test_whose_limit_it_is_stands_beside_it(source: str, told: str) -> None:
+    (held,) = [
+        one for one in remarks(readings(toxic={"value": 99.0, "limit_source": source})) if one.code == "toxic_high"
+    ]
+    assert held.source == f"as entered: {told}"
+
+
 def test_toxic_gas_without_a_limit_holds() -> None:
     assert holds(readings(toxic={"limit": None})) == {"toxic_without_limit"}
 
