@@ -43,11 +43,12 @@ def photos(command: Command, *names: str) -> list[str]:
 
 
 def clip(command: Command, name: str = "sweep.mp4", moves: bool = True) -> str:
-    """Write a clip of a torch that sweeps over a painted plate, each frame with its own grain; or all frames the same."""
+    """Write a clip of a torch that sweeps over a painted plate, each frame with its own grain; else only exposure changes."""
     states = painted.plate((State.OXIDE, 160, 120, 32), size=(240, 320), spot=(160, 120, 80))
     video = cv2.VideoWriter(str(command.folder / name), cv2.VideoWriter.fourcc(*"mp4v"), 30, (320, 240))
     for number in range(24):
-        torch = 1 - 0.1 * moves * np.abs(np.linspace(-1, 1, 320) - np.linspace(-1, 1, 24)[number]) / 2
+        torch = 1 - 0.1 * np.abs(np.linspace(-1, 1, 320) - np.linspace(-1, 1, 24)[number]) / 2
+        torch = torch if moves else np.full(320, 1 - 0.01 * (number % 8))
         video.write((painted.paint(states, seed=number * moves)[:, :, ::-1] * torch[None, :, None]).astype(np.uint8))
     video.release()
     return name
