@@ -137,7 +137,8 @@ def pressure_per_kelvin(gauge_pa: float, kelvin: float, ambient_pa: float = STAN
 
 
 def decay_of(entry: LeakEntry, settings: LeakSettings) -> Decay | None:
-    """Return what a log of pressure over time shows; None where the entry is of another kind or misses a figure.
+    """Return what a log of pressure over time shows; None for another kind of entry, for water,
+    or where a figure is missing.
 
     Errors that were not told are those of the settings; where the air's pressure was not read again at the end, what the
     weather may have done counts as an error of the end.
@@ -148,7 +149,7 @@ def decay_of(entry: LeakEntry, settings: LeakSettings) -> Decay | None:
         A number out of range.
     """
     figures = (entry.volume_m3, entry.start_pa, entry.end_pa, entry.start_k, entry.end_k, entry.seconds)
-    if entry.method != "decay" or None in figures:
+    if entry.method != "decay" or None in figures or with_water(entry):
         return None
     volume, start_pa, end_pa, start_k, end_k, seconds = (float(one) for one in figures if one is not None)
     error_pa = settings.gauge_error_pa if entry.pressure_error_pa is None else entry.pressure_error_pa
@@ -158,6 +159,11 @@ def decay_of(entry: LeakEntry, settings: LeakSettings) -> Decay | None:
     start = Moment(entry.ambient_pa + start_pa, start_k, error_pa, error_k)
     end = Moment(end_ambient + end_pa, end_k, math.hypot(error_pa, weather), error_k)
     return amount_rate(start, end, volume, seconds)
+
+
+def with_water(entry: LeakEntry) -> bool:
+    """Whether the tank was under water pressure: the law of gases says nothing about it."""
+    return entry.medium.strip().lower() == "water"
 
 
 def in_order(entries: Iterable[LeakEntry]) -> tuple[LeakEntry, ...]:

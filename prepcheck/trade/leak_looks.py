@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from prepcheck.errors import WrongUse
-from prepcheck.settings import LeakSettings
+from prepcheck.settings import COMMON, LeakSettings
 from prepcheck.trade.entries import LeakEntry
 from prepcheck.trade.facts import Remark, Weight
-from prepcheck.trade.leak import Decay, decay_of, in_order, pressure_per_kelvin
+from prepcheck.trade.leak import Decay, decay_of, in_order, pressure_per_kelvin, with_water
 from prepcheck.trade.plan import Line
 from prepcheck.trade.units import Kind, System, shown
 
@@ -98,7 +98,8 @@ def _remarks(looks: Sequence[tuple[LeakEntry, Decay | None]]) -> Iterable[Remark
         "loss_stands_out": any(decay.seen for decay in decays),
         "gas_grew": any(decay.grown for decay in decays),
         "only_watched": bool(entries) and all(_only_watched(entry) for entry in entries),
-        "not_told": any(entry.method == "decay" and decay is None for entry, decay in looks),
+        "not_told": any(entry.method == "decay" and decay is None and not with_water(entry) for entry, decay in looks),
+        "water_watched": any(entry.method == "decay" and with_water(entry) for entry in entries),
         "looked_at_nothing": any(entry.method != "decay" and not entry.looked_at for entry in entries),
     }
     return (_REMARKS[code] for code, does in applies.items() if does)
@@ -143,6 +144,12 @@ _REMARKS = {
             Weight.WARN,
             "A pressure over time without volume, time, both pressures and both temperatures tells no leak rate.",
             "40 CFR 1065.644, seen in the source",
+        ),
+        Remark(
+            "water_watched",
+            Weight.NOTE,
+            "Under water pressure a falling gauge tells no leak rate: a drop or a bubble of air moves it far.",
+            COMMON,
         ),
         Remark("looked_at_nothing", Weight.NOTE, "It was not said which seams and fittings were looked at."),
     )

@@ -122,7 +122,8 @@ def _limit_remarks(work: LeakWork, settings: LeakSettings, system: System) -> It
 
 def _remarks(work: LeakWork) -> Iterable[Remark]:
     applies = {
-        "fuel_and_air": work.with_gas and work.wish.contents != "water",
+        "fuel_and_air": work.wish.medium == "air" and work.wish.contents != "water",
+        "gas_chokes": work.with_gas and work.wish.medium != "air",
         "gas_bursts": work.with_gas,
         "water_weighs": not work.with_gas,
         "written_for": True,
@@ -156,6 +157,12 @@ _REMARKS = {
             "fuel_and_air",
             Weight.WARN,
             "Air under pressure with what is left of fuel can burn: clear the tank first, and take inert gas or water.",
+            COMMON,
+        ),
+        Remark(
+            "gas_chokes",
+            Weight.WARN,
+            "The gas lets nobody breathe: air the room while it comes out, and let nobody put the head into the tank.",
             COMMON,
         ),
         Remark(

@@ -422,6 +422,13 @@ def test_an_entry_with_figures_that_cannot_be_is_told_without_a_rate() -> None:
     assert "not_told" in {one.code for one in told.remarks}
 
 
+def test_under_water_pressure_no_rate_is_told() -> None:
+    entry = look(medium="Water")
+    assert decay_of(entry, DEFAULTS) is None
+    assert {"water_watched", "only_watched"} <= codes_of(entry)
+    assert "not_told" not in codes_of(entry)
+
+
 def test_no_look_is_told_as_nothing() -> None:
     told = judge([], DEFAULTS, System.METRIC)
     assert (told.lines, told.remarks) == ((), ())
@@ -499,6 +506,13 @@ def test_a_look_given_with_the_plan_is_told_in_it() -> None:
     shown = plan(looks=(look(end_pa=18_000),))
     assert {"only_watched", "loss_stands_out"} <= codes(shown, Weight.WARN)
     assert "watching_is_not_looking" not in codes(shown)
+
+
+@pytest.mark.parametrize(
+    ("medium", "warned"), [("air", "fuel_and_air"), ("nitrogen", "gas_chokes"), ("argon", "gas_chokes")]
+)
+def test_each_gas_has_its_own_hazard(medium: str, warned: str) -> None:
+    assert codes(plan(medium=medium), Weight.WARN) & {"fuel_and_air", "gas_chokes"} == {warned}
 
 
 @pytest.mark.parametrize("medium", ["oxygen", "acetylene", ""])
