@@ -23,6 +23,8 @@ SIDE = 18.0
 """Margin at either side, mm."""
 MM = 25.4 / 72
 _TOP, _BOTTOM = 25.0, 20.0
+_PAGES = "\u2003\u2003"
+"""Stands for the number of pages until it is known: blanks that `covered` lets through from no text."""
 
 
 class Sheets(FPDF):  # type: ignore[misc]
@@ -37,6 +39,7 @@ class Sheets(FPDF):  # type: ignore[misc]
         self.set_margins(SIDE, _TOP, SIDE)
         self.c_margin = 0.0
         self.set_auto_page_break(True, _BOTTOM)
+        self.alias_nb_pages(_PAGES)
         self.set_line_width(0.2)
 
     def _describe(self, title: str, at: datetime) -> None:
@@ -72,7 +75,7 @@ class Sheets(FPDF):  # type: ignore[misc]
         self.ink(SOFT, SMALL)
         self.cell(self.epw - 34, 5, covered(self.report.origin))
         self.set_x(self.w - SIDE - 30)
-        self.cell(30, 5, f"page {self.page_no()} of {{nb}}", align="R")
+        self.cell(30, 5, f"page {self.page_no()} of {_PAGES}", align="R")
 
     def ink(self, colour: Colour, size: float, bold: bool = False) -> None:
         """Choose the lettering."""

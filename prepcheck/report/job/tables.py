@@ -164,7 +164,7 @@ def _event_rows(told: Told) -> list[Row]:
     rows = []
     for event in told.story.events:
         entry = {"kind": "erased entry"} if event.entry is None else event.entry.model_dump(mode="json")
-        logged = {"number": event.number, "logged_at": event.at, "person": event.person, "role": event.role}
+        logged = {"entry": event.number, "logged_at": event.at, "logged_by": event.person, "role": event.role}
         rows.append({**logged, **entry})
     return rows
 
