@@ -6,14 +6,16 @@ import os
 import stat
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from prepcheck.archive.bag_names import name_fault
 from prepcheck.archive.faults import LIMITS, Fault, Kind
 from prepcheck.errors import BrokenBag
+
+_Item = TypeVar("_Item")
 
 CHUNK = 2**20
 _GIVE = "Give the folder or the zip file that prepcheck seal wrote"
@@ -61,15 +63,14 @@ class _Listing:
             return True
         return False
 
-    @property
-    def full(self) -> bool:
-        """Whether more files came than are read; told once."""
-        if len(self.sizes) + len(self.faults) < LIMITS.files:
-            return False
-        self.faults.append(
-            Fault(Kind.LIMIT, "the bag", f"holds more than {LIMITS.files:,} files; the rest was not read")
-        )
-        return True
+    def limited(self, items: Iterable[_Item]) -> Iterator[_Item]:
+        """Yield as many of what is in the bag as is read, and tell when there is more."""
+        for count, item in enumerate(items):
+            if count == LIMITS.files:
+                told = f"holds more than {LIMITS.files:,} files and folders; the rest was not read"
+                self.faults.append(Fault(Kind.LIMIT, "the bag", told))
+                return
+            yield item
 
 
 class FolderSource:
@@ -78,7 +79,8 @@ class FolderSource:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self._listing = _Listing()
-        self._walk()
+        for entry, path in self._listing.limited(self._walk()):
+            self._take(entry, path)
 
     @property
     def sizes(self) -> dict[str, int]:
@@ -101,30 +103,28 @@ class FolderSource:
             while chunk := file.read(CHUNK):
                 yield chunk
 
-    def _walk(self) -> None:
+    def _walk(self) -> Iterator[tuple[os.DirEntry[str], str]]:
+        """Yield what lies in the bag, with its path; folders are walked where their names can be used."""
         left = [""]
-        while left and not self._listing.full:
+        while left:
             inside = left.pop()
             try:
-                found = sorted(os.scandir(self.folder / inside), key=lambda entry: entry.name)
+                with os.scandir(self.folder / inside) as found:
+                    for entry in found:
+                        path = f"{inside}/{entry.name}".lstrip("/")
+                        yield entry, path
+                        left += [path] if entry.is_dir(follow_symlinks=False) and name_fault(path) is None else []
             except OSError as error:
                 self.faults.append(Fault(Kind.FORM, inside or ".", f"cannot be read ({error.strerror})"))
-                continue
-            for entry in found:
-                left += self._take(entry, f"{inside}/{entry.name}".lstrip("/"))
 
-    def _take(self, entry: os.DirEntry[str], path: str) -> list[str]:
-        """Take in a file; return the path of a folder to look into."""
+    def _take(self, entry: os.DirEntry[str], path: str) -> None:
         status = entry.stat(follow_symlinks=False)
-        if stat.S_ISDIR(status.st_mode):
-            if (wrong := name_fault(path)) is None:
-                return [path]
-            self.faults.append(Fault(Kind.NAME, path, wrong))
-        elif stat.S_ISREG(status.st_mode):
+        if stat.S_ISREG(status.st_mode):
             self._listing.add(path, status.st_size)
-        else:
+        elif not stat.S_ISDIR(status.st_mode):
             self.faults.append(Fault(Kind.NAME, path, "is a link or no file; it was not followed"))
-        return []
+        elif (wrong := name_fault(path)) is not None:
+            self.faults.append(Fault(Kind.NAME, path, wrong))
 
 
 class ZipSource:
@@ -145,9 +145,7 @@ class ZipSource:
         self._entries: dict[str, zipfile.ZipInfo] = {}
         self.inside = _common_folder([entry.filename for entry in self._zip.infolist()])
         """The folder inside, with its slash, that the bag lies in."""
-        for entry in self._zip.infolist():
-            if self._listing.full:
-                break
+        for entry in self._listing.limited(self._zip.infolist()):
             self._take(entry, entry.orig_filename.removeprefix(self.inside))
 
     @property

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import secrets
 import stat
 from dataclasses import dataclass
 from datetime import datetime
@@ -181,9 +182,8 @@ def _make(path: Path, at: datetime) -> None:
     make_folder(path.parent.parent)
     path.parent.mkdir(mode=0o700, exist_ok=True)
     private = Ed25519PrivateKey.generate()
-    new = path.with_name(f".{KEY_FILE}.{os.getpid()}.part")
+    new = path.with_name(f".{KEY_FILE}.{secrets.token_hex(8)}.part")
     keys = (PublicKey(public_key=_public(private), since=at.isoformat()),)
-    new.unlink(missing_ok=True)
     try:
         write_new(new, _bytes(private, keys), 0o600)
         path.hardlink_to(new)

@@ -50,7 +50,7 @@ def note(index: int, nth: int, number: int, text: str, at: int, job: str = JOB) 
 def erasure(leaves: list[Leaf], sha256: str, reason: str) -> list[Leaf]:
     """Return the log after something was erased in it."""
     entry = {"kind": "erased", "what": "something", "sha256": sha256, "reason": reason}
-    return [*leaves, _event(leaves, entry, 20)]
+    return [*leaves, _event(leaves, entry, 65)]
 
 
 def _event(leaves: list[Leaf], entry: dict[str, Any], at: int) -> Leaf:
@@ -134,6 +134,12 @@ def opened(bag: Path) -> Path:
     for path in [bag, *bag.rglob("*")]:
         path.chmod(0o755 if path.is_dir() else 0o644)
     return bag
+
+
+def opened_file(path: Path) -> Path:
+    """Make a file writable and return it."""
+    path.chmod(0o644)
+    return path
 
 
 def listed_anew(bag: Path) -> None:
