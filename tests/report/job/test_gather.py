@@ -1,0 +1,75 @@
+"""What the report is made from comes from the log as it stands, the tree's head after all else."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from prepcheck import tasks
+from prepcheck.report.job.gather import checks, gather, standing
+from prepcheck.settings import Settings
+from prepcheck.trade import entries as e
+from prepcheck.trade.steps import Progress
+from prepcheck.trade.units import System
+from tests.report.job import made
+from tests.store.records import AT, PLACE, new_log, record_for, spot
+
+
+@pytest.fixture
+def told(tmp_path):
+    store, archive = new_log(tmp_path)
+    data = b"bytes of a photo"
+    tasks.log_inspection(store, archive, record_for(data, spot()), data, **PLACE)
+    store.add_event("J-0001", e.Note(text="hello"), "Ida", AT)
+    story = tasks.job_story(store, "J-0001")
+    return store, gather(store, archive.get, story, AT + timedelta(hours=1), Settings(), System.METRIC)
+
+
+def test_each_inspection_comes_with_its_whole_record(told):
+    _, found = told
+    (one,) = found.inspections
+    assert found.records[one.number].bright_share == one.bright_share
+    assert found.photo(one.photo_sha256) == b"bytes of a photo"
+
+
+def test_the_head_is_the_logs_own(told):
+    store, found = told
+    assert found.head == store.tree_head()
+    assert found.head.size >= 3  # the job, the photo, the note
+
+
+def test_without_a_plan_no_step_stands(told):
+    _, found = told
+    assert found.state is None
+
+
+def test_steps_stand_as_the_plan_and_the_entries_say():
+    state = standing(made.events(), made.time(470), Settings())
+    assert state.find("clear").progress is Progress.OVERRIDDEN
+    assert state.find("leak test").progress is Progress.HELD
+
+
+def test_readings_are_checked_as_of_each_release_that_rests_on_them():
+    found = checks(made.events(), made.time(470), Settings())
+    assert [check.when for check in found] == ["when open up was released", "when clear was released"]
+
+
+def test_later_readings_do_not_count_for_an_earlier_release():
+    late = e.StepReleased(step="open up")
+    early = [event for event in made.events() if datetime.fromisoformat(event.at) < made.time(38)]
+    release = made.LoggedEvent(99, made.at(39), "Ola", "foreman", late)
+    rest = [event for event in made.events() if datetime.fromisoformat(event.at) >= made.time(38)]
+    first, *_ = checks((*early, release, *rest), made.time(470), Settings())
+    codes = {one.code for one in first.remarks}
+    later, *_ = checks(made.events(), made.time(470), Settings())
+    assert codes != {one.code for one in later.remarks}
+
+
+def test_without_a_release_readings_are_checked_as_of_now():
+    entries = [event for event in made.events() if not isinstance(event.entry, e.StepReleased)]
+    (only,) = checks(tuple(entries), made.time(470), Settings())
+    assert only.when == "now"
+
+
+def test_without_a_condition_nothing_is_checked():
+    entries = [event for event in made.events() if not isinstance(event.entry, e.VesselCondition)]
+    assert checks(tuple(entries), made.time(470), Settings()) == ()
