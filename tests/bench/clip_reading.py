@@ -1,4 +1,4 @@
-"""Measure time and memory of reading clips, each in a fresh process (Linux).
+"""Measure time and memory of reading and inspecting clips, each in a fresh process (Linux).
 
     python -m tests.bench.clip_reading [CLIP ...]
 
@@ -22,19 +22,30 @@ _CODE = """
 import sys, time
 from pathlib import Path
 from prepcheck.errors import BrokenInput
+from prepcheck.light_set import inspect_set
 from prepcheck.photo.clip import read_clip
 from prepcheck.settings import Settings
+from prepcheck.surface import load_model
 def peak():
     lines = Path("/proc/self/status").read_text().splitlines()
     return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM"))
-start = peak()
-wall, cpu = time.perf_counter(), time.process_time()
+def clock():
+    return time.perf_counter(), time.process_time()
+def told(what, since):
+    wall, cpu = (now - then for now, then in zip(clock(), since))
+    print(f"{what} {wall:.2f} s wall, {cpu:.2f} s of processor, peak {peak():.0f} MB", end="; ")
+model = load_model()
+print(f"{peak():.0f} MB before", end="; ")
+since = clock()
 try:
-    what = f"{len(read_clip(Path(sys.argv[1]), Settings()))} photos"
+    photos = read_clip(Path(sys.argv[1]), Settings())
 except BrokenInput as error:
-    what = error.message
-wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
-print(f"{wall:.2f} s wall, {cpu:.2f} s of processor, peak {peak():.0f} MB ({start:.0f} before): {what}")
+    told(f"refused ({error.message})", since)
+else:
+    told(f"{len(photos)} photos read in", since)
+    since = clock()
+    inspect_set(photos, model, Settings())
+    told("inspected in", since)
 """
 
 
@@ -56,7 +67,7 @@ def make(path: Path, width: int, height: int, rate: int, seconds: float) -> None
 
 def measure(path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", _CODE, str(path)], capture_output=True, text=True, check=True)
-    print(f"{path.name} ({path.stat().st_size / 1e6:.1f} MB): {done.stdout.strip()}", flush=True)
+    print(f"{path.name} ({path.stat().st_size / 1e6:.1f} MB): {done.stdout.strip(" ;")}", flush=True)
 
 
 def main() -> None:
