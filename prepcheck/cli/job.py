@@ -125,4 +125,7 @@ def print_rich(thing: Any) -> None:
 
 def _say_opened(job: Job) -> None:
     typer.echo(f"{job.number} opened: {job.title}")
+    typer.echo(
+        f"Choose its steps: prepcheck step plan {job.number} closed-vessel --person NAME (or open-vessel, plain-part)"
+    )
     typer.echo(f"Log a photo: prepcheck inspect PHOTO --job {job.number} --spot 1 --pass-no 1 --person NAME")

@@ -24,7 +24,7 @@ MARKS = {
 }
 """In letters that every screen has; they read the same without colour."""
 STYLES = {Progress.OVERRIDDEN: "bold reverse", Progress.HELD: "bold", Progress.NEXT: "bold", Progress.OPEN: "dim"}
-_LEAD = {Weight.HOLD: "holds: ", Weight.WARN: "mind: ", Weight.NOTE: "note: "}
+_LEAD = {Weight.HOLD: "held up", Weight.WARN: "mind", Weight.NOTE: "note"}
 
 
 def steps_text(state: JobState) -> RenderableType:
@@ -37,7 +37,7 @@ def steps_text(state: JobState) -> RenderableType:
         )
     told: list[RenderableType] = [Text(f"Steps: {state.work.title}", style="bold"), Padding(grid, (0, 0, 0, 2))]
     if state.ran_out:
-        told += [Text("Ran out of time", style="bold reverse"), *_remarks(state.ran_out)]
+        told += [Text("Ran out of time", style="bold reverse"), *_ran_out(state)]
     if state.remarks:
         told += [Text("The clock", style="bold reverse"), *_remarks(state.remarks)]
     for one in state.those(Progress.HELD, Progress.NEXT):
@@ -75,17 +75,22 @@ def _finished(state: StepState) -> Iterator[str]:
         yield f"{'because' if state.against else 'note'}: {state.note}"
 
 
+def _ran_out(state: JobState) -> Iterator[RenderableType]:
+    for remark in state.ran_out:
+        names = [one.step.name for one in state.steps if remark in one.remarks]
+        yield from _remarks((remark,), f"{', '.join(names)}, ")
+
+
 def _at_hand(state: StepState, job: JobState) -> Iterator[RenderableType]:
     told = set(job.ran_out) | set(job.remarks)
     yield from _remarks(tuple(one for one in state.remarks if one not in told))
 
 
-def _remarks(remarks: tuple[Remark, ...]) -> Iterator[RenderableType]:
+def _remarks(remarks: tuple[Remark, ...], before: str = "") -> Iterator[RenderableType]:
     for one in remarks:
-        line = Text(_LEAD[one.weight], style="bold" if one.weight is Weight.HOLD else "").append(
-            one.text, style="not bold"
-        )
-        yield Padding(line.append(f" [{one.source}]" if one.source else "", style="dim"), (0, 0, 0, 4))
+        lead = Text(f"{before}{_LEAD[one.weight]}: ", style="bold" if one.weight is Weight.HOLD else "")
+        source = (f" [{one.source}]" if one.source else "", "dim")
+        yield Padding(Text.assemble(lead, one.text, source), (0, 0, 0, 4))
 
 
 def _when(at: str) -> str:

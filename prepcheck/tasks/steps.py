@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 _LINE = 200
 """Longest line of what spoke against a step, in characters."""
+_CUT = " [cut]."
 
 
 def choose_work(
@@ -198,7 +199,7 @@ def _holds(remarks: Sequence[Remark]) -> tuple[str, ...]:
 
 
 def _line(remark: Remark) -> str:
-    return remark.text if len(remark.text) <= _LINE else f"{remark.text[: _LINE - 3]}..."
+    return remark.text if len(remark.text) <= _LINE else f"{remark.text[: _LINE - len(_CUT)]}{_CUT}"
 
 
 def _refuse_held(step: str, holds: tuple[str, ...], override: bool, what: str) -> None:

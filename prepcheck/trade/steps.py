@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Protocol
 
@@ -157,7 +157,10 @@ def before_doing(
     """
     step, told = job.find(name).step, _by_name(job)
     evidence = () if step.hold_point else _evidence(step, told, events, began, settings)
-    return _ordered((*job.remarks, *_needs_remarks(step, told), *_timer(step, told, began, settings), *evidence))
+    early = _early_remarks(step, told, began, settings)
+    return _ordered(
+        (*job.remarks, *_needs_remarks(step, told), *early, *_timer(step, told, began, settings), *evidence)
+    )
 
 
 def before_releasing(
@@ -285,6 +288,15 @@ def _counts_at(state: StepState, now: datetime) -> datetime:
 
 def _needs_remarks(step: Step, told: dict[str, StepState]) -> list[Remark]:
     return [Remark("needs_step", Weight.HOLD, _not_yet(missing)) for missing in _missing(step, told)]
+
+
+def _early_remarks(step: Step, told: dict[str, StepState], began: datetime, settings: Settings) -> list[Remark]:
+    """Say which hold points were released only after the work on `step` had begun."""
+    slack = timedelta(seconds=settings.steps.clock_slack_s)
+    needed = [told[name] for name in step.needs if told[name].step.hold_point and told[name].at]
+    late = [one for one in needed if datetime.fromisoformat(one.at) > began + slack]
+    text = "The work began before the step {} was released."
+    return [Remark("began_before_release", Weight.HOLD, text.format(one.step.name)) for one in late]
 
 
 def _not_yet(missing: StepState) -> str:

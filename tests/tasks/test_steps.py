@@ -137,6 +137,25 @@ def test_work_cannot_begin_before_what_its_time_runs_from(shop):
         done(shop, "weld", 10, started_at=minute(-60))
 
 
+def test_work_cannot_begin_before_the_hold_point_was_released(shop):
+    release(ready(shop), "clear", 60)
+    with pytest.raises(Held, match="The work began before the step clear was released"):
+        done(shop, "weld", 90, started_at=minute(30))
+    done(shop, "weld", 90, started_at=minute(61))
+    assert last(shop).entry.started_at == minute(61)
+
+
+def test_what_speaks_against_a_step_is_cut_to_a_line(tmp_path):
+    store = planned(tmp_path, closed())
+    for name in ("intake", "open up"):
+        done(store, name, 1)
+    for entry in (condition(2), *readings(3)):
+        tasks.log_entry(store, JOB, entry, person="Ola", at=minute(4))
+    release(store, "open up", 60, override=True, reason="x")
+    (against,) = last(store).entry.against
+    assert (len(against), against[-7:]) == (200, " [cut].")
+
+
 # releasing
 
 

@@ -249,7 +249,14 @@ def test_entries_out_of_order_are_a_doubt_that_names_both():
 def test_a_time_that_runs_from_the_future_holds():
     events = log((60, StepDone(step="clean")), (61, StepDone(step="clear")), (62, StepReleased(step="clear")))
     told = state(events, 63)
-    assert codes(before_doing(told, "weld", events, minute(0), SETTINGS), Weight.HOLD) == ["clock_moved_back"]
+    assert "clock_moved_back" in codes(before_doing(told, "weld", events, minute(0), SETTINGS), Weight.HOLD)
+
+
+def test_a_weld_that_began_before_the_release_is_held():
+    events = log(CLEANED, CLEARED, (60, StepReleased(step="clear")))
+    told = state(events, 90)
+    assert codes(before_doing(told, "weld", events, minute(50), SETTINGS), Weight.HOLD) == ["began_before_release"]
+    assert codes(before_doing(told, "weld", events, minute(60), SETTINGS), Weight.HOLD) == []
 
 
 # evidence

@@ -1,0 +1,58 @@
+"""Lawful erasure on the command line."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+
+from prepcheck import tasks
+from tests.cli.shop import Shop
+from tests.store.records import PLACE, record_for, spot
+from tests.tasks.shop import QUICK, new_shop
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Shop:
+    """The workshop with a note and a photo."""
+    store = new_shop(tmp_path)
+    _, archive = tasks.open_log(tmp_path, QUICK)
+    tasks.log_inspection(store, archive, record_for(b"face", spot()), b"face", **PLACE)
+    shop = Shop(tmp_path)
+    shop.good("log", "note", "1", "call Ms Unlikely", "--person", "Ola")
+    return shop
+
+
+def keeper(shop: Shop) -> list[object]:
+    return ["--by", "Rune", "--pin-file", shop.pin_file("Rune"), "--reason", "asked to be forgotten"]
+
+
+def test_a_person_is_erased_from_what_is_told(shop):
+    assert shop.good("erase", "person", "Ola", *keeper(shop)).startswith("Erased; entry 2 says so.")
+    told = shop.good("job", "show", "1")
+    assert "erased person 1: note: call Ms Unlikely" in told
+    assert "Ola" not in told
+
+
+def test_an_entry_is_erased_from_what_is_told(shop):
+    assert shop.good("erase", "entry", "1", *keeper(shop)) == "Erased; entry 2 says so.\n"
+    told = shop.good("job", "show", "1")
+    assert "Ola: erased" in told
+    assert "Rune (keeper): erased entry 1: asked to be forgotten" in " ".join(told.split())
+    assert "Unlikely" not in told
+
+
+def test_a_photo_is_erased_and_what_was_measured_stays(shop):
+    sha256 = hashlib.sha256(b"face").hexdigest()
+    assert shop.good("erase", "photo", sha256, *keeper(shop)).startswith("Erased; entry 2 says so. Copies in bags")
+    told = " ".join(shop.good("job", "show", "1").split())
+    assert "Rune (keeper): erased photo: asked to be forgotten" in told
+    assert "residue left, score 82" in told
+    assert list((shop.folder / "photos").rglob("*.jpg")) == []
+
+
+@pytest.mark.parametrize("what", [["person", "Ola"], ["entry", "1"], ["photo", "0" * 64]])
+def test_only_a_keeper_erases(shop, what):
+    done = shop("erase", *what, "--by", "Mika", "--pin-file", shop.pin_file("Mika"), "--reason", "x")
+    assert (done.code, "Mika: is no keeper" in done.err) == (2, True)
