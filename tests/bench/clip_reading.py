@@ -67,7 +67,7 @@ def make(path: Path, width: int, height: int, rate: int, seconds: float) -> None
 
 def measure(path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", _CODE, str(path)], capture_output=True, text=True, check=True)
-    print(f"{path.name} ({path.stat().st_size / 1e6:.1f} MB): {done.stdout.strip(" ;")}", flush=True)
+    print(f"{path.name} ({path.stat().st_size / 1e6:.1f} MB): {done.stdout.strip('; ')}", flush=True)
 
 
 def main() -> None:
