@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from prepcheck.store.rows import LoggedEvent, Story
 from prepcheck.trade import entries as e
 from prepcheck.trade.clearing import check_certificate, check_readings
 from prepcheck.trade.facts import Remark
+from prepcheck.trade.step_checks import timer_remarks
 from prepcheck.trade.steps import JobState, chosen_work, job_state
 from prepcheck.trade.units import System
 from prepcheck.trade.work import parse_work
@@ -62,15 +63,29 @@ def standing(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings)
 
 
 def checks(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings) -> tuple[Check, ...]:
-    """Hold the readings against what their condition asks for: as at each release or step that they were taken for.
+    """Hold the record against its limits, as of when it mattered.
 
-    Without such a step, as of `now`.
+    Readings: when a step that asks for them was released, without any such release at `now`. Times between steps: when
+    the work on the later one began.
     """
     moments = [
         (f"when {entry.step} was released", datetime.fromisoformat(event.at)) for event, entry in _releases(events)
     ]
     found = [Check("clearing", words, _of_clearing(events, at, settings)) for words, at in moments or [("now", now)]]
-    return tuple(one for one in found if one.remarks)
+    return tuple(one for one in (*_timers(events, now, settings), *found) if one.remarks)
+
+
+def _timers(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings) -> Iterator[Check]:
+    """Say of each step that has to follow another within a time, how much of it was left when it began."""
+    state = standing(events, now, settings)
+    for one in () if state is None else state.steps:
+        before = one.step.within_hours_of
+        if state is None or before is None or not one.did or not state.find(before).did:
+            continue
+        began = datetime.fromisoformat(one.began_at or one.did_at)
+        since = datetime.fromisoformat(state.find(before).did_at)
+        said = timer_remarks(one.step, since, began, settings.steps)
+        yield Check("steps", f"when {one.step.name} {'began' if one.began_at else 'was said to be done'}", said)
 
 
 def _releases(events: tuple[LoggedEvent, ...]) -> list[tuple[LoggedEvent, e.StepReleased]]:

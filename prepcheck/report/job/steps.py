@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from prepcheck.report.job.content import Block, Facts, Section, Table, Words
 from prepcheck.report.job.told import Told, by, person
+from prepcheck.report.job.work import remarks
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.trade import entries as e
 from prepcheck.trade.facts import Remark, Weight
@@ -19,6 +20,7 @@ def steps(told: Told) -> Section:
     blocks: list[Block] = [_chosen(told)]
     if told.state is not None:
         blocks.append(_plan(told, told.state.steps))
+    blocks += remarks(told, "steps")
     logged = _logged(told)
     blocks.append(logged if logged.rows else Words("No step was said to be done or released."))
     return Section("Steps and releases", (*blocks, *_overrides(told)))
@@ -59,7 +61,7 @@ def _plan(told: Told, states: tuple[StepState, ...]) -> Table:
             state.step.name,
             "hold point" if state.step.hold_point else "step",
             state.progress.value,
-            f"{told.when(state.did_at)}, {state.did}" if state.did else "-",
+            _done(told, state),
             f"{told.when(state.at)}, {person(state.by, state.role)}" if state.step.hold_point and state.by else "-",
             "; ".join((*state.against, *(told.tool(one.text) for one in state.blocks))) or "-",
         )
@@ -67,6 +69,11 @@ def _plan(told: Told, states: tuple[StepState, ...]) -> Table:
     )
     heads = ("Step", "Kind", "Stands", "Done", "Released", "Speaks or spoke against it")
     return Table("The plan's steps at the time of writing", heads, rows, (15, 14, 15, 22, 26, 36))
+
+
+def _done(told: Told, state: StepState) -> str:
+    began = f", began {told.when(state.began_at)}" if state.began_at else ""
+    return f"{told.when(state.did_at)}, {state.did}{began}" if state.did else "-"
 
 
 def _logged(told: Told) -> Table:

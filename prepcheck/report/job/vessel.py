@@ -36,6 +36,7 @@ def _condition(told: Told, event: LoggedEvent, entry: e.VesselCondition) -> Fact
         ("Purge gas", entry.purge_gas or "none told"),
         ("Water's surface to weld", told.say(entry.water_gap_mm, Kind.LENGTH)),
         ("Room ventilated", "yes" if entry.room_ventilated else "not told to be"),
+        ("Rooms between baffles", str(entry.bays)),
         ("Hydrogen possible in voids", "yes" if entry.hydrogen_possible else "ruled out by who logged it"),
         ("At", told.when(entry.at)),
         ("Logged", f"{told.when(event.at)} by {by(event)}"),
@@ -61,15 +62,15 @@ def _readings(told: Told, readings: list[tuple[LoggedEvent, e.GasReading]]) -> l
             told.when(entry.taken_at),
             _place(told, entry),
             _gas(entry),
-            f"{entry.value:g} {UNIT_OF[entry.gas]}",
+            _value(entry),
             by(event),
         )
         for event, entry in readings
     )
-    taken = Table("Gas readings", ("Taken", "Place, height", "Gas", "Reading", "By"), rows, (20, 32, 20, 20, 22))
+    taken = Table("Gas readings", ("Taken", "Place, height", "Gas", "Reading", "By"), rows, (21, 30, 20, 24, 20))
     meters = dict.fromkeys(_meter(told, entry) for _, entry in readings)
-    heads = ("Meter", "Sensor", "Gas", "Calibration gas", "Factor", "Calibrated", "Due")
-    return [taken, Table("Meters used", heads, tuple(meters), (24, 17, 15, 19, 9, 14, 14))]
+    heads = ("Meter", "Sensor", "Gas", "Sees hydrogen", "Calibration gas", "Factor", "Calibrated", "Due")
+    return [taken, Table("Meters used", heads, tuple(meters), (20, 19, 15, 14, 17, 9, 15, 15))]
 
 
 def _place(told: Told, entry: e.GasReading) -> str:
@@ -80,11 +81,19 @@ def _gas(entry: e.GasReading) -> str:
     return f"{entry.gas} ({entry.of})" if entry.of else entry.gas.value
 
 
+def _value(entry: e.GasReading) -> str:
+    unit = UNIT_OF[entry.gas]
+    if entry.limit is None:
+        return f"{entry.value:g} {unit}"
+    return f"{entry.value:g} {unit}; limit as entered {entry.limit:g} {unit} ({entry.limit_source or 'no source told'})"
+
+
 def _meter(told: Told, entry: e.GasReading) -> tuple[str, ...]:
     return (
         entry.meter or "not told",
         entry.sensor.value,
         entry.gas.value,
+        {None: "not looked up", True: "yes", False: "no"}[entry.sees_hydrogen],
         entry.calibration_gas or "not told",
         f"{entry.factor:g}",
         str(entry.calibrated_on or "not told"),

@@ -7,7 +7,7 @@ from prepcheck.report.job.told import Told, by
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.trade import entries as e
 from prepcheck.trade.facts import Remark
-from prepcheck.trade.units import Kind
+from prepcheck.trade.units import Kind, System
 
 METHODS = {"gauge": "gauge", "depth": "depth of the ground-out", "before_after": "gauge before and after"}
 LOOKS = {"bubbles": "bubble test", "decay": "pressure watched over time", "water": "water held"}
@@ -24,16 +24,21 @@ def wall(told: Told) -> Section:
             METHODS[entry.method],
             told.say(entry.wall_mm, Kind.LENGTH) + _give_or_take(told, entry.uncertainty_mm),
             told.say(entry.nominal_mm, Kind.LENGTH),
-            told.say(entry.depth_mm, Kind.LENGTH, 2),
+            _ground_out(told, entry),
             entry.instrument or "not told",
             f"{told.when(entry.taken_at)}, {by(event)}",
         )
         for event, entry in told.of(e.WallReading)
     )
-    heads = ("Spot", "Place", "Method", "Wall left", "Nominal", "Depth", "Instrument", "Taken, by")
-    table = Table("Wall readings", heads, rows, (9, 19, 16, 19, 13, 13, 17, 24))
+    heads = ("Spot", "Place", "Method", "Wall left", "Nominal", "Ground out", "Instrument", "Taken, by")
+    table = Table("Wall readings", heads, rows, (9, 18, 16, 18, 13, 16, 16, 23))
     blocks: list[Block] = [table] if rows else [Words("No reading of the wall is logged.")]
     return Section("Wall", (*blocks, *remarks(told, "wall"), *plans(told, "wall")))
+
+
+def _ground_out(told: Told, entry: e.WallReading) -> str:
+    depth = told.say(entry.depth_mm, Kind.LENGTH, 2)
+    return depth if entry.area_mm2 is None else f"{depth} over {told.say(entry.area_mm2, Kind.AREA)}"
 
 
 def _give_or_take(told: Told, mm: float | None) -> str:
@@ -54,14 +59,20 @@ def leak(told: Told) -> Section:
 
 
 def _leak(told: Told, event: LoggedEvent, entry: e.LeakEntry) -> Facts:
+    pressure = (
+        "" if entry.pressure_error_pa is None else f", each ± {told.say(entry.pressure_error_pa, Kind.PRESSURE, 2)}"
+    )
+    temperature = (
+        "" if entry.temperature_error_k is None else f", each ± {_difference(told, entry.temperature_error_k)}"
+    )
     seconds = None if entry.seconds is None else f"{entry.seconds / 60:g} min"
     rows = (
         ("Started", told.when(entry.started_at)),
         ("Medium", entry.medium or "not told"),
         ("Volume", told.say(entry.volume_m3, Kind.VOLUME)),
-        ("Gauge pressure", _from_to(told, entry.start_pa, entry.end_pa, Kind.PRESSURE)),
-        ("Temperature", _from_to(told, entry.start_k, entry.end_k, Kind.TEMPERATURE)),
-        ("Air pressure around", told.say(entry.ambient_pa, Kind.PRESSURE, 4)),
+        ("Gauge pressure", _from_to(told, entry.start_pa, entry.end_pa, Kind.PRESSURE) + pressure),
+        ("Temperature", _from_to(told, entry.start_k, entry.end_k, Kind.TEMPERATURE) + temperature),
+        ("Air pressure around", _from_to(told, entry.ambient_pa, entry.end_ambient_pa, Kind.PRESSURE)),
         ("Watched for", seconds or "not told"),
         ("Gauge", entry.gauge or "not told"),
         ("Looked at", entry.looked_at or "not told"),
@@ -71,9 +82,16 @@ def _leak(told: Told, event: LoggedEvent, entry: e.LeakEntry) -> Facts:
     return Facts(f"{LOOKS[entry.method].capitalize()} on {told.when(entry.started_at)}", rows)
 
 
+def _difference(told: Told, kelvin: float) -> str:
+    """Say a difference of temperatures: 1 K is 1 degree Celsius or 9/5 of one Fahrenheit, without an offset."""
+    return f"{kelvin:g} °C" if told.system is System.METRIC else f"{1.8 * kelvin:g} °F"
+
+
 def _from_to(told: Told, start: float | None, end: float | None, kind: Kind) -> str:
     if start is None and end is None:
         return "not told"
+    if end is None:
+        return told.say(start, kind, 4)
     return f"{told.say(start, kind, 4)} at the start, {told.say(end, kind, 4)} at the end"
 
 

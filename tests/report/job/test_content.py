@@ -167,7 +167,7 @@ def test_what_the_checks_say_stands_with_the_time_that_they_speak_of(whole):
 
 def test_walls_stand_with_method_uncertainty_and_instrument(whole):
     wall = said(whole, "Wall")
-    assert "gauge | 3.90 mm ± 0.10 mm | 5.00 mm | 1.1 mm | ultrasonic gauge no. 2" in wall
+    assert "gauge | 3.90 mm ± 0.10 mm | 5.00 mm | 1.1 mm over 3480 mm² | ultrasonic gauge no. 2" in wall
     assert "depth of the ground-out | 4.40 mm" in wall
 
 
@@ -229,6 +229,51 @@ def test_seals_and_erasures_stand_in_the_origin():
 def test_every_entry_of_the_log_is_listed(whole):
     (table,) = section(whole, "Entries of the log").blocks
     assert [row[0] for row in table.rows] == [str(event.number) for event in made.events()]
+
+
+FULL = (
+    e.GasReading(
+        gas=e.Gas.TOXIC, value=12.5, place="sump", height_m=0.25, of="hydrogen sulphide", meter="meter H2S-4",
+        sensor=e.Sensor.PHOTOIONISATION, calibration_gas="isobutylene", factor=1.25, calibrated_on="2026-11-01",
+        calibration_due="2027-01-31", sees_hydrogen=False, limit=35.0, limit_source="permit HW-112", taken_at=made.time(20),
+    ),
+    e.VesselCondition(
+        condition=e.State.INERTED, previous_contents="petrol", cleaning_done="washed twice", purge_gas="argon",
+        water_gap_mm=27.0, room_ventilated=True, hydrogen_possible=False, bays=3, at=made.time(21),
+    ),
+    e.Certificate(certified_by="Sunna", rule="rule of the yard", number="N-9", place="slip", at=made.time(22)),
+    e.WallReading(
+        spot=2, place="rib", method="before_after", wall_mm=3.25, nominal_mm=6.5, depth_mm=1.75, area_mm2=812.0,
+        uncertainty_mm=0.15, instrument="gauge U-2", taken_at=made.time(23),
+    ),
+    e.LeakEntry(
+        method="decay", medium="nitrogen", volume_m3=1.75, start_pa=15_000.0, end_pa=14_500.0, start_k=290.15,
+        end_k=291.15, seconds=1200.0, ambient_pa=100_100.0, end_ambient_pa=100_300.0, pressure_error_pa=50.0,
+        temperature_error_k=0.5, leaks=("at the boss", "at the rib"), looked_at="all of it", gauge="dial 7",
+        started_at=made.time(24),
+    ),
+    e.Note(text="a note worth keeping"),
+)  # fmt: skip
+SHOWN = {
+    "height_m": "0.25 m", "water_gap_mm": "27.0 mm", "wall_mm": "3.25 mm", "nominal_mm": "6.50 mm", "depth_mm": "1.8 mm",
+    "area_mm2": "812 mm²", "uncertainty_mm": "0.15 mm", "volume_m3": "1.75 m³", "start_pa": "15.00 kPa",
+    "end_pa": "14.50 kPa", "start_k": "17.00 °C", "end_k": "18.00 °C", "seconds": "20 min", "ambient_pa": "100.1 kPa",
+    "end_ambient_pa": "100.3 kPa", "pressure_error_pa": "± 0.050 kPa", "temperature_error_k": "0.5 °C",
+    "taken_at": "2026-11-24 08:0", "at": "2026-11-24 08:0", "started_at": "2026-11-24 08:04",
+    "method": "", "kind": "", "room_ventilated": "yes", "hydrogen_possible": "ruled out", "sees_hydrogen": "no",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("entry", FULL, ids=lambda entry: entry.kind)
+def test_every_field_of_an_entry_is_told(entry):
+    report = report_of(made.told(story=Story(made.JOB, (), (LoggedEvent(1, made.at(30), "Mika", "welder", entry),))))
+    said = " | ".join(texts(report)) + " | ".join(
+        b.title for s in report.sections for b in s.blocks if isinstance(b, Facts)
+    )
+    for name, value in entry.model_dump(mode="json").items():
+        for one in value if isinstance(value, list) else [value]:
+            wanted = SHOWN.get(name, f"{one:g}" if isinstance(one, float) else str(one))
+            assert wanted in said, name
 
 
 def test_there_are_blank_lines_to_sign(whole):

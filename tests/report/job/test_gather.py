@@ -24,6 +24,10 @@ def told(tmp_path):
     return store, gather(store, archive.get, story, AT + timedelta(hours=1), Settings(), System.METRIC)
 
 
+def of_clearing(found):
+    return [check for check in found if check.about == "clearing"]
+
+
 def test_each_inspection_comes_with_its_whole_record(told):
     _, found = told
     (one,) = found.inspections
@@ -50,7 +54,8 @@ def test_steps_stand_as_the_plan_and_the_entries_say():
 
 def test_readings_are_checked_as_of_each_release_that_rests_on_them():
     found = checks(made.events(), made.time(470), Settings())
-    assert [check.when for check in found] == ["when open up was released", "when clear was released"]
+    moments = [check.when for check in found if check.about == "clearing"]
+    assert moments == ["when open up was released", "when clear was released"]
 
 
 def test_later_readings_do_not_count_for_an_earlier_release():
@@ -58,18 +63,37 @@ def test_later_readings_do_not_count_for_an_earlier_release():
     early = [event for event in made.events() if datetime.fromisoformat(event.at) < made.time(38)]
     release = made.LoggedEvent(99, made.at(39), "Ola", "foreman", late)
     rest = [event for event in made.events() if datetime.fromisoformat(event.at) >= made.time(38)]
-    first, *_ = checks((*early, release, *rest), made.time(470), Settings())
+    first = of_clearing(checks((*early, release, *rest), made.time(470), Settings()))[0]
     codes = {one.code for one in first.remarks}
-    later, *_ = checks(made.events(), made.time(470), Settings())
+    later = of_clearing(checks(made.events(), made.time(470), Settings()))[0]
     assert codes != {one.code for one in later.remarks}
 
 
 def test_without_a_release_readings_are_checked_as_of_now():
     entries = [event for event in made.events() if not isinstance(event.entry, e.StepReleased)]
-    (only,) = checks(tuple(entries), made.time(470), Settings())
+    (only,) = of_clearing(checks(tuple(entries), made.time(470), Settings()))
     assert only.when == "now"
 
 
 def test_without_a_condition_nothing_is_checked():
     entries = [event for event in made.events() if not isinstance(event.entry, e.VesselCondition)]
-    assert checks(tuple(entries), made.time(470), Settings()) == ()
+    assert of_clearing(checks(tuple(entries), made.time(470), Settings())) == []
+
+
+def test_the_time_from_cleaning_to_welding_is_told_as_of_when_welding_began():
+    (timer,) = (one for one in checks(made.events(), made.time(470), Settings()) if one.about == "steps")
+    (remark,) = timer.remarks
+    assert timer.when == "when weld began"
+    assert remark.text.startswith("3 h 38 min of 4 h 00 min after the step clean are left")  # 11:40 to 12:02
+    assert "Mathers" in remark.source  # default of 4 h: Mathers, p. 68, seen
+
+
+def test_too_long_a_time_from_cleaning_speaks_against_it():
+    late = [
+        made.replace(event, entry=event.entry.model_copy(update={"started_at": made.time(500)}))
+        if isinstance(event.entry, e.StepDone) and event.entry.step == "weld"
+        else event
+        for event in made.events()
+    ]
+    (timer,) = (one for one in checks(tuple(late), made.time(510), Settings()) if one.about == "steps")
+    assert [one.code for one in timer.remarks] == ["cleaned_too_long_ago"]
