@@ -8,7 +8,7 @@ import secrets
 import shutil
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from glob import escape
 from pathlib import Path
 from typing import Protocol
@@ -129,7 +129,8 @@ def move(beside: Path, place: Path) -> None:
     """Give a finished bag its name."""
     check_free(place)
     beside.rename(place)
-    sync_folder(place.parent)
+    with suppress(OSError):  # a name lost in a power cut is given again by the next seal
+        sync_folder(place.parent)
 
 
 def beside_of(place: Path) -> list[Path]:

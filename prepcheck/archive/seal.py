@@ -29,6 +29,7 @@ from prepcheck.archive.archive import SUFFIXES
 from prepcheck.archive.bag_write import BagWriter, bag_place
 from prepcheck.archive.keys import ShopKey
 from prepcheck.archive.without_position import without_position
+from prepcheck.errors import StoreFault
 from prepcheck.merkle import Tree
 from prepcheck.store.rows import Leaf, Seal
 from prepcheck.trade.entries import Sealed
@@ -148,6 +149,8 @@ class _Sealing:
     def __init__(self, evidence: Evidence, key: ShopKey, at: datetime, with_position: bool) -> None:
         self.evidence, self.key, self.at, self.with_position = evidence, key, at, with_position
         self.tree = Tree([bytes.fromhex(leaf.hash) for leaf in evidence.leaves])
+        if [leaf.index for leaf in evidence.leaves] != list(range(len(self.tree))):
+            raise StoreFault("has lost entries; nothing was sealed", "Bring the log back from a backup", "the log")
         self.log = _log(evidence, self.tree)
         self.lines: list[s.PhotoLine] = []
 

@@ -5,6 +5,7 @@ Needs the extra ``timestamp``; without it a bag's timestamp is kept and not look
 
 from __future__ import annotations
 
+import hashlib
 import os
 import secrets
 import shutil
@@ -28,9 +29,10 @@ if TYPE_CHECKING:
     from rfc3161_client import TimeStampResponse
 
 NO_TIMESTAMP = "the shop's own word: no timestamp of another lies in the bag"
+_NOT_PROVED = "which is not proved until its authority's certificate is given (--authority)"
 _NO_EXTRA = "the shop's own word: a timestamp lies in the bag, and looking at it needs prepcheck[timestamp]"
+_SHA256 = "2.16.840.1.101.3.4.2.1"
 _SLACK = timedelta(minutes=10)
-_MOST_CERTIFICATE = 2**20
 
 
 class BadTimestamp(ValueError):
@@ -39,11 +41,11 @@ class BadTimestamp(ValueError):
 
 @dataclass(frozen=True)
 class Stamp:
-    """What a timestamp says: when, by whom, and whether that one's certificate was compared with a trusted one."""
+    """What a timestamp says: when, by whom, and whether that was proved with a certificate that somebody trusts."""
 
     at: datetime
     authority: str
-    compared: bool
+    proved: bool
 
 
 def query(bag: Path) -> bytes:
@@ -98,17 +100,18 @@ def check_timestamp(reply: bytes, signature: bytes, sealed_at: datetime, authori
         return "the shop's own word: the timestamp in the bag does not hold"
     if stamp.at < sealed_at - _SLACK:
         tell(Kind.TIME, s.TIMESTAMP, f"is of {stamp.at}, before the shop says that it sealed, {sealed_at}")
-    how = "" if stamp.compared else ", whose certificate was not compared with one you trust (see --authority)"
-    return f"a timestamp: signed no later than {stamp.at:%Y-%m-%d %H:%M:%S %Z}, says {stamp.authority}{how}"
+    if not stamp.proved:
+        return f"the shop's own word: a timestamp in the bag names {stamp.at:%Y-%m-%d %H:%M:%S %Z}, {_NOT_PROVED}"
+    return f"a timestamp: signed no later than {stamp.at:%Y-%m-%d %H:%M:%S %Z}, says {stamp.authority}"
 
 
 def read_reply(reply: bytes, signature: bytes, authority: bytes | None = None) -> Stamp:
-    """Read a reply and check that it is a whole timestamp of `signature`.
+    """Read a reply and check that it is a timestamp of `signature`.
 
     Parameters
     ----------
     authority : bytes, optional
-        Certificate (PEM or DER) that the authority's has to be, or to be issued by.
+        Certificates (PEM, one or several, or DER) that lead to the authority's. Without them its signature is not looked at.
 
     Raises
     ------
@@ -120,35 +123,41 @@ def read_reply(reply: bytes, signature: bytes, authority: bytes | None = None) -
         The extra is not installed.
     """
     client = _client()
-    trusted = None if authority is None else _certificate(authority)
+    trusted = [] if authority is None else _certificates(authority)
     try:
         response = client.decode_timestamp_response(reply)
-        certificates = sorted(response.signed_data.certificates)
-        builder = client.VerifierBuilder()
-        for root in [_pem(one) for one in certificates] if trusted is None else [trusted]:
-            builder = builder.add_root_certificate(root)
-        builder.build().verify_message(response, signature)
+        if trusted:
+            client.VerifierBuilder(roots=trusted).build().verify_message(response, signature)
+        else:
+            _check_imprint(response, signature)
+        return Stamp(response.tst_info.gen_time, _name(response), bool(trusted))
     except (ValueError, TypeError, client.VerificationError) as error:
-        raise BadTimestamp(str(error) or type(error).__name__) from error
-    return Stamp(response.tst_info.gen_time, _name(response), trusted is not None)
+        raise BadTimestamp(str(error).partition(":")[0] or type(error).__name__) from error
 
 
-def _pem(der: bytes) -> x509.Certificate:
-    return x509.load_der_x509_certificate(der)
+def _check_imprint(response: TimeStampResponse, signature: bytes) -> None:
+    """Check that the authority granted a timestamp for the SHA-256 of `signature`."""
+    if response.status != 0:
+        raise BadTimestamp("the authority did not grant it")
+    imprint = response.tst_info.message_imprint
+    if (imprint.hash_algorithm.dotted_string, imprint.message) != (_SHA256, hashlib.sha256(signature).digest()):
+        raise BadTimestamp("it is of something else")
 
 
 def _name(response: TimeStampResponse) -> str:
     signer = next(iter(response.signed_data.signer_infos))
     for der in response.signed_data.certificates:
-        certificate = _pem(der)
+        certificate = x509.load_der_x509_certificate(der)
         if (certificate.issuer, certificate.serial_number) == (signer.issuer, signer.serial_number):
             return str(certificate.subject.rfc4514_string())
-    return "an authority without a name"
+    return "an authority that does not name itself"
 
 
-def _certificate(data: bytes) -> x509.Certificate:
+def _certificates(data: bytes) -> list[x509.Certificate]:
     try:
-        return x509.load_pem_x509_certificate(data) if data.lstrip().startswith(b"-----") else _pem(data)
+        if data.lstrip().startswith(b"-----"):
+            return x509.load_pem_x509_certificates(data)
+        return [x509.load_der_x509_certificate(data)]
     except ValueError as error:
         raise WrongUse("is no certificate (PEM or DER)", "Ask the authority for it", "--authority") from error
 

@@ -35,11 +35,9 @@ def timestamp(
         typer.echo("  curl --data-binary @FILE.tsq -H 'Content-Type: application/timestamp-query' ADDRESS > FILE.tsr")
     if reply is not None:
         stamp = keep_reply(bag, _read(reply), None if authority is None else _read(authority))
-        typer.echo(
-            f"Kept in the bag: signed no later than {stamp.at:%Y-%m-%d %H:%M:%S %Z}, says {printable(stamp.authority)}"
-        )
-        if not stamp.compared:
-            typer.echo("Its certificate was not compared with one you trust; see --authority.")
+        typer.echo(f"Kept in the bag: a timestamp of {stamp.at:%Y-%m-%d %H:%M:%S %Z} by {printable(stamp.authority)}")
+        if not stamp.proved:
+            typer.echo("Its signature was not looked at: that needs the authority's certificate (--authority).")
 
 
 def _read(path: Path) -> bytes:
