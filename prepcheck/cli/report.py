@@ -17,6 +17,9 @@ def report(
     html: Annotated[bool, typer.Option("--html", help="Write one page that needs nothing else.")] = False,
     csv: Annotated[bool, typer.Option("--csv", help="Write tables of everything.")] = False,
     json: Annotated[bool, typer.Option("--json", help="Write everything as JSON, in the log's own units.")] = False,
+    hatch: Annotated[
+        bool, typer.Option(help="Look at the photos again to hatch what was mapped; about a second for each.")
+    ] = True,
     units: Annotated[Literal["metric", "us"], typer.Option(help="Units of the report, everywhere in it.")] = "metric",
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="Paper of the PDF.")] = "a4",
     settings: SettingsFile = None,
@@ -33,12 +36,14 @@ def report(
     from prepcheck.report.job.gather import gather
     from prepcheck.report.job.write import USUAL, Form, write_report
     from prepcheck.settings import load
+    from prepcheck.surface import load_model
     from prepcheck.trade.units import System
 
     asked = {Form.PDF: pdf, Form.HTML: html, Form.CSV: csv, Form.JSON: json}
     loaded = load(settings)
     log, archive = tasks.open_log(store, loaded, create=False)
-    told = gather(log, archive.get, tasks.job_story(log, number), now(), loaded, System(units))
+    story = tasks.job_story(log, number)
+    told = gather(log, archive.get, story, now(), loaded, System(units), load_model if hatch else None)
     forms = tuple(form for form, wanted in asked.items() if wanted) or USUAL
     for path in write_report(told, out, forms, Paper(paper)):
         typer.echo(f"Written: {printable(str(path))}")

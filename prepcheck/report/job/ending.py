@@ -12,6 +12,10 @@ from prepcheck.terms import CAUTIONS, HOT_WORK_LINE
 from prepcheck.trade import entries as e
 from prepcheck.trade.units import Kind
 
+_FIGURES = (
+    "told as they were logged: no score and no reading is computed again. This report only converts units, counts, and says "
+    "what the checks say of readings and times against the limits named beside them, with the settings of its time"
+)
 _BEYOND = (
     "This report tells what was logged. What was not photographed, measured or entered is not in it.",
     "It takes no standing on the vessel, the weld or the part as a whole, and replaces no inspection by a competent person.",
@@ -28,7 +32,7 @@ def origin(told: Told) -> Section:
     writing = (
         ("Report written by", f"prepcheck {__version__}, {told.when(told.now)} {told.offset}"),
         *_head(told),
-        ("Figures", "told as they were logged; this report computes none of them again, it only converts units"),
+        ("Figures", _FIGURES),
     )
     blocks: list[Block] = [Facts("This report", writing)]
     blocks += [Facts(*one) for one in _programs(told)]

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from prepcheck.record import Record
+from prepcheck.report.job.again import Again
 from prepcheck.report.job.told import Check, Told
 from prepcheck.settings import Settings
 from prepcheck.store.rows import LoggedEvent, Story
@@ -20,10 +21,17 @@ from prepcheck.trade.work import parse_work
 
 if TYPE_CHECKING:
     from prepcheck.store.store import Store
+    from prepcheck.surface import Model
 
 
 def gather(
-    store: Store, photo: Callable[[str], bytes], story: Story, now: datetime, settings: Settings, system: System
+    store: Store,
+    photo: Callable[[str], bytes],
+    story: Story,
+    now: datetime,
+    settings: Settings,
+    system: System,
+    load: Callable[[], Model] | None = None,
 ) -> Told:
     """Return what the report of a job is made from.
 
@@ -41,6 +49,8 @@ def gather(
         Limits that the steps and readings are held against.
     system : System
         Units of the report.
+    load : callable, optional
+        Loads the model, for hatches in the pictures; none are drawn otherwise.
     """
     told = Told(story, None, now, system, photo)
     records = {one.number: Record.model_validate_json(store.record_text(one.number)) for one in told.inspections}
@@ -53,6 +63,7 @@ def gather(
         records=records,
         state=standing(story.events, now, settings),
         checks=checks(story.events, now, settings),
+        states=Again(photo, load, settings) if load is not None else lambda record: None,
     )
 
 

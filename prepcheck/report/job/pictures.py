@@ -1,6 +1,6 @@
 """Photos for the report: turned upright, made smaller, without position or any other data, with the logged marks.
 
-Draws the outlines and the patch that were logged; maps nothing and computes no score.
+Draws the outlines and the patch that were logged, and hatches what was mapped; maps nothing and computes no score.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ def picture_of(
     caption: str,
     alt: str,
     *,
+    states: Raster | None = None,
     long_side: int = SMALL_PX,
     system: System = System.METRIC,
 ) -> Picture | str:
@@ -53,6 +54,8 @@ def picture_of(
         The logged answer; None draws no marks.
     caption, alt : str
         Said below it, and instead of it.
+    states : ndarray, shape (h, w), uint8, or None
+        Codes of `prepcheck.terms.State` for the whole photo at any reduction, to hatch; None hatches nothing.
     long_side : int
         In pixels; a smaller photo is not made larger.
     system : System
@@ -64,7 +67,7 @@ def picture_of(
         return error.what
     drawn = _reduced(raster, long_side)
     if record is not None:
-        _mark(drawn, record, long_side, system)
+        _mark(drawn, record, states, long_side, system)
     file = io.BytesIO()
     Image.fromarray(drawn).save(file, "JPEG", quality=_QUALITY, optimize=True)
     return Picture(file.getvalue(), drawn.shape[1], drawn.shape[0], caption, alt)
@@ -86,9 +89,9 @@ def _reduced(raster: Raster, long_side: int) -> Raster:
     return np.array(cv2.resize(raster, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def _mark(drawn: Raster, record: Record, long_side: int, system: System) -> None:
+def _mark(drawn: Raster, record: Record, states: Raster | None, long_side: int, system: System) -> None:
     height, width = drawn.shape[:2]
     scale = width / record.photo.width, height / record.photo.height
     unit = max(width, height) / _UNITS.get(long_side, 390)
     view = View(0, 0, width, height, scale, unit)
-    draw_marks(drawn, view, record, None, lambda patch: patch_in(patch, system))
+    draw_marks(drawn, view, record, states, lambda patch: patch_in(patch, system))

@@ -16,6 +16,13 @@ from prepcheck.store.rows import LoggedInspection, PassStory, SpotStory
 from prepcheck.terms import RESIDUE, STATE_LABELS, Standing, State
 from prepcheck.trade.units import Kind
 
+_HOW = (
+    "The outlines and the arrow in the pictures are those that were logged with the answer. Hatches show where residue was "
+    "mapped: slanted lines residual oxide, crossed lines pit or void, level lines coating left, upright lines foreign "
+    "matter, dots cannot tell; a picture without them was not mapped again by the same program, model and settings. The "
+    "pictures are copies made smaller, without position; the photo as received is named by its hash under Origin of the "
+    "figures."
+)
 _STATES = (State.BRIGHT, *RESIDUE, State.CANNOT_TELL)
 
 
@@ -24,12 +31,7 @@ def spots(told: Told) -> list[Section]:
     shown = [spot for spot in told.story.spots if spot.passes]
     if not shown:
         return [Section("Spots", (Words("No photo of any spot is logged."),))]
-    how = Words(
-        "The outlines and the arrow in the pictures are those that were logged with the answer; the pictures are copies "
-        "made smaller, without position. The photo as received is named by its hash under Origin of the figures.",
-        tone=Tone.SMALL,
-    )
-    return [Section("Spots", (how,)), *(_spot(told, spot) for spot in shown)]
+    return [Section("Spots", (Words(_HOW, tone=Tone.SMALL),)), *(_spot(told, spot) for spot in shown)]
 
 
 def tied_spot(told: Told, one: LoggedInspection) -> SpotRecord | None:
@@ -68,7 +70,8 @@ def _picture(told: Told, one: PassStory, long_side: int) -> Picture | str:
     data = told.photo_or_reason(last.photo_sha256)
     if isinstance(data, bytes):
         record, name = told.records.get(last.number), last.photo_name
-        drawn = picture_of(data, name, record, caption, alt, long_side=long_side, system=told.system)
+        states = told.states(record) if record is not None else None
+        drawn = picture_of(data, name, record, caption, alt, states=states, long_side=long_side, system=told.system)
         return drawn if isinstance(drawn, Picture) else f"{head}: the photo is not shown: {drawn}."
     return f"{head}: the photo is not shown: {data}."
 

@@ -8,6 +8,9 @@ from datetime import datetime
 from functools import cached_property
 from typing import TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from prepcheck.errors import PrepcheckError
 from prepcheck.record import Record
 from prepcheck.report.job.units import pretty, said_in
@@ -52,6 +55,8 @@ class Told:
         How the steps of the job's plan stand at `now`; None without a plan.
     checks : tuple of Check
         What checks had to say.
+    states : callable
+        Returns the states mapped in a logged photo (h, w), for the hatches of its picture; None draws none.
     """
 
     story: Story
@@ -62,6 +67,7 @@ class Told:
     records: Mapping[int, Record] = field(default_factory=dict, repr=False)
     state: JobState | None = None
     checks: tuple[Check, ...] = ()
+    states: Callable[[Record], NDArray[np.uint8] | None] = field(default=lambda record: None, repr=False)
 
     @property
     def invented(self) -> bool:
