@@ -109,12 +109,14 @@ def verify(
     BrokenBag
         The bag, or the older one, cannot be read at all.
     WrongUse
-        `key` is no fingerprint, or `key`, `after` or `authority` is given at a lesser depth than signed.
+        `key` is no fingerprint, or `after` or `authority` is given at a lesser depth than signed.
     """
-    if depth is not Depth.SIGNED and (key, after, authority) != (None, None, None):
-        raise WrongUse("keys, older bags and timestamps are looked at in depth signed only", "Use --depth signed")
+    if depth is not Depth.SIGNED and (after, authority) != (None, None):
+        raise WrongUse("older bags and timestamps are looked at in depth signed only", "Use --depth signed")
     expected = None if key is None else _expected(key)
     bag = _look(path, intact=depth is not Depth.COMPLETE)
+    if depth is not Depth.SIGNED and expected is not None:
+        bag.told.append("whose key signed was not looked at: that is depth signed")
     if depth is Depth.SIGNED:
         _signed(bag, expected, authority)
         if after is not None:

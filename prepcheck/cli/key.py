@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, Store
 from prepcheck.errors import printable
 
@@ -22,7 +23,6 @@ app = typer.Typer(
 def show(json: Json = False, store: Store = None) -> None:
     """Show the shop's public key, and the number to read out over the phone. A key is made when there is none."""
     from prepcheck.archive.keys import shop_key
-    from prepcheck.cli.job import now
 
     _say(shop_key(_folder(store), now()), json)
 
@@ -35,7 +35,6 @@ def backup(
 ) -> None:
     """Copy the key to a file that only you can read. Whoever has that file can sign as the shop."""
     from prepcheck.archive import keys
-    from prepcheck.cli.job import now
 
     folder = _folder(store)
     key = keys.backup(folder, file, now())
@@ -49,7 +48,6 @@ def backup(
 def rotate(json: Json = False, store: Store = None) -> None:
     """Make a new key, signed by the old one, which is given up. Bags of the old key stay as they are."""
     from prepcheck.archive.keys import rotate
-    from prepcheck.cli.job import now
 
     _say(rotate(_folder(store), now()), json)
     if not json:

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from importlib.util import find_spec
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import NameClash, Unreadable, printable
 
 if TYPE_CHECKING:
+    from prepcheck.archive import Archive
     from prepcheck.archive.job_seal import JobSealed
+    from prepcheck.settings import Settings
+    from prepcheck.store.store import Store as OpenLog
 
-_MOST_REPORT = 2**28
+_MOST = 2**28
 
 
 def seal(
@@ -29,26 +37,33 @@ def seal(
             "--with-position", help="Include the originals of the photos, with the place where they were taken."
         ),
     ] = False,
-    report: Annotated[
-        list[Path] | None, typer.Option(help="A report (PDF, HTML ...) to include; give it again for more.")
+    report: Annotated[bool, typer.Option(help="Make the job's report and include it.")] = True,
+    include: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="Another file to include beside the report; give it again for more."),
     ] = None,
+    pin_file: PinFile = None,
     json: Json = False,
     settings: SettingsFile = None,
     store: Store = None,
 ) -> None:
-    """Seal a job: photos, records, entries and proofs in one bag, signed with the shop's key.
+    """Seal a job: photos, records, entries, report and proofs in one bag, signed with the shop's key.
 
     Photos go in as copies without position, with the hashes of their originals beside them.
     """
     from prepcheck import tasks
     from prepcheck.archive.job_seal import seal_job
-    from prepcheck.cli.job import now, print_json
+    from prepcheck.cli.job import print_json
     from prepcheck.settings import load
     from prepcheck.store import job_number
+    from prepcheck.tasks.people import proved_role
 
-    log, archive = tasks.open_log(store, load(settings), create=False)
-    at = now()
+    loaded, at = load(settings), now()
+    log, archive = tasks.open_log(store, loaded, create=False)
     place = out or Path(f"{job_number(job)}-sealed-{at:%Y-%m-%d-%H%M%S}" + (".zip" if as_zip else ""))
+    role = proved_role(log, person, given_pin(pin_file), at, loaded)
+    files = _read(include or [])
+    files |= _report(log, archive, job, at, loaded) if report else {}
     sealed = seal_job(
         log,
         archive,
@@ -56,26 +71,41 @@ def seal(
         place.absolute(),
         person=person,
         at=at,
+        role=role,
         as_zip=as_zip or place.suffix.lower() == ".zip",
         with_position=with_position,
-        report_files=_read(report or []),
+        report_files=files,
     )
     print_json(sealed) if json else _say(sealed)
 
 
-def _read(reports: list[Path]) -> dict[str, bytes]:
-    """Read the reports to include."""
+def _report(log: OpenLog, archive: Archive, job: str, at: datetime, settings: Settings) -> dict[str, bytes]:
+    """Make the job's report; without the optional part for PDFs the page alone."""
+    from prepcheck import tasks
+    from prepcheck.report.job.gather import gather
+    from prepcheck.report.job.write import USUAL, Form, write_report
+    from prepcheck.surface import load_model
+    from prepcheck.trade.units import System
+
+    told = gather(log, archive.get, tasks.job_story(log, job), at, settings, System.METRIC, load_model)
+    with TemporaryDirectory() as folder:
+        written = write_report(told, Path(folder), USUAL if find_spec("fpdf") else (Form.HTML,))
+        return {path.name: path.read_bytes() for path in written}
+
+
+def _read(paths: list[Path]) -> dict[str, bytes]:
+    """Read the other files to include."""
     found: dict[str, bytes] = {}
-    for path in reports:
+    for path in paths:
         if path.name in found:
-            raise NameClash("two reports have this name", "Rename one of them", path.name)
+            raise NameClash("two files to include have this name", "Rename one of them", path.name)
         try:
             with path.open("rb") as file:
-                found[path.name] = file.read(_MOST_REPORT + 1)
+                found[path.name] = file.read(_MOST + 1)
         except OSError as error:
             raise Unreadable(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
-        if len(found[path.name]) > _MOST_REPORT:
-            raise Unreadable("is too large for a report", "Check the path", str(path))
+        if len(found[path.name]) > _MOST:
+            raise Unreadable("is too large to be included", "Check the path", str(path))
     return found
 
 

@@ -171,10 +171,14 @@ def test_what_is_no_fingerprint_is_refused(whole, key):
         s.looked(whole, key=key)
 
 
-@pytest.mark.parametrize("options", [{"key": "0" * 40}, {"after": Path("bag")}, {"authority": b"x"}])
+@pytest.mark.parametrize("options", [{"after": Path("bag")}, {"authority": b"x"}])
 def test_what_only_depth_signed_looks_at_is_refused_at_others(whole, options):
     with pytest.raises(WrongUse, match="depth signed only"):
         s.looked(whole, "intact", **options)
+
+
+def test_at_lesser_depths_an_expected_key_is_told_not_to_have_been_looked_at(whole):
+    assert "whose key signed was not looked at: that is depth signed" in s.looked(whole, "intact", key="0" * 40).told
 
 
 # what cannot be read
