@@ -66,6 +66,8 @@ NOT_ERASING = [
     "UPDATE leaves SET text = NULL WHERE id = 2",
     "UPDATE leaves SET text = NULL, salt = '' WHERE id = 2",
     "UPDATE leaves SET text = NULL, erased = 'asked' WHERE id = 2",
+    "UPDATE leaves SET text = NULL, salt = NULL, erased = 'asked' WHERE id = 2",
+    "UPDATE leaves SET text = NULL, salt = '', erased = NULL WHERE id = 2",
     "UPDATE leaves SET text = NULL, salt = '', erased = 'asked', hash = 'x' WHERE id = 2",
     "UPDATE leaves SET text = NULL, salt = '', erased = 'asked', nth = 7 WHERE id = 2",
     "UPDATE leaves SET text = NULL, salt = '', erased = 'asked', job_id = NULL WHERE id = 2",

@@ -73,3 +73,8 @@ def test_a_write_ahead_log_is_synced_at_each_commit(wal_log):
     store, _ = wal_log
     with store.reading() as connection:
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL
+
+
+def test_what_is_erased_is_overwritten_on_the_disk(log):
+    with log[0].reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA secure_delete").scalar() == 1

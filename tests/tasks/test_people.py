@@ -67,6 +67,12 @@ def test_the_first_person_with_a_role_is_the_keeper(tmp_path):
     assert [one.role for one in tasks.list_people(store) if one.role] == ["keeper"]
 
 
+def test_of_two_who_make_themselves_the_first_keeper_at_once_the_second_is_refused(shop, monkeypatch):
+    monkeypatch.setattr(shop, "people", lambda: [])  # as it was before the first one came
+    with pytest.raises(NotAllowed, match="only a keeper gives roles and PINs"):
+        add(shop, "Ola", "keeper", by=None)
+
+
 def test_only_a_keeper_gives_roles(shop):
     with pytest.raises(NotAllowed, match="Mika: is no keeper"):
         add(shop, by="Mika")

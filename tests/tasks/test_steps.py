@@ -200,7 +200,7 @@ def test_nobody_releases_their_own_work_where_the_plan_forbids_it(shop):
     done(shop, "clean", 1)
     done(shop, "clear", 5, person="mika")
     with pytest.raises(NotAllowed, match="the plan wants another person to release this than the one who did it"):
-        release(shop, "clear", 6, override=True, reason="nobody else here")
+        release(shop, "clear", 6, person="MIKA", pin=PINS["Mika"], override=True, reason="nobody else here")
 
 
 def test_own_work_may_be_released_where_the_plan_allows_it(shop):

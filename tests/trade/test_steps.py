@@ -293,6 +293,15 @@ def test_who_did_the_opening_may_say_so_before_the_readings_are_in():
     assert codes(before_doing(told, "open up", events, minute(8), SETTINGS), Weight.HOLD) == []
 
 
+def test_readings_taken_after_the_weld_began_do_not_count_for_its_beginning():
+    hold = ("no_condition", "reading_from_the_future", "reading_aged")
+    early = log((5, condition(5)), *((15, one) for one in readings(15)), *((60, one) for one in readings(60)))
+    late = log((5, condition(5)), *((60, one) for one in readings(60)))
+    for events, found in ((early, []), (late, ["oxygen_not_measured", "flammable_not_measured"])):
+        said = before_doing(state(events, 61, closed()), "weld", events, minute(20), SETTINGS)
+        assert [code for code in codes(said) if code in (*hold, *found)] == found
+
+
 EVIDENCE = """
 title = "Evidence"
 [[step]]
