@@ -38,7 +38,7 @@ _AT_ONCE = 2
 
 @dataclass(frozen=True, eq=False)
 class _Other:
-    """A photo of a set but the first, and what was seen in it; None for one that was not looked at."""
+    """A photo of a set but the first, and what was seen in it; None for one left out."""
 
     member: Member
     seen: Seen | None = field(default=None, repr=False)
@@ -83,7 +83,7 @@ def inspect_set(
     members = (Member(first.photo, first.flags), *(other.member for other in others))
     alone = conclude(first, model, settings).answer
     used = [other.member for other in others if not other.member.left_out]
-    seen = [other.seen for other in others if other.seen is not None and not other.member.left_out]
+    seen = [other.seen for other in others if other.seen is not None]
     first = _with_scale_of(first, seen, used)
     fused = _fused(first, seen, used, settings)
     whole = first if fused is None else replace(first, surface=fused.surface)
