@@ -32,11 +32,12 @@ def open_steps(told: Told) -> Iterator[str]:
         return
     for one in told.state.remarks:
         yield _sentence(told, one)
-    for state in told.state.steps:
-        if not state.progress.finished:
-            waits = ", waits until a named person releases it" if state.progress is Progress.HELD else ""
-            said = "".join(f" {_sentence(told, one)}" for one in state.blocks)
-            yield f"{state.step.name}: {state.progress}{waits}.{said}"
+    for state in told.state.those(Progress.HELD, Progress.NEXT):
+        waits = ", waits until a named person releases it" if state.progress is Progress.HELD else ""
+        said = "".join(f" {_sentence(told, one)}" for one in state.blocks)
+        yield f"{state.step.name}: {state.progress}{waits}.{said}"
+    if later := told.state.those(Progress.OPEN):
+        yield f"open, other steps come first: {', '.join(one.step.name for one in later)}."
     for one in told.state.ran_out:
         if one.weight is not Weight.HOLD:
             yield f"Out of time: {_sentence(told, one)}"

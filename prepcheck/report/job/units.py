@@ -25,7 +25,8 @@ _US = {
 _FOREIGN = {System.US: _METRIC, System.METRIC: _US}
 _NUMBER = r"-?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?"
 _RUN = rf"(?<![\w.,-])(?P<numbers>{_NUMBER}(?:\s*(?:to|and|or|x|/|±)\s*{_NUMBER})*)\s?"
-_AFTER = r"(?![\w²³/°]| (?:a|an|the|this|that|these|each|one|all|air|place|places|photo|photos|pass|passes|spot|CO2)\b)"
+_AFTER = r"(?![\w²³/°])"
+_IN_AS_A_WORD = r"in(?! (?:a|an|all|air|each|one|the|these|this|that|its|place|photo|photos|pass|passes|spot|CO2)\b)"
 
 
 def said_in(sentence: str, system: System) -> str:
@@ -35,7 +36,8 @@ def said_in(sentence: str, system: System) -> str:
     what people typed stays as they typed it.
     """
     kinds = _FOREIGN[system]
-    units = "|".join(sorted(map(re.escape, kinds), key=len, reverse=True))
+    longest_first = sorted(kinds, key=len, reverse=True)
+    units = "|".join(_IN_AS_A_WORD if unit == "in" else re.escape(unit) for unit in longest_first)
     return re.sub(rf"{_RUN}(?P<unit>{units}){_AFTER}", lambda found: _said(found, kinds, system), sentence)
 
 
@@ -65,3 +67,8 @@ def pretty(quantity: str) -> str:
     number, _, unit = quantity.rpartition(" ")
     signed = re.sub(r"(?<=[a-z])([23])$", lambda found: "²³"[int(found[1]) - 2], unit)
     return f"{number} {({'C': '°C', 'F': '°F'}).get(unit, signed)}"
+
+
+def signed(text: str) -> str:
+    """Write a quantity that stands alone with the signs of its unit; any other text stays."""
+    return pretty(text) if re.fullmatch(rf"{_NUMBER} [A-Za-z/]+\d?", text) else text

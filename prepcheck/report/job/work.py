@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from prepcheck.report.job.content import Block, Facts, Points, Section, Table, Tone, Words
 from prepcheck.report.job.told import Told, by
+from prepcheck.report.job.units import signed
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.trade import entries as e
 from prepcheck.trade.facts import Remark
@@ -109,7 +110,7 @@ def plans(told: Told, what: str) -> list[Block]:
     *older, (event, last) = made
     before = f" Earlier plans, replaced by it: {', '.join(told.when(one.at) for one, _ in older)}." if older else ""
     head = Words(f"made {told.when(event.at)} by {by(event)}, told as it was logged.{before}", f"Plan of {what}:")
-    given = tuple((name, told.tool(value)) for name, value in last.inputs.items())
+    given = tuple((name, told.tool(signed(value))) for name, value in last.inputs.items())
     lines = tuple((told.tool(label), told.tool(text)) for label, text in last.lines)
     said = tuple(f"{_WEIGHTS.get(weight, weight)}: {told.tool(text)}" for weight, text in last.remarks)
     blocks: list[Block] = [head]

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from prepcheck.report.job.units import patch_in, pretty, said_in
+from prepcheck.report.job.units import patch_in, pretty, said_in, signed
 from prepcheck.trade.units import INCH_MM, System
 from tests.report.made import patch_at
 
@@ -20,6 +20,7 @@ from tests.report.made import patch_at
         ("13.789514 kPa gauge", "2.00 psi gauge"),
         ("20 °C and 0 °C", "68.0 °F and 32.0 °F"),
         ("3.048 m above", "10.0 ft above"),
+        ("25.4 mm each side", "1.00 in each side"),
     ],
 )
 def test_a_metric_sentence_in_us_units(metric, us):
@@ -61,4 +62,7 @@ def test_a_patch_is_turned_from_its_length_not_from_its_words():
 
 
 def test_units_are_written_with_their_signs():
+    assert [signed(one) for one in ("60 C", "900 mm2", "farm-tank", "4 EUR/kg", "up to 60 C")] == [
+        "60 °C", "900 mm²", "farm-tank", "4 EUR/kg", "up to 60 C",
+    ]  # fmt: skip
     assert [pretty(one) for one in ("2 mm2", "3 ft3", "20 C", "4 L/min")] == ["2 mm²", "3 ft³", "20 °C", "4 L/min"]
