@@ -139,6 +139,23 @@ def test_limits_of_the_other_methods(method: Method, system: System, label: str,
     assert line(plan(method, system), label) == told
 
 
+@pytest.mark.parametrize(
+    ("m3", "system", "told"),
+    [
+        (0.6, System.METRIC, "600 L"),
+        (0.6, System.US, "159 gal"),
+        (20.0, System.METRIC, "20.0 m3"),
+        (20.0, System.US, "706 ft3"),
+    ],
+)
+def test_a_volume_is_told_in_the_size_that_people_think_of_it_in(m3: float, system: System, told: str) -> None:
+    assert dict(plan(Method.WATER, system, volume_m3=m3).inputs)["volume"] == told
+
+
+def test_time_at_a_flow_of_gas_is_told() -> None:
+    assert line(plan(Method.NITROGEN, flow_l_min=20.0), "Time at this flow") == "27.3 min"
+
+
 def test_a_plan_can_be_logged_word_for_word() -> None:
     made = plan(vessel=Vessel.ROAD_TANK, contents="x" * 200, price=Price(1.0, "kg"), room_m3=1.0)
     assert len(as_entry(made).lines) == len(made.lines)

@@ -73,6 +73,11 @@ def test_cycles_of_pressure() -> None:
 def test_cycles_of_vacuum() -> None:
     done = vacuum_cycles(21.0, 1.0, STANDARD_PA / 2, STANDARD_PA)
     assert (done.exact, done.run, done.volumes) == (pytest.approx(4.4, abs=0.01), 5, pytest.approx(2.5))
+    assert done.left == pytest.approx(21 / 32)  # half of it goes with each cycle; computed
+
+
+def test_a_target_already_met_takes_nothing() -> None:
+    assert mixed_volumes(8.0, 8.0) == displaced_volumes(8.0, 8.0) == 0.0
 
 
 # Textbook exercise: vacuum of 6 mmHg, 21 % to 5 ppm: n = 2.20, so 3 cycles, 2.976 volumes (seen). Table 4.24.
