@@ -11,14 +11,11 @@ import struct
 import zlib
 from collections.abc import Iterator
 
+from prepcheck.archive.exif_blank import blanked
+from prepcheck.archive.heic_blank import heic_without_position
 from prepcheck.photo.containers import Damaged, jpeg_parts, png_parts, webp_parts
 
 _EXIF = b"Exif\0\0"
-_CAMERA, _POSITION = 0x8769, 0x8825
-_TEXTS = (0x010E, 0x927C, 0x9286)
-"""Description, maker's notes and person's comment (EXIF 2.3, JEITA CP-3451C): free forms."""
-_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
-"""Bytes of a value by type (TIFF 6.0, section 2; 13 from its supplement)."""
 
 _SOI, _EOI, _SCAN, _COMMENT = b"\xff\xd8", 0xD9, 0xDA, 0xFE
 _APPS = range(0xE0, 0xF0)
@@ -44,15 +41,15 @@ def without_position(data: bytes, format: str) -> bytes | None:
     Returns
     -------
     bytes or None
-        None where that cannot be done without coding the picture anew: a format other than JPEG, PNG and WebP, or a file
-        that is not built as expected.
+        None where that cannot be done without coding the picture anew: another format (TIFF, clips), or a file that is not
+        built as expected.
     """
     copier = _COPIERS.get(format)
     if copier is None:
         return None
     try:
         return copier(data)
-    except (Damaged, struct.error, IndexError, ValueError):
+    except (Damaged, struct.error, IndexError, KeyError, ValueError):
         return None
 
 
@@ -69,7 +66,7 @@ def _jpeg_parts(data: bytes) -> Iterator[bytes]:
             return
         if code == _APP1 and body.startswith(_EXIF) and not exif_seen:
             exif_seen = True
-            body = _EXIF + _blanked(body[len(_EXIF) :])
+            body = _EXIF + blanked(body[len(_EXIF) :])
         elif not _stays(code, body):
             continue
         yield bytes((0xFF, code)) + (len(body) + 2).to_bytes(2, "big") + body
@@ -104,7 +101,7 @@ def _png(data: bytes) -> bytes:
     for part in png_parts(data):
         body = data[part.start : part.start + part.size]
         if part.kind == b"eXIf":
-            body = _blanked(body)
+            body = blanked(body)
         elif part.kind not in _PNG_KEPT:
             continue
         kept.append(struct.pack(">I4s", part.size, part.kind) + body + struct.pack(">I", zlib.crc32(part.kind + body)))
@@ -117,7 +114,7 @@ def _webp(data: bytes) -> bytes:
         body = data[part.start : part.start + part.size]
         if part.kind == b"EXIF":
             start = _EXIF if body.startswith(_EXIF) else b""
-            body = start + _blanked(body[len(start) :])
+            body = start + blanked(body[len(start) :])
         elif part.kind == b"VP8X":
             body = bytes([body[0] & ~_WEBP_XMP]) + body[1:]
         elif part.kind not in _WEBP_KEPT:
@@ -127,69 +124,4 @@ def _webp(data: bytes) -> bytes:
     return b"RIFF" + struct.pack("<I", len(inside)) + inside
 
 
-def _blanked(block: bytes) -> bytes:
-    """Overwrite what can hold a position in an EXIF block; its size stays."""
-    order = {b"II": "<", b"MM": ">"}.get(block[:2])
-    if order is None:
-        raise Damaged("its EXIF block is not built as TIFF")
-    changed = bytearray(block)
-    for at in _directories(block, order):
-        for entry in reversed(_entries(block, order, at)):
-            tag, _, _, value = struct.unpack_from(f"{order}HHII", block, entry)
-            if tag in _TEXTS:
-                _blank_value(changed, order, entry)
-            elif tag == _POSITION:
-                _blank_directory(changed, order, value)
-                _drop_entry(changed, order, at, entry)
-    return bytes(changed)
-
-
-def _directories(block: bytes, order: str) -> list[int]:
-    """Return where the directories of the picture, of its thumbnail and of the camera lie."""
-    found: list[int] = []
-    (at,) = struct.unpack_from(f"{order}I", block, 4)
-    while at:
-        if at in found or len(found) > 4:
-            raise Damaged("its EXIF directories run in a circle")
-        found.append(at)
-        (at,) = struct.unpack_from(f"{order}I", block, _entries(block, order, at).stop)
-    for entry in (entry for at in list(found) for entry in _entries(block, order, at)):
-        tag, _, _, value = struct.unpack_from(f"{order}HHII", block, entry)
-        if tag == _CAMERA and value not in found:
-            found.append(value)
-    return found
-
-
-def _entries(block: bytes | bytearray, order: str, at: int) -> range:
-    """Return where the entries of a directory begin."""
-    (count,) = struct.unpack_from(f"{order}H", block, at)
-    if at + 2 + 12 * count > len(block):
-        raise Damaged("an EXIF directory is cut")
-    return range(at + 2, at + 2 + 12 * count, 12)
-
-
-def _blank_directory(changed: bytearray, order: str, at: int) -> None:
-    for entry in _entries(changed, order, at):
-        _blank_value(changed, order, entry)
-        changed[entry : entry + 12] = bytes(12)
-    changed[at : at + 2] = bytes(2)
-
-
-def _blank_value(changed: bytearray, order: str, entry: int) -> None:
-    _, kind, count, value = struct.unpack_from(f"{order}HHII", changed, entry)
-    size = _SIZES.get(kind, 1) * count
-    at = entry + 8 if size <= 4 else value
-    if at + size > len(changed):
-        raise Damaged("a value lies outside its EXIF block")
-    changed[at : at + size] = bytes(size)
-
-
-def _drop_entry(changed: bytearray, order: str, at: int, entry: int) -> None:
-    """Take an entry out of its directory; those after it, and the pointer to the next directory, move up."""
-    (count,) = struct.unpack_from(f"{order}H", changed, at)
-    end = min(at + 2 + 12 * count + 4, len(changed))
-    changed[entry:end] = changed[entry + 12 : end] + bytes(12)
-    struct.pack_into(f"{order}H", changed, at, count - 1)
-
-
-_COPIERS = {"JPEG": _jpeg, "PNG": _png, "WEBP": _webp}
+_COPIERS = {"JPEG": _jpeg, "PNG": _png, "WEBP": _webp, "HEIC": heic_without_position}

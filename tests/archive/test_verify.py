@@ -7,6 +7,8 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from prepcheck.archive.statement import sha256
 from prepcheck.errors import BrokenBag, WrongUse
@@ -136,6 +138,19 @@ def test_all_faults_are_told_not_only_the_first(bag, photo):
     (bag / "data/keys.json").write_bytes(b"{}")
     kinds = {kind for kind, _ in s.faults(bag)}
     assert {"missing", "added", "changed", "form"} <= kinds
+
+
+@given(st.data())
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_changed_byte_of_any_file_is_a_fault(bag, data):
+    path = data.draw(st.sampled_from(sorted(path for path in bag.rglob("*") if path.is_file())))
+    before = path.read_bytes()
+    at, mask = data.draw(st.integers(0, len(before) - 1)), data.draw(st.integers(1, 255))
+    path.write_bytes(before[:at] + bytes([before[at] ^ mask]) + before[at + 1 :])
+    try:
+        assert s.faults(bag) != []
+    finally:
+        path.write_bytes(before)
 
 
 # whose key
