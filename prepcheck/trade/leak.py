@@ -14,7 +14,7 @@ from prepcheck.settings import LeakSettings
 from prepcheck.trade.bounds import bounded
 from prepcheck.trade.entries import LeakEntry
 from prepcheck.trade.facts import Fact, Mark
-from prepcheck.trade.leak_rules import MOST_GAUGE_PA, MOST_VOLUME_M3
+from prepcheck.trade.leak_rules import LEAST_VOLUME_M3, MOST_GAUGE_PA, MOST_VOLUME_M3
 from prepcheck.trade.units import STANDARD_PA
 
 GAS_CONSTANT = Fact(8.314472, "J/(mol K)", "as used in 40 CFR 1065.644", Mark.SEEN)
@@ -89,7 +89,7 @@ def amount_rate(start: Moment, end: Moment, volume_m3: float, seconds: float) ->
         bounded(moment.kelvin, "a temperature", "K", more_than=100.0, most=500.0)
         bounded(moment.error_pa, "the error of the pressure", "Pa", most=MOST_GAUGE_PA)
         bounded(moment.error_k, "the error of the temperature", "K", most=50.0)
-    bounded(volume_m3, "the volume", "m3", more_than=0, most=MOST_VOLUME_M3)
+    bounded(volume_m3, "the volume", "m3", least=LEAST_VOLUME_M3, most=MOST_VOLUME_M3)
     bounded(seconds, "the time", "s", more_than=0, most=31e6)
     per = volume_m3 / (GAS_CONSTANT.value * seconds)
     lost = start.absolute_pa / start.kelvin - end.absolute_pa / end.kelvin
@@ -112,7 +112,7 @@ def plain_rate(drop_pa: float, volume_m3: float, seconds: float) -> float:
         A number out of range.
     """
     bounded(drop_pa, "the drop", "Pa", least=-MOST_GAUGE_PA, most=MOST_GAUGE_PA)
-    bounded(volume_m3, "the volume", "m3", more_than=0, most=MOST_VOLUME_M3)
+    bounded(volume_m3, "the volume", "m3", least=LEAST_VOLUME_M3, most=MOST_VOLUME_M3)
     return drop_pa * volume_m3 / bounded(seconds, "the time", "s", more_than=0, most=31e6)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from prepcheck.trade.bounds import bounded
 from prepcheck.trade.facts import Fact, Mark
-from prepcheck.trade.leak_rules import MOST_GAUGE_PA, MOST_VOLUME_M3
+from prepcheck.trade.leak_rules import LEAST_GAUGE_PA, LEAST_VOLUME_M3, MOST_GAUGE_PA, MOST_VOLUME_M3
 from prepcheck.trade.units import GRAVITY, STANDARD_PA
 
 HEAT_RATIO = {
@@ -51,8 +51,8 @@ def stored(gauge_pa: float, volume_m3: float, gas: str = "air", ambient_pa: floa
     WrongUse
         Pressure or volume out of range.
     """
-    bounded(gauge_pa, "the pressure", "Pa", more_than=0, most=MOST_GAUGE_PA)
-    bounded(volume_m3, "the volume", "m3", more_than=0, most=MOST_VOLUME_M3)
+    bounded(gauge_pa, "the pressure", "Pa", least=LEAST_GAUGE_PA, most=MOST_GAUGE_PA)
+    bounded(volume_m3, "the volume", "m3", least=LEAST_VOLUME_M3, most=MOST_VOLUME_M3)
     ratio = HEAT_RATIO[gas].value
     absolute = ambient_pa + gauge_pa
     left = (ambient_pa / absolute) ** ((ratio - 1) / ratio)
@@ -69,5 +69,5 @@ def panel_force(gauge_pa: float, area_mm2: float) -> float:
     WrongUse
         Pressure or area out of range.
     """
-    bounded(gauge_pa, "the pressure", "Pa", more_than=0, most=MOST_GAUGE_PA)
-    return gauge_pa * bounded(area_mm2, "the panel's area", "mm2", more_than=0, most=1e8) * 1e-6
+    bounded(gauge_pa, "the pressure", "Pa", least=LEAST_GAUGE_PA, most=MOST_GAUGE_PA)
+    return gauge_pa * bounded(area_mm2, "the panel's area", "mm2", least=1.0, most=1e8) * 1e-6

@@ -13,7 +13,10 @@ from prepcheck.trade.units import GALLON_M3, GRAVITY, PSI_PA
 MOST_HEAD_M = 30.0
 MOST_VOLUME_M3 = 200.0
 MOST_GAUGE_PA = 1e6
-"""Bounds beyond which a figure is a slip of the pen: no small tank is so high, so large or so strong."""
+LEAST_HEAD_M = 0.001
+LEAST_VOLUME_M3 = 1e-6
+LEAST_GAUGE_PA = 1.0
+"""Bounds beyond which a figure is a slip of the pen: no tank here is so high, large or strong, or so small."""
 
 WATER = Fact(1000.0, "kg/m3", "62.43 lb/ft3", Mark.COMPUTED)
 CONTENTS = {
@@ -59,7 +62,7 @@ def density(contents: str | None, given_kg_m3: float | None) -> Fact:
         A name that is not known here, or a density out of range.
     """
     if given_kg_m3 is not None:
-        bounded(given_kg_m3, "the density", "kg/m3", more_than=0, most=3000.0)
+        bounded(given_kg_m3, "the density", "kg/m3", least=1.0, most=3000.0)
         return Fact(given_kg_m3, "kg/m3", "as given", Mark.SHOP)
     if contents is None:
         return WATER
@@ -78,7 +81,7 @@ def head_pressure(head_m: float, density_kg_m3: float) -> float:
     WrongUse
         A head out of range.
     """
-    return density_kg_m3 * GRAVITY * bounded(head_m, "the head", "m", more_than=0, most=MOST_HEAD_M)
+    return density_kg_m3 * GRAVITY * bounded(head_m, "the head", "m", least=LEAST_HEAD_M, most=MOST_HEAD_M)
 
 
 def system_pressure(head_pa: float) -> SystemPressure:
@@ -99,7 +102,7 @@ def strength_tests(volume_m3: float) -> tuple[str, ...]:
     WrongUse
         A volume out of range.
     """
-    bounded(volume_m3, "the volume", "m3", more_than=0, most=MOST_VOLUME_M3)
+    bounded(volume_m3, "the volume", "m3", least=LEAST_VOLUME_M3, most=MOST_VOLUME_M3)
     rounding = 1e-9
     if volume_m3 < _SMALL_TANK_M3 * (1 - rounding):
         return ("shock",)

@@ -11,6 +11,7 @@ from prepcheck.trade.entries import LeakEntry
 from prepcheck.trade.facts import Fact, Mark
 from prepcheck.trade.leak_energy import HEAT_RATIO, Stored, panel_force, stored
 from prepcheck.trade.leak_rules import (
+    LEAST_GAUGE_PA,
     MOST_GAUGE_PA,
     SYSTEM_LEAST,
     WATER,
@@ -117,7 +118,7 @@ def _test_pressure(wish: Wish, system: SystemPressure | None) -> Fact:
     """Return the pressure given, else that of the label, else that of the system rule."""
     for value, what in ((wish.pressure_pa, "the pressure"), (wish.label_pa, "the label's pressure")):
         if value is not None:
-            bounded(value, what, "Pa", more_than=0, most=MOST_GAUGE_PA)
+            bounded(value, what, "Pa", least=LEAST_GAUGE_PA, most=MOST_GAUGE_PA)
             return Fact(value, "Pa", f"{what} as given", Mark.SHOP)
     if system is not None:
         return Fact(system.pa, "Pa", f"33 CFR 183.542, {system.governs.value}", Mark.SEEN)
@@ -127,4 +128,6 @@ def _test_pressure(wish: Wish, system: SystemPressure | None) -> Fact:
 def _over_most(pressure_pa: float, most_pa: float | None) -> bool:
     if most_pa is None:
         return False
-    return pressure_pa > bounded(most_pa, "the most that the tank may see", "Pa", more_than=0, most=MOST_GAUGE_PA)
+    return pressure_pa > bounded(
+        most_pa, "the most that the tank may see", "Pa", least=LEAST_GAUGE_PA, most=MOST_GAUGE_PA
+    )

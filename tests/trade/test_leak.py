@@ -53,7 +53,7 @@ from prepcheck.trade.units import FOOT_M, GALLON_M3, PSI_PA, STANDARD_PA, System
 REGISTRY: pint.UnitRegistry = pint.UnitRegistry()
 DEFAULTS = LeakSettings()
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
-BAD = (math.nan, math.inf, -1.0, 0.0, 1e12)
+BAD = (math.nan, math.inf, -1.0, 0.0, 1e-12, 1e12)
 TIGHT = Moment(STANDARD_PA + 20_684, 293.15)
 
 
