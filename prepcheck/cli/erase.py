@@ -13,7 +13,8 @@ from prepcheck.cli.pins import PinFile, pin_of
 app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Erase a name, a photo or an entry for a lawful reason. Its hash and the reason stay, and the log still verifies.",
+    help="Erase a name, what a job says of its customer, a photo or an entry for a lawful reason. Its hash and the reason"
+    " stay, and the log still verifies.",
 )
 Reason = Annotated[str, typer.Option(help="The lawful reason, in your words; it stays in the log.")]
 Keeper = Annotated[str, typer.Option("--by", help="The keeper who erases.")]
@@ -36,6 +37,25 @@ def person(
     log, _ = tasks.open_log(store, loaded, create=False)
     told = tasks.erase_person(log, name, reason=reason, by=by, pin=pin_of(log, by, pin_file), at=now(), settings=loaded)
     typer.echo(f"Erased; entry {told.number} says so. Names that stand in notes and titles are not found by this.")
+
+
+@app.command()
+def job(
+    number: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
+    reason: Reason,
+    by: Keeper,
+    pin_file: PinFile = None,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Take a job's title, part and customer reference out of the log. All else about it stays."""
+    from prepcheck import tasks
+    from prepcheck.settings import load
+
+    loaded = load(settings)
+    log, _ = tasks.open_log(store, loaded, create=False)
+    told = tasks.erase_job(log, number, reason=reason, by=by, pin=pin_of(log, by, pin_file), at=now(), settings=loaded)
+    typer.echo(f"Erased; entry {told.number} says so.")
 
 
 @app.command()

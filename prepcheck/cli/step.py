@@ -52,6 +52,16 @@ def plan(
 
 
 @app.command()
+def template(
+    work: Annotated[str, typer.Argument(help="closed-vessel, open-vessel or plain-part.")],
+) -> None:
+    """Print a plan that comes with prepcheck, to be saved, changed to how the shop works, and named with step plan."""
+    from prepcheck.trade.work import load_work
+
+    typer.echo(load_work(work).text, nl=False)
+
+
+@app.command()
 def done(
     job: Job,
     step: StepName,

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from prepcheck.errors import UnknownRecord, WrongUse
 from prepcheck.store import tables as t
+from prepcheck.store.append import job_id_of
 from prepcheck.store.events import add_event, find_person
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.trade.entries import Erased
@@ -28,6 +29,19 @@ def erase_person(
     connection.execute(sa.update(held).where(held.c.person_id == number, held.c.pin != "").values(pin=""))
     entry = Erased(what=f"the name of person {number}", sha256=sha256, reason=reason)
     return add_event(connection, None, entry, by, at, role)
+
+
+def erase_job(
+    connection: sa.Connection, number: str, reason: str, by: str, at: datetime, role: str = ""
+) -> LoggedEvent:
+    """Take title, part and customer reference of a job out of the log."""
+    row, j = job_id_of(connection, number), t.jobs
+    sha256 = _erase_leaf(connection, "job", row, reason)
+    gone = {"title": "erased", "part": "", "customer_reference": ""}
+    says = sa.or_(*(j.c[name] != text for name, text in gone.items()))
+    connection.execute(sa.update(j).where(j.c.id == row, says).values(gone))
+    entry = Erased(what="title, part and customer of the job", sha256=sha256, reason=reason)
+    return add_event(connection, number, entry, by, at, role)
 
 
 def erase_event(
@@ -84,5 +98,8 @@ def erased_photos(connection: sa.Connection) -> set[tuple[str, str]]:
 def _erase_leaf(connection: sa.Connection, kind: str, row: int, reason: str) -> str:
     """Take the text of a leaf away and return its hash."""
     mine = sa.and_(t.leaves.c.kind == kind, t.leaves.c.row == row)
+    leaf = connection.execute(sa.select(t.leaves.c.text, t.leaves.c.hash).where(mine)).one()
+    if leaf.text is None:
+        raise UnknownRecord("was erased already", "See prepcheck job show", f"{kind} {row}")
     connection.execute(sa.update(t.leaves).where(mine).values(text=None, salt="", erased=reason))
-    return str(connection.scalar(sa.select(t.leaves.c.hash).where(mine)))
+    return str(leaf.hash)

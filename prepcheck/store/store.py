@@ -158,6 +158,11 @@ class Store:
         with self.writing() as connection:
             return erase.erase_person(connection, name, reason, by, at, role)
 
+    def erase_job(self, number: str, *, reason: str, by: str, at: datetime, role: str = "") -> LoggedEvent:
+        """Take title, part and customer reference of a job out of the log."""
+        with self.writing() as connection:
+            return erase.erase_job(connection, number, reason, by, at, role)
+
     def erase_event(self, number: int, *, reason: str, by: str, at: datetime, role: str = "") -> LoggedEvent:
         """Take the text of an entry out of the log."""
         with self.writing() as connection:

@@ -1,7 +1,7 @@
 """Use cases of the log. Time, person and place are arguments; nothing here reads a clock or the surroundings."""
 
 from prepcheck.tasks.entries import log_entry
-from prepcheck.tasks.erasing import erase_entry, erase_person, erase_photo
+from prepcheck.tasks.erasing import erase_entry, erase_job, erase_person, erase_photo
 from prepcheck.tasks.log import (
     cached_result,
     check_entry,
@@ -25,6 +25,7 @@ __all__ = [
     "choose_work",
     "disagree",
     "erase_entry",
+    "erase_job",
     "erase_person",
     "erase_photo",
     "job_story",

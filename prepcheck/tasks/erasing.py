@@ -32,6 +32,15 @@ def erase_person(
     return store.erase_person(who, reason=why, by=keeper, at=at, role=role)
 
 
+def erase_job(
+    store: Store, number: str, *, reason: str, by: str, pin: str | None, at: datetime, settings: Settings = DEFAULTS
+) -> LoggedEvent:
+    """Take a job's title, part and customer reference out of the log, which may name a customer; all else stays."""
+    keeper, why = _asked(by, reason)
+    role = keeping_role(store, keeper, pin, at, settings)
+    return store.erase_job(w.job_number(number), reason=why, by=keeper, at=at, role=role)
+
+
 def erase_entry(
     store: Store, number: int, *, reason: str, by: str, pin: str | None, at: datetime, settings: Settings = DEFAULTS
 ) -> LoggedEvent:

@@ -35,6 +35,11 @@ def test_a_person_is_erased_from_what_is_told(shop):
     assert "Ola" not in told
 
 
+def test_a_jobs_title_is_erased_from_what_is_told(shop):
+    assert shop.good("erase", "job", "1", *keeper(shop)) == "Erased; entry 2 says so.\n"
+    assert shop.good("job", "list").split()[:2] == ["J-0001", "erased"]
+
+
 def test_an_entry_is_erased_from_what_is_told(shop):
     assert shop.good("erase", "entry", "1", *keeper(shop)) == "Erased; entry 2 says so.\n"
     told = shop.good("job", "show", "1")
@@ -52,7 +57,7 @@ def test_a_photo_is_erased_and_what_was_measured_stays(shop):
     assert list((shop.folder / "photos").rglob("*.jpg")) == []
 
 
-@pytest.mark.parametrize("what", [["person", "Ola"], ["entry", "1"], ["photo", "0" * 64]])
+@pytest.mark.parametrize("what", [["person", "Ola"], ["job", "1"], ["entry", "1"], ["photo", "0" * 64]])
 def test_only_a_keeper_erases(shop, what):
     done = shop("erase", *what, "--by", "Mika", "--pin-file", shop.pin_file("Mika"), "--reason", "x")
     assert (done.code, "Mika: is no keeper" in done.err) == (2, True)

@@ -44,6 +44,13 @@ def test_a_chosen_plan_is_said_back_with_its_steps(tmp_path):
     assert {"[>] intake next", "[ ] weld open", "[ ] look over open"} <= set(said)
 
 
+def test_a_plan_that_ships_can_be_saved_and_changed(shop):
+    text = shop.good("step", "template", "plain-part")
+    (shop.folder / "mine.toml").write_text(text.replace("Plain part", "Our part"))
+    pin = ("--pin-file", shop.pin_file("Mika"))
+    assert "Steps: Our part" in shop.good("step", "plan", "1", shop.folder / "mine.toml", "--person", "Mika", *pin)
+
+
 def test_each_progress_has_its_mark(held):
     held.good("step", "release", "1", "clear", *held.as_("Mika"), at=6)
     said = lines(held.good("job", "show", "1", at=7))

@@ -58,6 +58,7 @@ def test_a_row_must_point_to_rows_that_exist(log):
 ERASING = [
     "UPDATE leaves SET text = NULL, salt = '', erased = 'asked' WHERE id = 2",
     "UPDATE people SET name = 'erased person 2', folded = char(10) || 2 WHERE id = 2",
+    "UPDATE jobs SET title = 'erased', part = '', customer_reference = '' WHERE id = 1",
     "UPDATE events SET body = NULL WHERE id = 1",
     "UPDATE credentials SET pin = '' WHERE id = 1",
 ]
@@ -75,6 +76,9 @@ NOT_ERASING = [
     "UPDATE people SET name = 'Max', folded = 'max' WHERE id = 2",
     "UPDATE people SET name = 'erased person 2' WHERE id = 2",
     "UPDATE people SET name = 'erased person 1', folded = char(10) || 1 WHERE id = 2",
+    "UPDATE jobs SET title = 'Lid' WHERE id = 1",
+    "UPDATE jobs SET title = 'erased', part = 'x', customer_reference = '' WHERE id = 1",
+    "UPDATE jobs SET title = 'erased', part = '', customer_reference = '', alloy = '6061' WHERE id = 1",
     "UPDATE events SET body = '{}' WHERE id = 1",
     "UPDATE events SET body = NULL, at = 'never' WHERE id = 1",
     "UPDATE events SET body = NULL, job_id = NULL WHERE id = 1",
@@ -112,8 +116,13 @@ def test_what_was_erased_cannot_be_put_back(open_file, change):
     table = change.split()[1]
     open_file.execute(change)
     before = open_file.execute(f"SELECT * FROM {table}").fetchall()
-    back = {"leaves": "text = 'x', salt = 'y', erased = ''", "people": "name = 'Jon', folded = 'jon'"}
-    put = back.get(table, "body = '{}'" if table == "events" else "pin = 'x'")
+    put = {
+        "leaves": "text = 'x', salt = 'y', erased = ''",
+        "people": "name = 'Jon', folded = 'jon'",
+        "jobs": "title = 'x'",
+        "events": "body = '{}'",
+        "credentials": "pin = 'x'",
+    }[table]
     with pytest.raises(sqlite3.IntegrityError, match="the log is append-only"):
         open_file.execute(f"UPDATE {table} SET {put} WHERE {change.split('WHERE')[1]}")
     assert open_file.execute(f"SELECT * FROM {table}").fetchall() == before

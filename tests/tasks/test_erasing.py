@@ -116,6 +116,43 @@ def test_who_is_not_there_is_not_erased(shop):
         tasks.erase_person(shop, "Max", **KEEPER)
 
 
+# jobs
+
+
+def test_an_erased_job_keeps_its_number_and_what_is_no_persons(shop):
+    from prepcheck.store import NewJob
+
+    told = NewJob("Tank of Ms Unlikely", "her boat", "5083", 5.0, "diesel", "UNLIKELY 7")
+    tasks.open_job(shop, told, person="Ola", at=minute(1))
+    before = shop.leaves()
+    event = tasks.erase_job(shop, "2", **KEEPER)
+    check_only(shop, before, leaf_of(before, "Unlikely"))
+    job = tasks.job_story(shop, "2").job
+    assert (job.title, job.part, job.customer_reference) == ("erased", "", "")
+    assert (job.number, job.alloy, job.wall_mm, job.previous_contents) == ("J-0002", "5083", 5.0, "diesel")
+    assert event.entry.sha256 == before[leaf_of(before, "Unlikely")].hash
+
+
+def test_a_job_is_erased_once(shop):
+    tasks.erase_job(shop, JOB, **KEEPER)
+    with pytest.raises(UnknownRecord, match="job 1: was erased already"):
+        tasks.erase_job(shop, JOB, **KEEPER)
+
+
+def test_a_job_that_was_named_erased_from_the_start_can_be_erased(shop):
+    from prepcheck.store import NewJob
+
+    for told in (NewJob("erased", customer_reference="UNLIKELY"), NewJob("erased")):
+        number = tasks.open_job(shop, told, person="Ola", at=minute(1)).number
+        tasks.erase_job(shop, number, **KEEPER)
+        assert tasks.job_story(shop, number).job.customer_reference == ""
+
+
+def test_a_job_that_is_not_there_is_not_erased(shop):
+    with pytest.raises(UnknownRecord, match="no such job"):
+        tasks.erase_job(shop, "9", **KEEPER)
+
+
 # entries
 
 

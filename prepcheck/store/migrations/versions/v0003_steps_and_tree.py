@@ -79,12 +79,19 @@ def _leaves() -> None:
 
 def _erasable() -> None:
     """Forbid every change but the one that erases: it takes text away, once, and says why where there is room for it."""
-    op.execute("DROP TRIGGER people_no_update")
-    op.execute("DROP TRIGGER people_no_delete")
+    for table in ("people", "jobs"):
+        op.execute(f"DROP TRIGGER {table}_no_update")
+        op.execute(f"DROP TRIGGER {table}_no_delete")
     forbid_changes_but(
         "people",
         same=("id",),
         erased="NEW.name = 'erased person ' || OLD.id AND NEW.folded = char(10) || OLD.id AND OLD.folded <> NEW.folded",
+    )
+    forbid_changes_but(
+        "jobs",
+        same=("id", "number", "alloy", "wall_mm", "previous_contents", "opened_at", "opened_by"),
+        erased="NEW.title = 'erased' AND NEW.part = '' AND NEW.customer_reference = '' AND "
+        "(OLD.title <> 'erased' OR OLD.part <> '' OR OLD.customer_reference <> '')",
     )
     forbid_changes_but(
         "events",
