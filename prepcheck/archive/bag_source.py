@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import lzma
 import os
 import stat
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
@@ -20,6 +22,8 @@ _Item = TypeVar("_Item")
 CHUNK = 2**20
 _GIVE = "Give the folder or the zip file that prepcheck seal wrote"
 _ENCRYPTED = 0x1
+_BROKEN = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, RuntimeError, ValueError, struct.error)
+"""What reading a damaged entry of a zip file raises."""
 
 
 class Source(Protocol):
@@ -172,7 +176,7 @@ class ZipSource:
                     if left < 0:
                         raise OSError("unpacks to more than it says")
                     yield chunk
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+        except _BROKEN as error:
             raise OSError(str(error) or type(error).__name__) from error
 
     def _take(self, entry: zipfile.ZipInfo, path: str) -> None:

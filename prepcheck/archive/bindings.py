@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from prepcheck.archive.bag_parts import Tell
-from prepcheck.archive.bag_source import Source
+from prepcheck.archive.bag_source import Source, read
 from prepcheck.archive.faults import Kind
-from prepcheck.archive.sequence import erasures, name_of, told
+from prepcheck.archive.sequence import erasures, name_of, told, words
 from prepcheck.archive.statement import LogFile, PhotoLine, PhotosFile, record_file
 
 
@@ -38,7 +38,7 @@ def check_records(log: LogFile, hashes: Mapping[str, str], tell: Tell) -> None:
 
 def check_photos(log: LogFile, photos: PhotosFile, hashes: Mapping[str, str], tell: Tell) -> None:
     """Check that each photo of an inspection is listed, and that each file is the one listed, and that there are no others."""
-    logged = {sha256 for entry in log.entries for sha256 in _list(told(entry).get("photos"))}
+    logged = {sha256 for entry in log.entries for sha256 in words(told(entry).get("photos"))}
     listed = [line.sha256 for line in photos.photos]
     if len(set(listed)) != len(listed):
         tell(Kind.LOG, "data/photos.json", "lists a photo twice")
@@ -73,32 +73,27 @@ def check_story(log: LogFile, story: Any, tell: Tell) -> None:
     if not isinstance(story, dict):
         tell(Kind.FORM, "data/job.json", "cannot be read as the story of a job")
         return
-    logged = {
-        (text.get("number"), text.get("at")): text.get("entry")
-        for text in map(told, log.entries)
-        if text.get("kind") == "event"
-    }
-    events = [event for event in _list(story.get("events")) if isinstance(event, dict)]
-    for event in events:
-        number, inside = event.get("number"), event.get("entry")
-        if inside is not None and logged.get((number, event.get("at")), {}) != inside:
-            tell(Kind.LOG, "data/job.json", f"its entry {number} is not the one that was logged")
-    told_of = {str(event.get("number")) for event in events}
-    for number in sorted({str(number) for number, _ in logged} - told_of):
-        tell(Kind.LOG, "data/job.json", f"does not tell entry {number} of the log")
+    logged = {_key(text): text for text in map(told, log.entries) if text.get("kind") == "event"}
+    events = story.get("events")
+    listed = {_key(event): event for event in (events if isinstance(events, list) else ()) if isinstance(event, dict)}
+    for key, event in listed.items():
+        if event.get("entry") is not None and logged.get(key, {}).get("entry") != event["entry"]:
+            tell(Kind.LOG, "data/job.json", f"its entry {event.get('number')} is not the one that was logged")
+    for key in sorted(logged.keys() - listed.keys()):
+        tell(Kind.LOG, "data/job.json", f"does not tell entry {logged[key].get('number')} of the log")
+
+
+def _key(event: dict[str, Any]) -> str:
+    return json.dumps([event.get("number"), event.get("at")])
 
 
 def read_json(source: Source, path: str) -> Any:
     """Return the JSON of a file of the bag; None when there is none."""
     try:
-        return json.loads(b"".join(source.chunks(path)))
+        return json.loads(read(source, path))
     except (KeyError, OSError, ValueError, RecursionError):
         return None
 
 
 def _record_path(number: Any) -> str:
     return f"data/{record_file(number)}" if isinstance(number, int) and 0 <= number < 2**53 else "data/records/?"
-
-
-def _list(found: Any) -> list[Any]:
-    return found if isinstance(found, list) else []

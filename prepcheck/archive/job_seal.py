@@ -18,10 +18,11 @@ from prepcheck.archive.keys import shop_key
 from prepcheck.archive.seal import Evidence, ModelIn, PhotoIn, SealedBag, seal
 from prepcheck.archive.statement import sha256
 from prepcheck.archive.verify import verify
-from prepcheck.errors import BrokenBag, StoreFault
+from prepcheck.errors import BrokenBag, StoreFault, WrongUse
 from prepcheck.resources import folder
 from prepcheck.store import clean, job_number
 from prepcheck.store.rows import Leaf, Seal, Story
+from prepcheck.store.words import TITLE
 from prepcheck.trade.entries import Erased, Sealed
 
 if TYPE_CHECKING:
@@ -78,8 +79,12 @@ def seal_job(
         The log or a photo is no longer what was logged, or its past is not the one that was sealed; nothing was sealed.
     NameClash, StoreFull
         There is something at `out`, or no room; nothing was sealed.
+    WrongUse
+        The name of the person or of the bag cannot be logged.
     """
     job, who = job_number(number), clean(person, "the person's name")
+    if len(out.name) > TITLE or not out.name.isprintable():
+        raise WrongUse("is no name for a bag that can be logged", "Choose another --out", out.name)
     evidence = gather(store, job, report_files)
     finished = finish(out.parent, evidence.earlier)
     key = shop_key(store.path.parent, at)

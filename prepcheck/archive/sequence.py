@@ -25,6 +25,11 @@ def told(entry: EntryLine) -> dict[str, Any]:
     return found if isinstance(found, dict) else {}
 
 
+def words(found: Any) -> set[str]:
+    """Return the texts in a list; nothing when it is none."""
+    return {one for one in found if isinstance(one, str)} if isinstance(found, list) else set()
+
+
 def check_entries(log: LogFile, head: Head, tell: Tell) -> None:
     """Check that each entry is where and what the sealed tree says, and that none of the job's is missing."""
     for entry in (*log.entries, *log.people):
@@ -43,6 +48,8 @@ def _check_entry(entry: EntryLine, head: Head, tell: Tell) -> None:
         tell(Kind.LOG, where, "its text is not the one that was logged: its hash is another")
     if entry.text is not None and not told(entry):
         tell(Kind.LOG, where, "its text cannot be read")
+    if told(entry).get("nth", entry.nth) != entry.nth:
+        tell(Kind.LOG, where, "its number in the job is not the one that was logged")
     if (entry.text is None) != bool(entry.erased):
         tell(Kind.LOG, where, "its text is gone and no erasure is told, or the other way round")
     proof = [bytes.fromhex(hash) for hash in entry.proof]
@@ -88,10 +95,12 @@ def check_times(log: LogFile, head: Head, tell: Tell) -> None:
             continue
         before = [newest[other] for other in (newest if kind == "event" else (kind, "event")) if other in newest]
         before += [one.at for one in log.earlier if one.size <= entry.index]
-        if before and at < max(before) - SLACK:
-            tell(Kind.TIME, name_of(entry), f"its time {at} is before {max(before)}, which came earlier: back-dated, "
-                 "or the clock was put back")  # fmt: skip
-        if at > head.at + SLACK:
+        if before and max(before) - at > SLACK:
+            told_late = (
+                f"its time {at} is before {max(before)}, which came earlier: back-dated, or the clock was put back"
+            )
+            tell(Kind.TIME, name_of(entry), told_late)
+        if at - head.at > SLACK:
             tell(Kind.TIME, name_of(entry), f"its time {at} is after the seal's, {head.at}")
         newest[kind] = max(at, newest.get(kind, at))
 
@@ -103,11 +112,7 @@ def check_earlier(log: LogFile, head: Head, tell: Tell) -> None:
         tell(Kind.LOG, "log.json", "its earlier seals are not in order")
     for one in log.earlier:
         if not goes_on(one, head):
-            tell(
-                Kind.LOG,
-                f"the seal of {one.at:%Y-%m-%d %H:%M}",
-                "this log does not go on from it: its past was rewritten",
-            )
+            tell(Kind.LOG, _seal_of(one.at), "this log does not go on from it: its past was rewritten")
     last = log.earlier[-1] if log.earlier else None
     if (last and _ref(last)) != head.previous:
         tell(Kind.LOG, "head.json", "names another previous seal than the last in log.json")
@@ -125,7 +130,7 @@ def goes_on(one: EarlierLine, head: Head) -> bool:
 
 def check_after(old: Head, old_log: LogFile, old_manifest: str, new: Head, new_log: LogFile, tell: Tell) -> None:
     """Check that a bag goes on from an older one that somebody kept."""
-    where = f"the seal of {old.at:%Y-%m-%d %H:%M}"
+    where = _seal_of(old.at)
     line = next((one for one in new_log.earlier if one.manifest_sha256 == old_manifest), None)
     if new.size < old.size or (new.job == old.job and new.entries < old.entries):
         tell(Kind.LOG, where, f"the tail is cut: it had {old.size} entries in the log, this bag has {new.size}")
@@ -133,12 +138,12 @@ def check_after(old: Head, old_log: LogFile, old_manifest: str, new: Head, new_l
         tell(Kind.LOG, where, "this bag does not know it: its past was rewritten, or it is the older of the two")
     elif (line.size, line.root) != (old.size, old.root) or not goes_on(line, new):
         tell(Kind.LOG, where, "this log does not go on from it: its past was rewritten")
-    if new.at < old.at - SLACK:
+    if old.at - new.at > SLACK:
         tell(Kind.TIME, "head.json", f"sealed at {new.at}, before the older bag, {old.at}")
     _check_same(old_log, new_log, tell)
-    for entry in new_log.entries:
+    for entry in new_log.entries if line is None else ():  # else the times were held against it in the bag itself
         at = _time(told(entry).get("at"))
-        if entry.index >= old.size and at is not None and at < old.at - SLACK:
+        if entry.index >= old.size and at is not None and old.at - at > SLACK:
             tell(Kind.TIME, name_of(entry), f"came after the older bag of {old.at} with the time {at}: back-dated")
 
 
@@ -167,6 +172,10 @@ def _time(text: Any) -> datetime | None:
     except (TypeError, ValueError):
         return None
     return found if found.tzinfo else None
+
+
+def _seal_of(at: datetime) -> str:
+    return f"the seal of {at.isoformat(sep=' ', timespec='minutes')[:16]}"
 
 
 def name_of(entry: EntryLine) -> str:

@@ -91,7 +91,7 @@ class PhotoLine(Part):
     """A photo or clip of the job: SHA-256 of the original, and the file that stands for it, or why there is none."""
 
     sha256: Hex32
-    names: tuple[Word, ...]
+    names: tuple[str, ...]
     format: Word
     file: Word | None
     file_sha256: Hex32 | None

@@ -98,7 +98,7 @@ def check_timestamp(reply: bytes, signature: bytes, sealed_at: datetime, authori
     except BadTimestamp as error:
         tell(Kind.TIME, s.TIMESTAMP, f"is no timestamp of this signature ({error})")
         return "the shop's own word: the timestamp in the bag does not hold"
-    if stamp.at < sealed_at - _SLACK:
+    if sealed_at - stamp.at > _SLACK:
         tell(Kind.TIME, s.TIMESTAMP, f"is of {stamp.at}, before the shop says that it sealed, {sealed_at}")
     if not stamp.proved:
         return f"the shop's own word: a timestamp in the bag names {stamp.at:%Y-%m-%d %H:%M:%S %Z}, {_NOT_PROVED}"

@@ -205,11 +205,9 @@ def _tell_erased(bag: _Bag, log: s.LogFile) -> None:
             bag.told.append(
                 f"{sequence.name_of(entry)} was erased: {entry.erased}. Its hash {entry.hash} stays in the tree"
             )
-    named = {sequence.told(entry).get("person") for entry in log.entries} - {None}
-    there = {sequence.told(entry).get("number") for entry in log.people}
-    bag.told += [
-        f"the name of person {number} is not in the bag: it was erased" for number in sorted(named - there, key=str)
-    ]
+    named = {str(sequence.told(entry)["person"]) for entry in log.entries if "person" in sequence.told(entry)}
+    there = {str(sequence.told(entry).get("number")) for entry in log.people}
+    bag.told += [f"the name of person {number} is not in the bag: it was erased" for number in sorted(named - there)]
 
 
 def _after(bag: _Bag, older: Path) -> None:

@@ -140,6 +140,13 @@ def test_somebody_has_to_seal(logged, tmp_path):
     assert nothing_sealed(logged, tmp_path)
 
 
+@pytest.mark.parametrize("name", ["a" * 201, "bag\nname", "bag\x1b"])
+def test_a_name_that_cannot_be_logged_is_refused(logged, tmp_path, name):
+    with pytest.raises(WrongUse, match="no name for a bag"):
+        seal(logged, tmp_path / name)
+    assert nothing_sealed(logged, tmp_path)
+
+
 def test_a_lost_photo_is_not_passed_over(logged, tmp_path):
     next(logged[1].folder.rglob(f"{sha256(TWO)}.*")).unlink()
     with pytest.raises(UnknownRecord, match="no such photo"):
