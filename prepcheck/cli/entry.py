@@ -29,7 +29,7 @@ At = Annotated[str | None, typer.Option("--at", help=HELP)]
 def reading(
     job: Job,
     gas: Annotated[Literal["oxygen", "flammable", "toxic"], typer.Argument(help="What the reading is of.")],
-    value: Annotated[float, typer.Argument(help="Oxygen in % by volume, flammable in % LEL, toxic in ppm.")],
+    value: Annotated[str, typer.Argument(help="Oxygen in % by volume, flammable in % LEL, toxic in ppm.")],
     place: Annotated[str, typer.Option(help='Where in the vessel, such as "sump, behind the baffle".')],
     person: Person,
     height: Annotated[str | None, typer.Option(help='Height over the bottom, such as "0.2 m".')] = None,
@@ -61,7 +61,7 @@ def reading(
     entry = _made(
         GasReading,
         gas=Gas(gas),
-        value=value,
+        value=_number(value),
         place=place,
         height_m=optional_quantity(height, Kind.HEIGHT, "the height"),
         of=of,
@@ -242,6 +242,14 @@ def note(
     from prepcheck.trade.entries import Note
 
     _log(job, _made(Note, text=text), person, pin_file, json, settings, store)
+
+
+def _number(text: str) -> float:
+    """Read a reading's number, with a point or a comma."""
+    try:
+        return float(text.strip()[:40].replace(",", "."))
+    except ValueError as error:
+        raise WrongUse("the reading is no number", "Write it like 20.9, without a unit", text[:40]) from error
 
 
 def _wall(gauge: str | None, nominal: str | None, depth: str | None, before: str | None) -> dict[str, Any]:

@@ -40,6 +40,7 @@ def steps_text(state: JobState) -> RenderableType:
         told += [Text("Ran out of time", style="bold reverse"), *_ran_out(state)]
     if state.remarks:
         told += [Text("The clock", style="bold reverse"), *_remarks(state.remarks)]
+    told += _running(state)
     for one in state.those(Progress.HELD, Progress.NEXT):
         told += [Text(f"{MARKS[one.progress]} {one.step.name}: {one.step.title}", style="bold"), *_at_hand(one, state)]
     return Group(*told)
@@ -79,6 +80,12 @@ def _ran_out(state: JobState) -> Iterator[RenderableType]:
     for remark in state.ran_out:
         names = [one.step.name for one in state.steps if remark in one.remarks]
         yield from _remarks((remark,), f"{', '.join(names)}, ")
+
+
+def _running(state: JobState) -> Iterator[RenderableType]:
+    """Say what time runs for steps that are not at hand yet."""
+    for one in state.those(Progress.OPEN):
+        yield from _remarks(tuple(said for said in one.remarks if said.code == "time_left"), f"{one.step.name}, ")
 
 
 def _at_hand(state: StepState, job: JobState) -> Iterator[RenderableType]:

@@ -118,6 +118,6 @@ def _when(at: datetime) -> str:
 
 
 def _long(span: timedelta) -> str:
-    minutes = int(span.total_seconds() // 60)
-    hours, rest = divmod(minutes, 60)
-    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"
+    hours, minutes = divmod(int(span.total_seconds() // 60), 60)
+    parts = [f"{hours} h" if hours else "", f"{minutes:02d} min" if hours else f"{minutes} min"]
+    return parts[0] if hours and not minutes else " ".join(filter(None, parts))

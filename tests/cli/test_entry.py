@@ -45,6 +45,10 @@ def test_a_reading_is_logged_with_meter_sensor_place_and_height(shop):
     }  # fmt: skip
 
 
+def test_a_reading_may_be_written_with_a_comma(shop):
+    assert entry(shop, "reading", "1", "oxygen", "20,9", "--place", "sump", "--person", "Ola")["value"] == 20.9
+
+
 def test_a_toxic_reading_carries_the_limit_that_the_person_names(shop):
     limit = ["--of", "benzene", "--limit", "1", "--limit-source", "the shop's rule"]
     told = entry(shop, "reading", "1", "toxic", "0.2", "--place", "sump", "--person", "Ola", *limit)
@@ -141,6 +145,8 @@ def test_a_time_may_be_written_in_several_ways(shop, monkeypatch, when):
     [
         ([*READING[:3], "-5", *READING[4:]], "No such option"),
         ([*READING[:3], "nan", *READING[4:]], "value: Input should be a finite number"),
+        ([*READING[:3], "twenty", *READING[4:]], "twenty: the reading is no number"),
+        ([*READING[:3], "1,234.5", *READING[4:]], "1,234.5: the reading is no number"),
         ([*READING[:3], "120", *READING[4:]], "120: a reading of oxygen goes from 0 to 100"),
         ([*READING, "--height", "8"], "the height has no unit"),
         ([*READING, "--height", "8 kg"], "the height has a unit that is not one of"),
