@@ -1,4 +1,17 @@
-"""Evidence by hash: the bytes of each photo, stored once."""
+"""Evidence by hash: the bytes of each photo, stored once; and jobs sealed into bags that anybody can verify.
+
+* ``archive``: photo bytes under their SHA-256.
+* ``keys``: the shop's key, made on first use, backed up, handed over.
+* ``bag``, ``bag_*``, ``faults``: bags by RFC 8493, as folder or zip file, written and checked.
+* ``without_position``, ``exif_blank``, ``heic_blank``: copies of photos that do not tell where they were taken.
+* ``statement``: the files of a seal as models: what is signed, entries with proofs, photos, models, keys.
+* ``seal``, ``job_seal``: plain data into a signed bag; what the log holds of a job into plain data.
+* ``verify``: the three depths; ``sequence`` holds the log's entries, ``bindings`` what is shown, against the tree.
+* ``timestamp``: timestamps of others (RFC 3161).
+* ``check.html``: compares the hashes in a browser; goes into every bag.
+
+`verify` and what it needs never import the store's database.
+"""
 
 from prepcheck.archive.archive import Archive
 

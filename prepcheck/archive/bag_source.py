@@ -164,7 +164,7 @@ class ZipSource:
 
     def has_folder(self, name: str) -> bool:
         """Say whether there is a folder, even an empty one."""
-        return any(f"{name}/" in f"/{entry.filename}" for entry in self._zip.infolist())
+        return any(f"/{name}/" in f"/{entry.filename}" for entry in self._zip.infolist())
 
     def chunks(self, path: str) -> Iterator[bytes]:
         """Yield the bytes of an entry, never more than it says it has."""
