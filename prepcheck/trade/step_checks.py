@@ -119,5 +119,4 @@ def _when(at: datetime) -> str:
 
 def _long(span: timedelta) -> str:
     hours, minutes = divmod(int(span.total_seconds() // 60), 60)
-    parts = [f"{hours} h" if hours else "", f"{minutes:02d} min" if hours else f"{minutes} min"]
-    return parts[0] if hours and not minutes else " ".join(filter(None, parts))
+    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"

@@ -80,19 +80,19 @@ def test_an_override_shows_what_spoke_against_it_and_the_reason(shop):
 def test_time_that_ran_out_stands_out(held):
     held.good("step", "release", "1", "clear", *held.as_("Mika"), at=6)
     said = " ".join(held.good("job", "show", "1", at=300).split())
-    assert "Ran out of time weld, held up: 4 h 59 min went by after the step clean; the limit is 4 h." in said
+    assert "Ran out of time weld, held up: 4 h 59 min went by after the step clean; the limit is 4 h 00 min." in said
     assert "Mathers" in said
 
 
 def test_time_that_is_left_is_shown(held):
     held.good("step", "release", "1", "clear", *held.as_("Mika"), at=6)
     said = " ".join(held.good("job", "show", "1", at=181).split())
-    assert "note: 1 h of 4 h after the step clean are left, until 2026-11-24 12:01." in said
+    assert "note: 1 h 00 min of 4 h 00 min after the step clean are left, until 2026-11-24 12:01." in said
 
 
 def test_time_that_is_left_is_shown_while_other_steps_still_come_first(held):
     said = " ".join(held.good("job", "show", "1", at=61).split())
-    assert "weld, note: 3 h of 4 h after the step clean are left, until 2026-11-24 12:01." in said
+    assert "weld, note: 3 h 00 min of 4 h 00 min after the step clean are left, until 2026-11-24 12:01." in said
 
 
 def test_a_clock_that_was_moved_back_stands_out(held):

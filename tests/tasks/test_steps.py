@@ -120,7 +120,7 @@ def test_an_override_takes_a_reason(shop):
 
 def test_work_that_began_in_time_may_be_told_late(shop):
     release(ready(shop), "clear", 6)
-    with pytest.raises(Held, match="5 h went by after the step clean"):
+    with pytest.raises(Held, match="5 h 00 min went by after the step clean"):
         done(shop, "weld", 301)
     done(shop, "weld", 301, started_at=minute(200))
     assert progress(shop, 302)["weld"] == "done"

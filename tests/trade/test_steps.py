@@ -180,7 +180,7 @@ def test_four_hours_after_cleaning_the_part_is_cleaned_again(after, code):
 
 def test_the_time_that_is_left_is_told():
     (left,) = state(log(CLEANED, CLEARED, RELEASED), 190).find("weld").remarks
-    assert left.text == "50 min of 4 h after the step clean are left, until 2026-11-24 12:00."
+    assert left.text == "50 min of 4 h 00 min after the step clean are left, until 2026-11-24 12:00."
 
 
 def test_the_limit_is_told_with_its_source_and_the_conflict():
