@@ -60,30 +60,51 @@ def check_tree(store: Store) -> None:
         assert connection.exec_driver_sql(of_events).scalar() == 0
 
 
-def test_a_release_that_is_killed_at_any_moment_is_there_as_a_whole_or_not_at_all(tmp_path: Path):
-    (tmp_path / "whole").mkdir()
-    waiting(tmp_path / "whole")
-    with start(RELEASE, tmp_path / "whole", 0) as whole:
-        moments = int(whole.communicate(timeout=60)[0])
-    assert moments > 15
-    for moment in range(1, moments + 1, max(1, moments // 8)):
-        folder = tmp_path / str(moment)
-        folder.mkdir()
-        store = waiting(folder)
-        before = store.tree_head()
-        with start(RELEASE, folder, moment) as killed:
-            killed.communicate(timeout=60)
-        assert killed.returncode == -9
-        told, released = (
-            progress(store, 7)["clear"],
-            [e for e in store.events(JOB) if isinstance(e.entry, StepReleased)],
-        )
-        assert (told, len(released)) in (("held", 0), ("released", 1))
-        assert store.tree_head().size == before.size + len(released)
-        check_tree(store)
-        if told == "held":
-            release(store, "clear", 6)
-        assert progress(store, 7)["clear"] == "released"
+@pytest.fixture(scope="module")
+def moments(tmp_path_factory: pytest.TempPathFactory) -> int:
+    """How many statements and commits a release takes."""
+    folder = tmp_path_factory.mktemp("whole")
+    waiting(folder)
+    with start(RELEASE, folder, 0) as whole:
+        return int(whole.communicate(timeout=60)[0])
+
+
+@pytest.mark.parametrize("share", [0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.9, 1])
+def test_a_release_that_is_killed_at_any_moment_is_there_as_a_whole_or_not_at_all(
+    tmp_path: Path, moments: int, share: float
+):
+    store = waiting(tmp_path)
+    before = store.tree_head()
+    with start(RELEASE, tmp_path, 1 + round(share * (moments - 1))) as killed:
+        killed.communicate(timeout=60)
+    assert killed.returncode == -9
+    told, released = progress(store, 7)["clear"], [e for e in store.events(JOB) if isinstance(e.entry, StepReleased)]
+    assert (told, len(released)) in (("held", 0), ("released", 1))
+    assert store.tree_head().size == before.size + len(released)
+    check_tree(store)
+    if not released:
+        release(store, "clear", 6)
+    assert progress(store, 7)["clear"] == "released"
+
+
+AFTER = """
+import os, signal, sys
+from pathlib import Path
+from prepcheck import tasks
+from tests.tasks.shop import QUICK, release
+store, _ = tasks.open_log(Path(sys.argv[1]), QUICK)
+release(store, "clear", 6)
+print("reported", flush=True)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_a_release_that_was_reported_is_kept_whatever_comes_after(tmp_path: Path):
+    store = waiting(tmp_path)
+    with start(AFTER, tmp_path) as killed:
+        assert killed.communicate(timeout=60)[0] == "reported\n"
+    assert progress(store, 7)["clear"] == "released"
+    check_tree(store)
 
 
 TWICE = """
