@@ -79,7 +79,7 @@ class Work(_Part):
     name: str
     title: Text
     step: tuple[Step, ...] = Field(min_length=1, max_length=40)
-    text: str = Field(default="", repr=False)
+    text: str = Field(default="", repr=False, exclude=True)
 
     @model_validator(mode="after")
     def _steps_lead_down(self) -> Work:
