@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from prepcheck.archive import keys
-from prepcheck.merkle import leaf_hash
+from prepcheck.merkle import leaf_hash, root
 from prepcheck.store.rows import Leaf
 from prepcheck.trade.entries import Sealed
 from tests.archive import sealed as s
@@ -105,9 +105,9 @@ def test_entries_told_in_another_order_than_the_log_show(first):
     assert ("log", "log.json") in s.faults(first)
 
 
-def swapped(bag: Path, change: object) -> None:
-    """Change ``log.json`` of a bag."""
-    path = s.opened(bag) / "data/log.json"
+def swapped(bag: Path, change: object, name: str = "log.json") -> None:
+    """Change a file of JSON in a bag."""
+    path = s.opened(bag) / "data" / name
     told = json.loads(path.read_text())
     change(told)  # type: ignore[operator]
     path.write_text(json.dumps(told))
@@ -182,6 +182,27 @@ def test_a_photo_exchanged_before_sealing_is_not_the_original(tmp_path, key):
     swapped_photos["photos"][0]["file_sha256"] = "0" * 64
     (bag.path / "data/photos.json").write_text(json.dumps(swapped_photos))
     assert ("log", f"data/photos/{s.sha256(s.PHOTO)}.jpg") in s.faults(bag.path)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda lines: lines.append(lines[0]), "lists a photo twice"),
+        (lambda lines: lines.append({**lines[0], "sha256": "1" * 64}), "lists a photo that no entry of the log names"),
+        (lambda lines: lines[0].update(file=None), "does not say why a photo is left out"),
+        (lambda lines: lines[0].update(original=not lines[0]["original"]), "is called the original and is another"),
+    ],
+)
+def test_a_list_of_photos_that_does_not_fit_is_told(first, change, said):
+    swapped(first, lambda told: change(told["photos"]), "photos.json")
+    assert any(said in fault.what for fault in s.looked(first).faults)
+
+
+def test_an_entry_that_cannot_be_read_is_told(tmp_path, key):
+    leaves = s.log()
+    leaves[5] = hashed_anew(replace(leaves[5], text="{}"))
+    found = s.looked(s.sealed(tmp_path / "bag", replace(s.evidence(), leaves=leaves), key).path)
+    assert any(fault.what == "its text cannot be read" for fault in found.faults)
 
 
 def test_a_story_that_tells_another_entry_is_named(tmp_path, key):
@@ -267,6 +288,23 @@ def test_a_list_of_seals_that_was_shortened_shows(first, key):
     bag = second([*s.log(), s.note(6, 5, 4, "handed over", 70)], first, key)
     swapped(bag, lambda told: told["earlier"].clear())
     assert ("log", "head.json") in s.faults(bag)
+
+
+def test_a_list_of_seals_in_another_order_shows(tmp_path, key, first):
+    leaves = [*s.log(), s.note(6, 5, 4, "handed over", 70)]
+    later = kept_seal(first).model_copy(update={"size": 7, "root": root_of(leaves)})
+    bag = s.sealed(tmp_path / "bag", s.evidence(leaves, earlier=[s.logged(later), s.logged(kept_seal(first))]), key)
+    assert ("log", "log.json") in s.faults(bag.path)
+
+
+def root_of(leaves: list[Leaf]) -> str:
+    return root([bytes.fromhex(leaf.hash) for leaf in leaves]).hex()
+
+
+def test_a_kept_bag_that_is_told_with_another_head_shows(tmp_path, key, first):
+    other = kept_seal(first).model_copy(update={"size": 3, "root": root_of(s.log()[:3])})
+    bag = s.sealed(tmp_path / "bag", s.evidence(earlier=[s.logged(other)]), key).path
+    assert ("log", "the seal of 2026-11-24 11:00") in s.faults(bag, after=first)
 
 
 # keys over time
