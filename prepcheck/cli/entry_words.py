@@ -38,7 +38,7 @@ def _short(entry: e.AnyEntry) -> str:
         case e.Certificate():
             return f"certified by {entry.certified_by} under {entry.rule}"
         case e.PlanMade():
-            return f"plan {entry.what}, {len(entry.lines)} lines"
+            return f"plan made: {entry.what}"
         case e.WorkChosen():
             return f"plan of steps: {entry.work}"
         case e.StepDone():

@@ -206,6 +206,18 @@ def test_a_pin_is_not_changed_without_the_old_one(shop):
         tasks.set_pin(shop, "Mika", "9753", old_pin="0000", at=minute(1), settings=QUICK)
 
 
+def test_a_pin_that_was_changed_meanwhile_is_not_changed_again(shop, monkeypatch):
+    def meanwhile(*_: object) -> str:
+        monkeypatch.undo()
+        add(shop, "Mika", "welder", "5555")
+        return hash_pin("9753", QUICK.people)
+
+    monkeypatch.setattr("prepcheck.tasks.people.hash_pin", meanwhile)
+    with pytest.raises(NotAllowed, match="was changed by somebody meanwhile"):
+        tasks.set_pin(shop, "Mika", "9753", old_pin="1357", at=minute(1), settings=QUICK)
+    assert check(shop, "Mika", "5555") == "welder"
+
+
 def test_a_pin_shows_in_no_error_and_no_printed_object(shop):
     seen = []
     shop.try_pin("Mika", minute(1), lambda held: seen.append(repr(held)) or True)

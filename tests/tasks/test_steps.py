@@ -73,6 +73,12 @@ def test_another_plan_takes_somebody_who_may_release(shop):
     assert last(shop).entry == WorkChosen(work="looser", plan=looser.text)
 
 
+def test_of_two_first_plans_at_once_the_second_is_refused(shop, monkeypatch):
+    monkeypatch.setattr(shop, "events", lambda number: ())  # as it was before the first one came
+    with pytest.raises(NotAllowed, match="was given a plan by somebody else meanwhile"):
+        tasks.choose_work(shop, JOB, short(), person="Ola", at=minute(1))
+
+
 def test_a_plan_in_the_log_that_cannot_be_read_is_told(shop):
     shop.add_event(JOB, WorkChosen(work="newer", plan="title = 3"), "Ola", minute(1))
     with pytest.raises(BadSteps, match="newer: "):

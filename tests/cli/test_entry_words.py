@@ -1,0 +1,65 @@
+"""Each kind of entry in one line."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+import pytest
+
+from prepcheck.cli.entry_words import entry_words
+from prepcheck.store import LoggedEvent
+from prepcheck.trade import entries as e
+from tests.tasks.shop import minute
+
+AT = minute(5)
+TOLD: list[tuple[Any, str]] = [
+    (
+        e.GasReading(
+            gas=e.Gas.TOXIC, of="benzene", value=0.2, place="sump", height_m=1.2, meter="meter 4", taken_at=AT
+        ),
+        "toxic (benzene) 0.2 ppm; sump, 1.2 m up at 08:05; meter 4, other",
+    ),
+    (
+        e.VesselCondition(condition=e.State.INERTED, previous_contents="petrol", purge_gas="argon", at=AT),
+        "condition inerted, held petrol; purged with argon",
+    ),
+    (
+        e.VesselCondition(condition=e.State.WATER_FILLED, previous_contents="diesel", water_gap_mm=25, at=AT),
+        "condition water-filled, held diesel; water 25.0 mm below the weld",
+    ),
+    (e.Certificate(certified_by="A", rule="B", at=AT), "certified by A under B"),
+    (
+        e.WallReading(
+            method="before_after", wall_mm=3.2, nominal_mm=5, spot=2, place="sump", instrument="gauge 1", taken_at=AT
+        ),
+        "wall 3.20 mm of 5.00 mm at spot 2, by before and after; sump; gauge 1",
+    ),
+    (
+        e.LeakEntry(method="decay", start_pa=20_000, seconds=600, leaks=("bung",), started_at=AT),
+        "looked for leaks by decay at 20.0 kPa, 10.0 min; leaks: bung",
+    ),
+    (e.PlanMade(what="weld", inputs={}, lines=(("current", "200 A"),)), "plan made: weld"),
+    (e.WorkChosen(work="plain-part", plan=""), "plan of steps: plain-part"),
+    (e.StepDone(step="weld"), "weld done"),
+    (e.StepDone(step="weld", note="no time", against=("x",)), "weld done although held: no time"),
+    (e.StepReleased(step="clear"), "clear released"),
+    (e.StepReleased(step="clear", override=True, reason="x"), "clear released by override: x"),
+    (e.StepReopened(step="clear", reason="rain"), "clear opened again: rain"),
+    (e.Note(text="new disc"), "note: new disc"),
+    (e.Sealed(bag="one.zip", manifest_sha256="0", size=1, root="0"), "sealed: one.zip"),
+    (e.Erased(what="photo", sha256="0", reason="asked"), "erased photo: asked"),
+]
+
+
+@pytest.mark.parametrize(("entry", "words"), TOLD, ids=lambda one: getattr(one, "kind", ""))
+def test_an_entry_is_told_in_one_line(entry, words):
+    assert entry_words(LoggedEvent(1, AT.isoformat(), "Ola", "", entry)) == words
+
+
+def test_an_entry_that_was_erased_says_so():
+    assert entry_words(LoggedEvent(1, AT.isoformat(), "Ola", "", None)) == "erased"
+
+
+def test_every_kind_of_entry_has_its_words():
+    kinds = get_args(get_args(e.AnyEntry)[0])
+    assert {type(entry) for entry, _ in TOLD} == set(kinds)
