@@ -108,8 +108,7 @@ def seal_job(
 
 def gather(store: Store, job: str, report_files: Mapping[str, bytes] | None = None) -> Evidence:
     """Return all that is sealed of a job, as the log holds it at this moment; an unknown job is an `UnknownRecord`."""
-    earlier = store.seals()  # before the leaves, so that all their heads lie among these
-    leaves = store.leaves()
+    leaves, earlier = _leaves_and_seals(store)
     story = store.story(job)
     told = [json.loads(leaf.text) for leaf in leaves if leaf.job == job and leaf.text is not None]
     records = {one["number"]: store.record_text(one["number"]) for one in told if one["kind"] == "inspection"}
@@ -124,6 +123,16 @@ def gather(store: Store, job: str, report_files: Mapping[str, bytes] | None = No
         earlier=earlier,
         reports=report_files,
     )
+
+
+def _leaves_and_seals(store: Store) -> tuple[list[Leaf], list[Seal]]:
+    """Return the leaves and the seals of one moment: read again where another process sealed in between."""
+    seals = store.seals()
+    while True:
+        leaves, before = store.leaves(), seals
+        seals = store.seals()
+        if seals == before:
+            return leaves, seals
 
 
 def finish(place: Path, seals: Iterable[Seal]) -> tuple[Path, ...]:

@@ -115,6 +115,40 @@ def test_a_bag_of_another_job_goes_on_from_it_too(logged, tmp_path):
     assert s.faults(tmp_path / "other", after=tmp_path / "first") == []
 
 
+@pytest.mark.parametrize("when", ["leaves", "seals"])
+def test_a_seal_of_another_process_in_between_is_taken_in(logged, tmp_path, monkeypatch, when):
+    store, _ = logged
+    others = tasks.open_log(tmp_path / "store", Settings())
+    real, left = getattr(store, when), [1]
+
+    def meanwhile():
+        found = real()
+        if left[0]:
+            left[0] = 0
+            seal(others, tmp_path / "theirs")
+        return found
+
+    monkeypatch.setattr(store, when, meanwhile)
+    seal(logged, tmp_path / "ours", 70)
+    assert s.faults(tmp_path / "ours", after=tmp_path / "theirs") == []
+
+
+def test_two_that_seal_the_same_moment_are_both_gone_on_from(logged, tmp_path, monkeypatch):
+    others = tasks.open_log(tmp_path / "store", Settings())
+    real = logged[0].add_seal
+
+    def late(*told, **named):
+        seal(others, tmp_path / "theirs")
+        return real(*told, **named)
+
+    monkeypatch.setattr(logged[0], "add_seal", late)
+    seal(logged, tmp_path / "ours")
+    monkeypatch.undo()
+    seal(logged, tmp_path / "next", 70)
+    assert s.faults(tmp_path / "next", after=tmp_path / "ours") == []
+    assert s.faults(tmp_path / "next", after=tmp_path / "theirs") == []
+
+
 def test_gathering_reads_only(logged):
     before = logged[0].tree_head()
     assert gather(logged[0], "J-0001").job == "J-0001"
