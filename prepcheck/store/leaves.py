@@ -32,12 +32,13 @@ class _Told(NamedTuple):
 def add_leaf(connection: sa.Connection, kind: str, row: int) -> None:
     """Add the leaf of row `row` of what `kind` names; the row is there already, in the same transaction."""
     told = _TELLERS[kind](connection, row)
-    text = canonical({"kind": kind, "number": row, **told.text})
+    nth = _next_of(connection, told.job_id)
+    text = canonical({"kind": kind, "number": row, "nth": nth, **told.text})
     salt = secrets.token_bytes(SALT_BYTES)
     connection.execute(
         sa.insert(t.leaves).values(
             job_id=told.job_id,
-            nth=_next_of(connection, told.job_id),
+            nth=nth,
             kind=kind,
             row=row,
             salt=salt.hex(),
