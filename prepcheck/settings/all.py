@@ -1,0 +1,73 @@
+"""All settings together, their hash, and the file that changes them."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from prepcheck.errors import BadSettings
+from prepcheck.own_file import first_fault, read_text
+from prepcheck.settings.picture import (
+    AlignSettings,
+    CardSettings,
+    ClipSettings,
+    FitnessSettings,
+    MovedLightSettings,
+    PhotoSettings,
+)
+from prepcheck.settings.setting import Group
+from prepcheck.settings.shop import PeopleSettings, StepSettings, StoreSettings
+from prepcheck.settings.spots import FollowSettings, ScoreSettings, SpotSettings
+from prepcheck.settings.work import ClearingSettings, LeakSettings, WallSettings, WeldSettings
+
+_MOST_BYTES = 16_000
+"""Of a settings file: ten times what all settings together need; a parser of TOML takes long over nested names."""
+
+
+class Settings(Group):
+    """All settings. Give it to every step; its hash is part of each result's origin."""
+
+    photo: PhotoSettings = PhotoSettings()
+    fitness: FitnessSettings = FitnessSettings()
+    card: CardSettings = CardSettings()
+    spot: SpotSettings = SpotSettings()
+    follow: FollowSettings = FollowSettings()
+    score: ScoreSettings = ScoreSettings()
+    align: AlignSettings = AlignSettings()
+    moved_light: MovedLightSettings = MovedLightSettings()
+    clip: ClipSettings = ClipSettings()
+    clearing: ClearingSettings = ClearingSettings()
+    wall: WallSettings = WallSettings()
+    weld: WeldSettings = WeldSettings()
+    leak: LeakSettings = LeakSettings()
+    store: StoreSettings = StoreSettings()
+    steps: StepSettings = StepSettings()
+    people: PeopleSettings = PeopleSettings()
+
+    def digest(self) -> str:
+        """SHA-256 (hex) of the canonical JSON (RFC 8785) of all values."""
+        import rfc8785
+
+        return hashlib.sha256(rfc8785.dumps(self.model_dump())).hexdigest()
+
+
+def load(path: Path | None) -> Settings:
+    """Read a TOML settings file over the defaults; None gives the defaults.
+
+    Raises
+    ------
+    BadSettings
+        The file cannot be read, is no TOML, names a setting that does not exist, or a value is out of range.
+    """
+    if path is None:
+        return Settings()
+    text = read_text(path, _MOST_BYTES, BadSettings)
+    try:
+        return Settings.model_validate(tomllib.loads(text))
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise BadSettings(f"is no TOML file ({error})", "Mend the file", str(path)) from error
+    except ValidationError as error:
+        raise BadSettings(first_fault(error), "Mend the file", str(path)) from error
