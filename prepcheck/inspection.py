@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from prepcheck import __version__
 from prepcheck.errors import BadOutlines
 from prepcheck.photo import Flag, Photo, photo_flags, spot_flags, with_scale
-from prepcheck.score import BrightShare, Score, bright_share, score_spot
+from prepcheck.score import BrightShare, Joint, JointLine, Score, bright_share, judge_joint, score_spot
 from prepcheck.settings import Settings
 from prepcheck.spot import NoSpot, Spot, drawn_spots, find_spots, touches_edge
 from prepcheck.surface import Model, ModelOrigin, SurfaceMap, map_surface
@@ -40,10 +40,18 @@ class Outlines:
         Outlines drawn by hand, (x, y) in full-size pixels.
     refused : dict of int to str
         Numbers of the tool's spots that are refused, each with the reason.
+    joint : JointLine or None
+        The joint line, which judges the tool's own spots too: it is no opinion on them.
     """
 
     drawn: tuple[NDArray[np.float64], ...] = ()
     refused: dict[int, str] = field(default_factory=dict)
+    joint: JointLine | None = None
+
+    @property
+    def only_joint(self) -> bool:
+        """Whether nothing is said about the tool's outlines themselves."""
+        return self.joint is not None and not self.drawn and not self.refused
 
 
 @dataclass(frozen=True)
@@ -68,11 +76,12 @@ class Seen:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """Spots with their scores, the share over all of them, and the worst of their standings."""
+    """Spots with their scores, the share over all of them, the worst of their standings, and the joint if one was drawn."""
 
     spots: tuple[tuple[Spot, Score], ...]
     share: BrightShare | None
     standing: Standing
+    joint: Joint | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,6 +219,8 @@ def see(photo: Photo, model: Model, settings: Settings, stated_mm_per_px: float 
 def conclude(seen: Seen, model: Model, settings: Settings, outlines: Outlines | None = None) -> Inspection:
     """Outline the spots in what was seen and score them; raises as `inspect`."""
     photo, surface = seen.photo, seen.surface
+    joint = None if outlines is None else outlines.joint
+    _check_joint(joint, surface, photo)
     found = find_spots(surface, settings)
     spots = () if isinstance(found, NoSpot) else found
     flags = _sorted([*seen.flags, *_spot_flags(found, photo, surface, seen.card, settings)])
@@ -217,8 +228,10 @@ def conclude(seen: Seen, model: Model, settings: Settings, outlines: Outlines | 
         photo=photo,
         flags=flags,
         surface=surface,
-        answer=_answer(spots, surface, photo, settings, flags),
-        by_person=None if outlines is None else _by_person(outlines, spots, surface, photo, settings, flags),
+        answer=_answer(spots, surface, photo, settings, flags, joint),
+        by_person=None
+        if outlines is None or outlines.only_joint
+        else _by_person(outlines, spots, surface, photo, settings, flags),
         refused={} if outlines is None else outlines.refused,
         origin=Origin(__version__, model.origin, settings_sha256(settings, model), photo.sha256),
     )
@@ -236,15 +249,21 @@ def worst_standing(standings: list[Standing]) -> Standing:
 
 
 def _answer(
-    spots: tuple[Spot, ...], surface: SurfaceMap, photo: Photo, settings: Settings, flags: tuple[Flag, ...]
+    spots: tuple[Spot, ...],
+    surface: SurfaceMap,
+    photo: Photo,
+    settings: Settings,
+    flags: tuple[Flag, ...],
+    line: JointLine | None = None,
 ) -> Answer:
-    scored = tuple((spot, score_spot(spot, surface, photo, settings.score)) for spot in spots)
+    scored = tuple((spot, score_spot(spot, surface, photo, settings.score, line)) for spot in spots)
     if not scored:
-        return Answer((), None, Standing.RETAKE)
+        return Answer((), None, Standing.RETAKE, None if line is None else Joint(line, None, (), ()))
     everywhere = np.logical_or.reduce([spot.mask for spot in spots])
     blocked = any(flag.blocking for flag in flags)
     standing = Standing.RETAKE if blocked else worst_standing([score.standing for _, score in scored])
-    return Answer(scored, bright_share(surface, everywhere), standing)
+    joint = None if line is None else judge_joint(line, scored, surface, photo, settings.score)
+    return Answer(scored, bright_share(surface, everywhere), standing, joint)
 
 
 def _by_person(
@@ -261,7 +280,7 @@ def _by_person(
     if empty := [str(spot.number) for spot in drawn if not cv2.erode(spot.mask.astype(np.uint8), _SPECK).any()]:
         raise BadOutlines(f"drawn outline {', '.join(empty)} holds next to nothing", "Draw it larger", photo.name)
     own = tuple(flag for flag in flags if not (drawn and flag.code == "no_spot"))
-    return _answer((*kept, *drawn), surface, photo, settings, own)
+    return _answer((*kept, *drawn), surface, photo, settings, own, outlines.joint)
 
 
 def _check(outlines: Outlines, spots: tuple[Spot, ...], photo: Photo) -> None:
@@ -272,6 +291,18 @@ def _check(outlines: Outlines, spots: tuple[Spot, ...], photo: Photo) -> None:
     if strange := sorted(outlines.refused.keys() - {spot.number for spot in spots}):
         what = f"has no outline {', '.join(map(str, strange))} to refuse, only {len(spots)} found"
         raise BadOutlines(what, "Refuse the numbers in the marked picture", photo.name)
+
+
+def _check_joint(joint: JointLine | None, surface: SurfaceMap, photo: Photo) -> None:
+    if joint is None:
+        return
+    if (joint.points < -1).any() or (joint.points > np.array([photo.width, photo.height])).any():
+        what = f"the joint line leaves the photo of {photo.width} x {photo.height} pixels"
+        raise BadOutlines(what, "Draw it in pixels of the upright full-size photo", photo.name)
+    if joint.is_dot(surface):
+        raise BadOutlines(
+            "the joint line is next to a dot", "Draw it from one end of the joint to the other", photo.name
+        )
 
 
 def _spot_flags(

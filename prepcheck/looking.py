@@ -70,6 +70,7 @@ class Look:
             outlines = self.outlines or Outlines()
             drawn = [outline.tolist() for outline in outlines.drawn]
             told = [self.mm_per_px, self.outlines is not None, drawn, sorted(outlines.refused.items())]
+            told += [] if outlines.joint is None else [outlines.joint.points.tolist()]
         if len(photos) > 1:
             fusion = load_fusion()
             told += [[(photo.sha256, photo.name) for photo in photos], "" if fusion is None else fusion.sha256]

@@ -1,4 +1,4 @@
-"""Reads the file in which a person drew or refused outlines."""
+"""Reads the file in which a person drew or refused outlines, or drew the joint line."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from prepcheck.errors import BadOutlines, WrongUse
 from prepcheck.inspection import Outlines
 from prepcheck.own_file import first_fault, read_text
+from prepcheck.score import JointLine
 from prepcheck.store.words import clean
 
 _MOST_BYTES = 1_000_000
@@ -20,6 +21,7 @@ _REASON = 500
 
 _Position = Annotated[float, Field(ge=-1e6, le=1e6, strict=True)]
 _Outline = Annotated[list[tuple[_Position, _Position]], Field(min_length=3, max_length=10_000)]
+_Joint = Annotated[list[tuple[_Position, _Position]], Field(min_length=2, max_length=1000)]
 _Number = Annotated[str, Field(pattern=r"^[1-9][0-9]{0,2}$")]
 
 
@@ -28,13 +30,14 @@ class _File(BaseModel):
 
     draw: Annotated[list[_Outline], Field(max_length=_MOST_OUTLINES)] = []
     refuse: dict[_Number, str] = {}
+    joint: _Joint | None = None
 
 
 def read_outlines(path: Path) -> Outlines:
-    """Read a file of drawn and refused outlines.
+    """Read a file of drawn and refused outlines and of the joint line.
 
-    The file is JSON: ``{"draw": [[[x, y], ...], ...], "refuse": {"NUMBER": "REASON"}}``, positions in pixels of the
-    upright full-size photo.
+    The file is JSON: ``{"draw": [[[x, y], ...], ...], "refuse": {"NUMBER": "REASON"}, "joint": [[x, y], ...]}``, each part
+    optional, positions in pixels of the upright full-size photo.
 
     Raises
     ------
@@ -51,4 +54,5 @@ def read_outlines(path: Path) -> Outlines:
         ) from error
     except WrongUse as error:
         raise BadOutlines(error.what, error.do, str(path)) from error
-    return Outlines(tuple(np.array(points, np.float64) for points in said.draw), refused)
+    joint = None if said.joint is None else JointLine(np.array(said.joint, np.float64))
+    return Outlines(tuple(np.array(points, np.float64) for points in said.draw), refused, joint)

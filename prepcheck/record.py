@@ -19,6 +19,7 @@ from prepcheck.record_parts import (
     AloneRecord,
     FlagRecord,
     Interval,
+    JointRecord,
     MovedLightRecord,
     OriginRecord,
     Part,
@@ -31,6 +32,7 @@ from prepcheck.record_parts import (
     SetPhotoRecord,
     Sha256,
     Share,
+    SideRecord,
     SinceLastPass,
     SpotRecord,
 )
@@ -42,7 +44,7 @@ if TYPE_CHECKING:
 
     from prepcheck.inspection import Answer, Inspection, Member, MovedLight
     from prepcheck.photo import Flag, Photo
-    from prepcheck.score import Patch, Score
+    from prepcheck.score import Patch, Score, Side
     from prepcheck.spot import Spot
 
 __all__ = [
@@ -55,6 +57,7 @@ __all__ = [
     "Fault",
     "FlagRecord",
     "Interval",
+    "JointRecord",
     "MovedLightRecord",
     "OriginRecord",
     "Part",
@@ -68,6 +71,7 @@ __all__ = [
     "SetPhotoRecord",
     "Sha256",
     "Share",
+    "SideRecord",
     "SinceLastPass",
     "SpotRecord",
     "broken_record",
@@ -94,6 +98,7 @@ class Record(Part):
     bright_share: Share | None
     interval: Interval | None
     spots: list[SpotRecord]
+    joint: JointRecord | None = None
     by_person: PersonRecord | None = None
     moved_light: MovedLightRecord | None = None
     since_last_pass: SinceLastPass | None = None
@@ -142,6 +147,7 @@ def record_of(inspection: Inspection) -> Record:
         bright_share=share,
         interval=interval,
         spots=_spot_records(answer, blocked),
+        joint=_joint_record(answer),
         by_person=_person_record(inspection),
         moved_light=None if behind is None else _moved_light_record(behind),
         next_step=answer.standing.next_step,
@@ -230,6 +236,31 @@ def _person_record(inspection: Inspection) -> PersonRecord | None:
         standing=answer.standing,
         bright_share=share,
         interval=interval,
+        joint=_joint_record(answer),
+    )
+
+
+def _joint_record(answer: Answer) -> JointRecord | None:
+    joint = answer.joint
+    if joint is None:
+        return None
+    if answer.standing is Standing.RETAKE:
+        return JointRecord(line=_points(joint.line.points), margin_mm=None, sides=[], touching=[])
+    return JointRecord(
+        line=_points(joint.line.points),
+        margin_mm=joint.margin_mm,
+        sides=[_side_record(side) for side in joint.sides],
+        touching=[_patch_record(patch).model_copy(update={"sure": patch.surely_at_joint}) for patch in joint.touching],
+    )
+
+
+def _side_record(side: Side) -> SideRecord:
+    return SideRecord(
+        name=side.name,
+        shares={kind: round(share, 6) for kind, share in side.shares.items()},
+        area_mm2=round(side.area_mm2, 2),
+        clear_mm=round(side.clear_mm, 1),
+        outline=_points(side.outline),
     )
 
 

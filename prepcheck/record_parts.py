@@ -68,6 +68,33 @@ class PatchRecord(Part):
     sure: bool
 
 
+class SideRecord(Part):
+    """The margin on one side of the joint line, named by where it lies in the photo.
+
+    `shares` are of the area in the photo within the margin, and sum to 1: ``bright``, ``residue`` and ``cannot_tell`` in a
+    spot, ``not_ground`` outside. `clear_mm` reaches from the line to the nearest residue patch or unground surface.
+    """
+
+    name: Literal["left", "right", "above", "below"]
+    shares: dict[str, Share]
+    area_mm2: float
+    clear_mm: float
+    outline: list[Point]
+
+
+class JointRecord(Part):
+    """The joint line that a person drew, in full-size pixels, and what was seen there.
+
+    `margin_mm` is None and `sides` are empty without a scale, and for a photo to retake. The margin changes no standing,
+    patches that touch the line do; there, `sure` says whether a sure core of the patch touches it.
+    """
+
+    line: list[Point]
+    margin_mm: float | None
+    sides: list[SideRecord]
+    touching: list[PatchRecord]
+
+
 class SpotRecord(Part):
     """One ground spot.
 
@@ -104,6 +131,7 @@ class PersonRecord(Part):
     standing: Standing
     bright_share: Share | None
     interval: Interval | None
+    joint: JointRecord | None = None
 
 
 class OriginRecord(Part):

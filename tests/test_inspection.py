@@ -5,9 +5,11 @@ import dataclasses
 import numpy as np
 import pytest
 
+from prepcheck.errors import BadOutlines
 from prepcheck.inspection import Outlines, inspect, settings_sha256, worst_standing
 from prepcheck.photo.card_image import card_image
 from prepcheck.record import Record, record_of
+from prepcheck.score import JointLine
 from prepcheck.settings import Settings
 from prepcheck.terms import Standing, State
 from tests.painted import model, paint, photo, plate
@@ -187,3 +189,50 @@ def test_a_card_on_another_part_is_flagged():
     states[100:860, 780:1270] = State.COATING
     states[300:600, 200:500] = State.BRIGHT
     assert "card_off_plane" in codes(inspect(with_card(states, 850, 300, 3.0), model(), SETTINGS))
+
+
+def joint(*points):
+    return Outlines(joint=JointLine(np.array(points, np.float64)))
+
+
+ACROSS = joint([180, 240], [460, 240])
+
+
+def test_a_speck_at_the_joint_line_leaves_residue():
+    states = plate((State.OXIDE, 320, 240, 5))
+    assert look(states).standing == Standing.BRIGHT
+    assert look(states, outlines=ACROSS).standing == Standing.RESIDUE_LEFT
+
+
+def test_a_joint_line_alone_says_nothing_of_the_outlines():
+    assert look(plate(), outlines=ACROSS).by_person is None
+
+
+def test_the_record_carries_the_joint_line_and_both_margins():
+    said = record_of(look(plate((State.OXIDE, 320, 200, 5)), outlines=ACROSS)).joint
+    assert said.line == [(180.0, 240.0), (460.0, 240.0)]
+    assert said.margin_mm == SETTINGS.score.joint_margin_mm
+    assert {side.name: side.shares["residue"] > 0 for side in said.sides} == {"above": True, "below": False}
+    assert said.touching == []
+
+
+def test_the_margin_counts_spots_drawn_by_a_person():
+    drawn = np.array([[200, 100], [440, 100], [440, 380], [200, 380]], np.float64)
+    told = look(plate(), outlines=Outlines((drawn,), {1: "half of it"}, ACROSS.joint))
+    own, theirs = (record.joint.sides for record in (record_of(told), record_of(told).by_person))
+    assert own[0].shares["not_ground"] != theirs[0].shares["not_ground"]
+
+
+def test_a_photo_to_retake_keeps_the_line_and_judges_nothing():
+    dark = dataclasses.replace(photo(plate()), rgb=(paint(plate()) // 40).astype(np.uint8))
+    said = record_of(inspect(dark, model(), SETTINGS, stated_mm_per_px=0.2, outlines=ACROSS)).joint
+    assert (len(said.line), said.margin_mm, said.sides, said.touching) == (2, None, [], [])
+
+
+@pytest.mark.parametrize(
+    ("points", "says"),
+    [([[0, 0], [900, 0]], "leaves the photo"), ([[50, 50], [51, 51]], "next to a dot")],
+)
+def test_a_line_that_is_none_is_refused(points, says):
+    with pytest.raises(BadOutlines, match=says):
+        look(plate(), outlines=joint(*points))

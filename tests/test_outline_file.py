@@ -59,3 +59,20 @@ def test_whole_numbers_are_positions_too(tmp_path: Path) -> None:
 def test_a_reason_is_brought_to_one_line(tmp_path: Path) -> None:
     (tmp_path / "o.json").write_text('{"refuse": {"1": " that is\\nprimer "}}')
     assert read_outlines(tmp_path / "o.json").refused == {1: "that is primer"}
+
+
+def test_a_joint_line_comes_back_as_drawn(tmp_path: Path) -> None:
+    (tmp_path / "o.json").write_text('{"joint": [[1, 2], [30, 4.5]]}')
+    outlines = read_outlines(tmp_path / "o.json")
+    assert outlines.joint is not None
+    assert outlines.joint.points.tolist() == [[1, 2], [30, 4.5]]
+    assert outlines.only_joint
+
+
+@pytest.mark.parametrize(
+    "joint", ["[[1, 2]]", "[]", '[[1, "2"], [3, 4]]', "[[1, 2], [1e9, 4]]", "[[1, 2, 3], [3, 4, 5]]"]
+)
+def test_what_is_no_line_is_refused(tmp_path: Path, joint: str) -> None:
+    (tmp_path / "o.json").write_text(f'{{"joint": {joint}}}')
+    with pytest.raises(BadOutlines, match="no outline file"):
+        read_outlines(tmp_path / "o.json")

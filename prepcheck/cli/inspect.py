@@ -36,7 +36,12 @@ def inspect(
     maps: Annotated[Path | None, typer.Option(help="Write state, spot and residue maps into this folder.")] = None,
     mm_per_px: Annotated[float | None, typer.Option(help="State a known scale, mm per pixel of the photo.")] = None,
     outline_file: Annotated[
-        Path | None, typer.Option(help='JSON: {"draw": [[[x, y], ..], ..], "refuse": {"1": "why"}} in photo pixels.')
+        Path | None,
+        typer.Option(
+            "--outlines",
+            "--outline-file",
+            help='JSON: {"draw": [[[x, y], ..], ..], "refuse": {"1": "why"}, "joint": [[x, y], ..]} in photo pixels.',
+        ),
     ] = None,
     job: Annotated[str | None, typer.Option(help="Log into this job.")] = None,
     spot: Annotated[str | None, typer.Option(help="The job's spot that the photo shows.")] = None,

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from prepcheck.record import PatchRecord, Record, SpotRecord
+from prepcheck.record import JointRecord, PatchRecord, Record, SpotRecord
 from prepcheck.report.hatch import HATCHES, PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, shown, write
 from prepcheck.report.words import judged, patch_words, person_spots, pointed_at
@@ -87,6 +87,8 @@ def draw_marks(
         _solid(mat, view.place(spot.outline), view.unit)
     for spot in person_spots(record):
         _dashed(mat, view.place(spot.outline), view.unit)
+    if record.joint is not None:
+        _draw_joint(mat, view, record.joint)
     _draw_labels(mat, view, record, inside, np.isin(full, RESIDUE), patch_label)
     return used
 
@@ -128,6 +130,24 @@ def _solid(mat: NDArray[np.uint8], outline: Points, unit: float) -> None:
     """Draw an outline of the tool."""
     for colour, width in ((PAPER, 3.6), (INK, 1.6)):
         cv2.polylines(mat, [_whole(outline)], True, colour, max(1, round(width * unit)), cv2.LINE_AA)
+
+
+def _draw_joint(mat: NDArray[np.uint8], view: View, joint: JointRecord) -> None:
+    """Draw the joint line, with a bar across each end, between thin edges of the margin on each side."""
+    for side in joint.sides:
+        for colour, width in ((PAPER, 2.2), (INK, 0.8)):
+            edge = [_whole(view.place(side.outline))]
+            cv2.polylines(mat, edge, True, colour, max(1, round(width * view.unit)), cv2.LINE_AA)
+    line = view.place(joint.line)
+    ends = [_bar(line[end], line[beside], 9 * view.unit) for end, beside in ((0, 1), (-1, -2))]
+    for colour, width in ((PAPER, 6.4), (INK, 3.6), (PAPER, 1.0)):
+        cv2.polylines(mat, [_whole(line), *ends], False, colour, max(1, round(width * view.unit)), cv2.LINE_AA)
+
+
+def _bar(end: Points, beside: Points, half: float) -> NDArray[np.int32]:
+    way = (end - beside) / max(float(np.linalg.norm(end - beside)), 1e-9)
+    across = np.array([-way[1], way[0]]) * half
+    return _whole(np.array([end - across, end + across]))
 
 
 def _dashed(mat: NDArray[np.uint8], outline: Points, unit: float) -> None:

@@ -19,6 +19,7 @@ from prepcheck.report.words import (
     answer_words,
     flag_action,
     flag_name,
+    joint_words,
     judged,
     patch_words,
     person_spots,
@@ -178,6 +179,13 @@ def spot_rows(record: Record, width: int, unit: float) -> Raster | None:
         lines += [Line(why, 12.0, f"spot {number} refused by a person", 2) for number, why in person.refused.items()]
         lines += [_spot_line(spot) for spot in judged(person_spots(record))]
     return paragraphs(lines, width, unit) if lines else None
+
+
+def joint_rows(record: Record, width: int, unit: float) -> Raster | None:
+    """Return what was seen at the joint line; None when none was drawn."""
+    if record.joint is None:
+        return None
+    return paragraphs([Line(words, 12.0) for words in joint_words(record.joint)], width, unit, SHADE)
 
 
 def flag_rows(record: Record, width: int, unit: float) -> Raster | None:

@@ -67,6 +67,7 @@ def draw_picture(
         panels.scale_strip(record, view, width),
         panels.legend(used, bool(person_spots(record)), width, unit),
         panels.spot_rows(record, width, unit),
+        panels.joint_rows(record, width, unit),
         panels.flag_rows(record, width, unit),
         panels.foot(record, width, unit),
     ]

@@ -7,13 +7,14 @@ from rich.table import Table
 from rich.text import Text
 
 from prepcheck.errors import printable
-from prepcheck.record import BrokenRecord, FlagRecord, MovedLightRecord, PersonRecord, Record, SpotRecord
+from prepcheck.record import BrokenRecord, FlagRecord, JointRecord, MovedLightRecord, PersonRecord, Record, SpotRecord
 from prepcheck.report.words import (
     answer_words,
     area_words,
     flag_action,
     flag_name,
     interval_words,
+    joint_words,
     judged,
     patch_words,
     person_spots,
@@ -48,6 +49,7 @@ def print_record(console: Console, record: Record) -> None:
     _headline(console, record.standing, answer_words(record))
     _say(console, f"Next: {record.next_step}", "bold")
     _spots(console, judged(record.spots))
+    _joint(console, record.joint)
     if record.moved_light is not None:
         _moved_light(console, record.moved_light)
     if record.since_last_pass is not None and record.since_last_pass.shares is not None:  # a flag says why not
@@ -129,6 +131,11 @@ def _block(console: Console, spot: SpotRecord) -> None:
     _say(console, f"not bright: {shares_words(spot)}", indent=2)
 
 
+def _joint(console: Console, joint: JointRecord | None) -> None:
+    for number, words in enumerate([] if joint is None else joint_words(joint)):
+        _say(console, words, indent=2 if number else 0)
+
+
 def _moved_light(console: Console, behind: MovedLightRecord) -> None:
     _say(console, set_words(behind))
     if behind.advice:
@@ -142,6 +149,7 @@ def _person(console: Console, person: PersonRecord, drawn: list[SpotRecord]) -> 
     for number, why in person.refused.items():
         _say(console, f"Spot {number} refused: {why}", indent=2)
     _spots(console, judged(drawn))
+    _joint(console, person.joint)
 
 
 def _flag(console: Console, flag: FlagRecord) -> None:

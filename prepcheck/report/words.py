@@ -7,15 +7,19 @@ import math
 from prepcheck.record import (
     FlagRecord,
     Interval,
+    JointRecord,
     MovedLightRecord,
     PatchRecord,
     PersonRecord,
     Record,
+    SideRecord,
     SinceLastPass,
     SpotRecord,
 )
 from prepcheck.terms import FLAGS, Standing, State
 
+MARGIN_MARK = "shop practice, from memory"
+"""Where the width of the margin beside a joint comes from."""
 _LABELS = {state.key: state.label for state in State}
 _SHORT = {State.OXIDE.key: "oxide", State.PIT.key: "pit", State.COATING.key: "coating", State.FOREIGN.key: "foreign"}
 
@@ -79,6 +83,27 @@ def shares_words(spot: SpotRecord) -> str:
     """Say the shares of the states other than bright metal, largest first."""
     left = sorted(((v, k) for k, v in spot.shares.items() if v > 0 and k != State.BRIGHT.key), reverse=True)
     return ", ".join(f"{_LABELS.get(key, key)} {share_words(share)}" for share, key in left) or "bright metal only"
+
+
+def joint_words(joint: JointRecord) -> list[str]:
+    """Say what was seen at the joint line: what touches it, then a line for each side's margin with its mark."""
+    touching = ", ".join(patch_words(patch) for patch in joint.touching)
+    said = [f"Joint line: touched by {touching}" if touching else "Joint line: no residue patch found at it"]
+    if joint.margin_mm is None:
+        return [f"{said[0]}. No scale, so the margin beside it is not judged."]
+    said = [f"{said[0]}. Margin of {joint.margin_mm:g} mm each side ({MARGIN_MARK}; changes no standing):"]
+    return said + [_side_words(side, joint.margin_mm) for side in joint.sides]
+
+
+def _side_words(side: SideRecord, margin_mm: float) -> str:
+    told = {"residue": "residue", "not_ground": "not ground", "cannot_tell": "cannot tell"}
+    left = ", ".join(
+        f"{words} {share_words(side.shares[kind])}" for kind, words in told.items() if side.shares[kind] > 0
+    )
+    if side.clear_mm >= margin_mm:
+        return f"{side.name}: no residue patch as far as the margin{f'; {left}' if left else ''}"
+    where = "right at the line" if side.clear_mm < 0.5 else f"the nearest {length_words(side.clear_mm)} from the line"
+    return f"{side.name}: {left}; {where}"
 
 
 def set_words(behind: MovedLightRecord) -> str:

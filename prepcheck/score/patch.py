@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo import Plane
+from prepcheck.score.joint import JointLine, on_plane, reach_of
 from prepcheck.settings import ScoreSettings
 from prepcheck.surface import SurfaceMap
 from prepcheck.terms import RESIDUE, State
@@ -41,6 +42,8 @@ class Patch:
     sure : bool
         Whether a connected core of it, each pixel of which is residue with at least the probability that counts as
         sure, is longer than the limit.
+    at_joint, surely_at_joint : bool
+        Whether it touches the joint line, and whether a sure core of it does.
     """
 
     state: State
@@ -52,19 +55,33 @@ class Patch:
     probability: float
     long: bool
     sure: bool
+    at_joint: bool = False
+    surely_at_joint: bool = False
 
 
 def find_patches(
-    surface: SurfaceMap, mask: NDArray[np.bool_], plane: Plane | None, rule: ScoreSettings
+    surface: SurfaceMap,
+    mask: NDArray[np.bool_],
+    plane: Plane | None,
+    rule: ScoreSettings,
+    joint: JointLine | None = None,
 ) -> tuple[Patch, ...]:
     """Find the residue patches in `mask`, shape (h, w), longest first.
 
     Pixels that cannot be told do not join patches. The limit of length is `rule.patch_limit_mm`, or a share of the
-    spot's width where no scale is known.
+    spot's width where no scale is known. `joint` is the joint line, if one was drawn.
     """
-    ruler = _Ruler(surface, plane, rule, mask_width(surface, mask))
+    ruler = _Ruler(surface, plane, rule, mask_width(surface, mask), joint)
     patches = [_patch(ruler, *place) for place in _connected(mask & np.isin(surface.states, RESIDUE))]
     return tuple(sorted(patches, key=lambda patch: patch.length_mm or patch.length_px, reverse=True))
+
+
+def patch_mask(surface: SurfaceMap, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the pixels of `mask` that belong to residue patches, shape (h, w), bool."""
+    found = np.zeros_like(mask)
+    for inside, (x, y) in _connected(mask & np.isin(surface.states, RESIDUE)):
+        found[y : y + inside.shape[0], x : x + inside.shape[1]] |= inside
+    return found
 
 
 def mask_width(surface: SurfaceMap, mask: NDArray[np.bool_]) -> float:
@@ -105,6 +122,7 @@ class _Ruler:
     plane: Plane | None
     rule: ScoreSettings
     width: float
+    joint: JointLine | None = None
 
     def lengths(self, inside: NDArray[np.bool_], corner: tuple[int, int]) -> tuple[float, float | None]:
         """Return the greatest extent of a place in full-size pixels and, with a plane, in mm."""
@@ -120,10 +138,25 @@ class _Ruler:
 
     def has_sure_core(self, inside: NDArray[np.bool_], corner: tuple[int, int]) -> bool:
         """Say whether a connected core of a place, sure at each pixel, is over the limit."""
+        return any(self.too_long(*self.lengths(*core)) for core in self.sure_cores(inside, corner))
+
+    def sure_cores(
+        self, inside: NDArray[np.bool_], corner: tuple[int, int]
+    ) -> Iterator[tuple[NDArray[np.bool_], tuple[int, int]]]:
+        """Give each connected core of a place that is sure at each pixel."""
         x, y = corner
         box = np.s_[y : y + inside.shape[0], x : x + inside.shape[1]]
         sure = inside & (self.surface.residue[box] >= self.rule.sure_patch_probability)
-        return any(self.too_long(*self.lengths(core, (x + dx, y + dy))) for core, (dx, dy) in _connected(sure))
+        for core, (dx, dy) in _connected(sure):
+            yield core, (x + dx, y + dy)
+
+    def at_joint(self, inside: NDArray[np.bool_], corner: tuple[int, int]) -> bool:
+        """Say whether a place touches the joint line."""
+        if self.joint is None:
+            return False
+        ys, xs = np.nonzero(inside)
+        middles = self.surface.to_full(np.column_stack([xs + corner[0], ys + corner[1]]).astype(np.float64))
+        return bool(reach_of(self.joint, self.surface, self.plane, self.rule, middles).any())
 
 
 def _patch(ruler: _Ruler, inside: NDArray[np.bool_], corner: tuple[int, int]) -> Patch:
@@ -133,6 +166,7 @@ def _patch(ruler: _Ruler, inside: NDArray[np.bool_], corner: tuple[int, int]) ->
     length_px, length_mm = ruler.lengths(inside, corner)
     long = ruler.too_long(length_px, length_mm)
     states = np.bincount(surface.states[rows, columns], minlength=6)
+    at_joint = ruler.at_joint(inside, corner)
     return Patch(
         state=State(int(states.argmax())),
         at=_deepest(surface, inside, corner),
@@ -143,13 +177,9 @@ def _patch(ruler: _Ruler, inside: NDArray[np.bool_], corner: tuple[int, int]) ->
         probability=float(surface.residue[rows, columns].mean()),
         long=long,
         sure=long and ruler.has_sure_core(inside, corner),
+        at_joint=at_joint,
+        surely_at_joint=at_joint and any(ruler.at_joint(*core) for core in ruler.sure_cores(inside, corner)),
     )
-
-
-def on_plane(plane: Plane, points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Turn full-size pixel positions (n, 2) into mm on the plane."""
-    turned: NDArray[np.float64] = cv2.perspectiveTransform(points[None], plane.to_mm)[0]
-    return turned
 
 
 def _pixel_corners(surface: SurfaceMap, xs: NDArray[np.intp], ys: NDArray[np.intp]) -> NDArray[np.float64]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from prepcheck.photo import Photo, Plane
-from prepcheck.score.patch import Patch, find_patches, pixel_areas
+from prepcheck.score.joint import Joint, JointLine, judge_sides
+from prepcheck.score.patch import Patch, find_patches, patch_mask, pixel_areas
 from prepcheck.score.share import BrightShare, bright_share, state_shares
 from prepcheck.score.unit_area import UnitArea, worst_unit_area
 from prepcheck.settings import ScoreSettings
@@ -54,10 +56,12 @@ class Score:
     reason: str
 
 
-def score_spot(spot: Spot, surface: SurfaceMap, photo: Photo, rule: ScoreSettings) -> Score:
-    """Score one spot."""
+def score_spot(
+    spot: Spot, surface: SurfaceMap, photo: Photo, rule: ScoreSettings, joint: JointLine | None = None
+) -> Score:
+    """Score one spot; `joint` is the joint line, if one was drawn."""
     plane = photo.plane
-    patches = find_patches(surface, spot.mask, plane, rule)
+    patches = find_patches(surface, spot.mask, plane, rule, joint)
     worst = worst_unit_area(surface, spot, plane, rule.unit_area_mm)
     standing, reason = stand(worst.share, patches, rule)
     return Score(
@@ -71,6 +75,23 @@ def score_spot(spot: Spot, surface: SurfaceMap, photo: Photo, rule: ScoreSetting
         standing=standing,
         reason=reason,
     )
+
+
+def judge_joint(
+    line: JointLine, scored: Sequence[tuple[Spot, Score]], surface: SurfaceMap, photo: Photo, rule: ScoreSettings
+) -> Joint:
+    """Judge what lies at the joint line, over all spots of a photo.
+
+    The margin's width is shop practice: it is shown and changes no standing. What touches the line does, in `stand`.
+    """
+    touching = tuple(patch for _, score in scored for patch in score.patches if patch.at_joint)
+    if photo.plane is None:
+        return Joint(line, None, (), touching)
+    ground = np.zeros(surface.states.shape, bool)
+    for spot, _ in scored:
+        ground |= spot.mask
+    sides = judge_sides(line, ground, patch_mask(surface, ground), surface, photo.plane, rule)
+    return Joint(line, rule.joint_margin_mm, sides, touching)
 
 
 def stand(share: BrightShare, patches: tuple[Patch, ...], rule: ScoreSettings) -> tuple[Standing, str]:
@@ -92,8 +113,11 @@ def stand(share: BrightShare, patches: tuple[Patch, ...], rule: ScoreSettings) -
     limit = rule.residue_limit + _ROUNDING
     long = [patch for patch in patches if patch.long]
     sure = [patch for patch in long if patch.sure]
+    at_joint = [patch for patch in patches if patch.at_joint]
     if sure:
         return Standing.RESIDUE_LEFT, f"a patch of {sure[0].state.label} is longer than {_patch_limit(sure[0], rule)}"
+    if surely := [patch for patch in at_joint if patch.surely_at_joint]:
+        return Standing.RESIDUE_LEFT, f"a patch of {surely[0].state.label} touches the joint line"
     if share.least_residue > limit:
         return (
             Standing.RESIDUE_LEFT,
@@ -101,6 +125,8 @@ def stand(share: BrightShare, patches: tuple[Patch, ...], rule: ScoreSettings) -
         )
     if long:
         return Standing.CANNOT_TELL, f"a doubtful patch is longer than {_patch_limit(long[0], rule)}"
+    if at_joint:
+        return Standing.CANNOT_TELL, "a doubtful patch touches the joint line"
     if share.most_residue > limit:
         return (
             Standing.CANNOT_TELL,

@@ -10,7 +10,7 @@ from cv2.typing import MatLike
 from numpy.typing import NDArray
 
 from prepcheck.photo import Plane
-from prepcheck.score.patch import on_plane
+from prepcheck.score.joint import on_plane
 from prepcheck.score.share import BrightShare, bright_share
 from prepcheck.spot import Spot
 from prepcheck.surface import SurfaceMap

@@ -118,6 +118,21 @@ class ScoreSettings(Group):
         high=1.0,
         reason="a patch is sure when a connected core of it, each pixel at least so probable, is over the limit",
     )
+    joint_margin_mm: float = threshold(
+        25.0,
+        unit="mm on each side of the joint line",
+        low=1.0,
+        high=500.0,
+        reason="the width that is cleaned beside a weld; shown with its mark, changes no standing",
+        source="shop practice, from memory",
+    )
+    joint_touch_mm: float = threshold(
+        1.0,
+        unit="mm from the joint line",
+        low=0.0,
+        high=25.0,
+        reason="a line drawn with a finger lies about so far off; a patch so near counts as touching",
+    )
     burnt_level: int = threshold(
         250, unit="of 255, all channels", low=1, high=255, reason="at and above, the sensor recorded no surface",
         source="design, section 4",

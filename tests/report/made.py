@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from prepcheck.record import (
     AloneRecord,
     FlagRecord,
+    JointRecord,
     MovedLightRecord,
     OriginRecord,
     PatchRecord,
@@ -19,6 +20,7 @@ from prepcheck.record import (
     Record,
     ScaleRecord,
     SetPhotoRecord,
+    SideRecord,
     SinceLastPass,
     SpotRecord,
 )
@@ -141,3 +143,16 @@ def since(*passes: int, reason: str = "", not_comparable: float = 0.0) -> SinceL
     ]
     shares = {**told, "still_bright": 1 - sum(told.values())}
     return SinceLastPass(inspection=4, pass_no=2, error_px=0.7, shares=shares, persisting=patches)
+
+
+def joint_at(y: float, *, margin_mm: float | None = 25.0, touching: bool = False, residue: float = 0.1) -> JointRecord:
+    """Make a level joint line from (300, y) to (900, y), with a margin of 250 px on each side unless there is no scale."""
+
+    def side(name: Literal["above", "below"], low: float, high: float, left: float) -> SideRecord:
+        shares = {"bright": 1 - left, "residue": left, "cannot_tell": 0.0, "not_ground": 0.0}
+        box = [(300.0, low), (900.0, low), (900.0, high), (300.0, high)]
+        return SideRecord(name=name, shares=shares, area_mm2=1500.0, clear_mm=8.0 if left else 25.0, outline=box)
+
+    sides = [] if margin_mm is None else [side("above", y - 250, y, residue), side("below", y, y + 250, 0.0)]
+    found = [patch_at(500, y, mm=1.4)] if touching else []
+    return JointRecord(line=[(300, y), (900, y)], margin_mm=margin_mm, sides=sides, touching=found)

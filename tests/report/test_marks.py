@@ -9,7 +9,7 @@ import pytest
 from prepcheck.record import PersonRecord, Record
 from prepcheck.report.marks import INK, SIGNAL, View, draw_marks
 from prepcheck.terms import RESIDUE, Standing, State
-from tests.report.made import grey, patch_at, record_of, ring, spot_of, twenty
+from tests.report.made import grey, joint_at, patch_at, record_of, ring, spot_of, twenty
 
 UNIT = 1280 / 390
 VIEW = View(0, 0, 1280, 960, (1.0, 1.0), UNIT)
@@ -182,3 +182,16 @@ def test_an_outline_that_is_none_does_not_break_the_drawing(outline: list[tuple[
 def test_places_go_through_pixel_centres() -> None:
     view = View(10, 20, 500, 400, (0.25, 0.25), UNIT)
     assert view.place([(1.5, 1.5)])[0] == pytest.approx([10.0, 20.0])  # middle of the first 4 x 4 pixels
+
+
+def test_the_joint_line_is_drawn_from_end_to_end() -> None:
+    record = record_of([], Standing.RETAKE)
+    drawn = changed(grey(), marked(record.model_copy(update={"joint": joint_at(480, margin_mm=None)})))
+    assert drawn[480, 300:901].all()
+    assert not drawn[:, :280].any()
+
+
+def test_the_edges_of_the_margin_are_drawn_on_both_sides() -> None:
+    record = record_of([], Standing.RETAKE)
+    drawn = changed(grey(), marked(record.model_copy(update={"joint": joint_at(480)})))
+    assert drawn[[230, 730], 300:901].all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import pytest
 from rich.console import Console
@@ -10,7 +11,7 @@ from rich.console import Console
 from prepcheck.record import BrokenPhoto, BrokenRecord, Fault, PersonRecord, Record
 from prepcheck.report.table import print_broken, print_record
 from prepcheck.terms import CAUTIONS, FLAGS, Standing
-from tests.report.made import patch_at, record_of, retake, ring, set_of, since, spot_of, twenty
+from tests.report.made import joint_at, patch_at, record_of, retake, ring, set_of, since, spot_of, twenty
 
 WIDTHS = pytest.mark.parametrize("width", [50, 80])
 
@@ -168,3 +169,26 @@ def test_what_changed_since_the_last_pass_is_said(width: int) -> None:
 def test_a_pass_that_was_not_compared_is_left_to_its_flag() -> None:
     record = dirty().model_copy(update={"since_last_pass": since(reason="too blurred")})
     assert "too blurred" not in printed(record)
+
+
+def with_joint(**changes: Any) -> str:
+    return words(printed(dirty().model_copy(update={"joint": joint_at(300, **changes)})))
+
+
+def test_each_side_of_a_joint_line_is_said_with_the_mark_of_the_margin() -> None:
+    text = with_joint()
+    assert "Margin of 25 mm each side (shop practice, from memory; changes no standing)" in text
+    assert "above: residue 10%; the nearest 8.0 mm from the line" in text
+    assert "below: no residue patch as far as the margin" in text
+
+
+def test_a_patch_at_the_joint_line_is_said() -> None:
+    assert "Joint line: touched by oxide 1.4 mm." in with_joint(touching=True)
+
+
+def test_without_a_scale_the_margin_is_said_not_to_be_judged() -> None:
+    assert "No scale, so the margin beside it is not judged." in with_joint(margin_mm=None)
+
+
+def test_without_a_joint_line_nothing_is_said_of_one() -> None:
+    assert "Joint" not in printed(dirty())

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from prepcheck.score.patch import extent, find_patches, on_plane, pixel_areas
+from prepcheck.score.joint import on_plane
+from prepcheck.score.patch import extent, find_patches, pixel_areas
 from prepcheck.settings import ScoreSettings
 from prepcheck.terms import State
 from tests.scenes import flat, plate, surface_of, tilted
