@@ -192,7 +192,10 @@ def leak(
     end_temperature: Annotated[str | None, typer.Option(help="Of the gas at the end.")] = None,
     watched: Annotated[str | None, typer.Option(help='How long it was watched, such as "10 min".')] = None,
     volume: Annotated[str | None, typer.Option(help='Volume under pressure, such as "400 L".')] = None,
-    air_pressure: Annotated[str | None, typer.Option(help='Of the air around, such as "1013 mbar".')] = None,
+    air_pressure: Annotated[
+        str | None, typer.Option(help='Of the air around, at the start, such as "1013 mbar".')
+    ] = None,
+    end_air_pressure: Annotated[str | None, typer.Option(help="Of the air around, at the end.")] = None,
     pressure_error: Annotated[str | None, typer.Option(help="Error of the gauge, 95 % half width.")] = None,
     temperature_error: Annotated[str | None, typer.Option(help='Error of the thermometer, such as "0.5 K".')] = None,
     gauge: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = "",
@@ -206,6 +209,8 @@ def leak(
     from prepcheck.trade.entries import LeakEntry
     from prepcheck.trade.units import STANDARD_PA, Kind, optional_quantity
 
+    if end_air_pressure is not None and air_pressure is None:
+        raise WrongUse("the air's pressure was read only at the end", "Give --air-pressure too, or neither")
     ambient = optional_quantity(air_pressure, Kind.PRESSURE, "the pressure of the air")
     entry = _made(
         LeakEntry,
@@ -218,6 +223,7 @@ def leak(
         end_k=optional_quantity(end_temperature, Kind.TEMPERATURE, "the temperature at the end"),
         seconds=optional_quantity(watched, Kind.TIME, "the time watched"),
         ambient_pa=STANDARD_PA if ambient is None else ambient,
+        end_ambient_pa=optional_quantity(end_air_pressure, Kind.PRESSURE, "the pressure of the air at the end"),
         pressure_error_pa=optional_quantity(pressure_error, Kind.PRESSURE, "the error of the gauge"),
         temperature_error_k=optional_quantity(temperature_error, Kind.TEMPERATURE_STEP, "the error of the thermometer"),
         leaks=tuple(found or ()),
@@ -289,6 +295,7 @@ def _log(
     from prepcheck.cli.entry_words import entry_words
     from prepcheck.cli.job import print_json
     from prepcheck.settings import load
+    from prepcheck.trade.units import System
 
     loaded = load(settings)
     log, _ = tasks.open_log(store, loaded, create=False)
@@ -296,4 +303,4 @@ def _log(
     if json:
         print_json(event)
     else:
-        typer.echo(f"Logged as entry {event.number}: {entry_words(event)}")
+        typer.echo(f"Logged as entry {event.number}: {entry_words(event, System(loaded.report.units))}")

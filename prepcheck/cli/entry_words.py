@@ -1,4 +1,4 @@
-"""What people entered about a job, each entry in one line for a terminal, in metric units."""
+"""What people entered about a job, each entry in one line for a terminal."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ if TYPE_CHECKING:
 _UNITS = {e.Gas.OXYGEN: "% by volume", e.Gas.FLAMMABLE: "% LEL", e.Gas.TOXIC: "ppm"}
 
 
-def entry_words(event: LoggedEvent) -> str:
-    """Return one line about a logged entry."""
+def entry_words(event: LoggedEvent, system: System = System.METRIC) -> str:
+    """Return one line about a logged entry, its quantities in the units of `system`."""
     entry = event.entry
-    return "erased" if entry is None else "; ".join(filter(None, _parts(entry)))
+    return "erased" if entry is None else "; ".join(filter(None, _parts(entry, system)))
 
 
-def _parts(entry: e.AnyEntry) -> Iterator[str]:
+def _parts(entry: e.AnyEntry, system: System) -> Iterator[str]:
     if isinstance(entry, e.GasReading):
-        yield from _reading(entry)
+        yield from _reading(entry, system)
     elif isinstance(entry, e.VesselCondition):
-        yield from _condition(entry)
+        yield from _condition(entry, system)
     elif isinstance(entry, e.WallReading):
-        yield from _wall(entry)
+        yield from _wall(entry, system)
     elif isinstance(entry, e.LeakEntry):
-        yield from _leak(entry)
+        yield from _leak(entry, system)
     else:
         yield _short(entry)
 
@@ -60,34 +60,39 @@ def _more(text: str) -> str:
     return f": {text}" if text else ""
 
 
-def _reading(entry: e.GasReading) -> Iterator[str]:
+def _reading(entry: e.GasReading, system: System) -> Iterator[str]:
     yield f"{entry.gas}{f' ({entry.of})' if entry.of else ''} {entry.value:g} {_UNITS[entry.gas]}"
-    height = "" if entry.height_m is None else f", {shown(entry.height_m, Kind.HEIGHT, System.METRIC, 2)} up"
+    height = "" if entry.height_m is None else f", {shown(entry.height_m, Kind.HEIGHT, system, 2)} up"
     yield f"{entry.place}{height} at {entry.taken_at:%H:%M}"
     yield f"{entry.meter}, {entry.sensor}" if entry.meter else f"sensor {entry.sensor}"
 
 
-def _condition(entry: e.VesselCondition) -> Iterator[str]:
+def _condition(entry: e.VesselCondition, system: System) -> Iterator[str]:
     yield f"condition {entry.condition}, held {entry.previous_contents}"
     yield entry.cleaning_done
     yield f"purged with {entry.purge_gas}" if entry.purge_gas else ""
-    yield "" if entry.water_gap_mm is None else f"water {_metric(entry.water_gap_mm, Kind.LENGTH)} below the weld"
+    yield "" if entry.water_gap_mm is None else f"water {shown(entry.water_gap_mm, Kind.LENGTH, system)} below the weld"
 
 
-def _wall(entry: e.WallReading) -> Iterator[str]:
+def _wall(entry: e.WallReading, system: System) -> Iterator[str]:
     spot = "" if entry.spot is None else f" at spot {entry.spot}"
-    nominal = "" if entry.nominal_mm is None else f" of {_metric(entry.nominal_mm, Kind.LENGTH)}"
-    yield f"wall {_metric(entry.wall_mm, Kind.LENGTH)}{nominal}{spot}, by {entry.method.replace('_', ' and ')}"
+    nominal = "" if entry.nominal_mm is None else f" of {shown(entry.nominal_mm, Kind.LENGTH, system)}"
+    yield f"wall {shown(entry.wall_mm, Kind.LENGTH, system)}{nominal}{spot}, by {entry.method.replace('_', ' and ')}"
     yield entry.place
     yield entry.instrument
 
 
-def _leak(entry: e.LeakEntry) -> Iterator[str]:
-    over = "" if entry.seconds is None else f", {shown(entry.seconds, Kind.TIME, System.METRIC)}"
-    pressure = "" if entry.start_pa is None else f" at {_metric(entry.start_pa, Kind.PRESSURE)}"
-    yield f"looked for leaks by {entry.method}{pressure}{over}"
-    yield f"leaks: {', '.join(entry.leaks)}" if entry.leaks else "none seen"
+_LOOKS = {"bubbles": "bubble test", "decay": "pressure watched", "water": "water held"}
 
 
-def _metric(value: float, kind: Kind) -> str:
-    return shown(value, kind, System.METRIC)
+def _leak(entry: e.LeakEntry, system: System) -> Iterator[str]:
+    over = "" if entry.seconds is None else f" for {shown(entry.seconds, Kind.TIME, system)}"
+    pressure = "" if entry.start_pa is None else f" at {shown(entry.start_pa, Kind.PRESSURE, system)}"
+    yield f"{_LOOKS[entry.method]}{over}{pressure}"
+    yield "" if entry.end_pa is None else f"{shown(entry.end_pa, Kind.PRESSURE, system)} at the end"
+    if entry.leaks:
+        yield f"leaks: {', '.join(entry.leaks)}"
+    elif entry.looked_at:
+        yield f"no leak seen at {entry.looked_at}"
+    else:
+        yield "no seam was looked at" if entry.method == "decay" else "no leak seen; not told where it was looked"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from prepcheck.cli.moment import now as now  # the other commands take it from here
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import Json, SettingsFile, Store, Units
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -67,6 +67,7 @@ def show(
     picture: Annotated[
         Path | None, typer.Option(help="Write the spot's passes side by side, and their scores, here: .png or .jpg.")
     ] = None,
+    units: Units = None,
     json: Json = False,
     settings: SettingsFile = None,
     store: Store = None,
@@ -75,14 +76,15 @@ def show(
     from prepcheck import tasks
     from prepcheck.cli.story import story_text
     from prepcheck.settings import load
+    from prepcheck.trade.units import System
 
-    loaded = load(settings)
+    loaded = load(settings).shown_in(units)
     log, archive = tasks.open_log(store, loaded, create=False)
     if picture is not None:
         _write_history(picture, log, archive, number, spot, loaded)
     story = tasks.job_story(log, number, spot)
     state = tasks.story_state(story, now(), loaded)
-    print_told(story, steps=state) if json else print_rich(story_text(story, state))
+    print_told(story, steps=state) if json else print_rich(story_text(story, state, System(loaded.report.units)))
     if picture is not None and not json:
         typer.echo(f"Written: {printable(str(picture))}")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -13,5 +13,9 @@ Store = Annotated[
 ]
 SettingsFile = Annotated[
     Path | None, typer.Option("--settings", envvar="PREPCHECK_SETTINGS", help="TOML file with other thresholds.")
+]
+Units = Annotated[
+    Literal["metric", "us"] | None,
+    typer.Option("--units", help="Units of what is shown; the shop's setting otherwise."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON Lines instead of a table.")]

@@ -6,8 +6,8 @@ from typing import Annotated, Literal
 
 import typer
 
-from prepcheck.cli.options import SettingsFile, Store
-from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, Units, finish
+from prepcheck.cli.options import SettingsFile, Store, Units
+from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, finish
 
 
 def clearing(
@@ -27,7 +27,7 @@ def clearing(
     flow: Annotated[str | None, typer.Option(help='Flow of gas or air, such as "20 L/min".')] = None,
     price: Annotated[str | None, typer.Option(help='Your own price of the gas, such as "4.20/kg".')] = None,
     room: Annotated[str | None, typer.Option(help="Volume of the room that the gas comes out into.")] = None,
-    units: Units = "metric",
+    units: Units = None,
     job: JobNumber = None,
     person: Person = None,
     json: PlanJson = False,
@@ -39,7 +39,7 @@ def clearing(
     from prepcheck.trade.clearing import Method, Vessel, Wish, clearing_plan, read_price
     from prepcheck.trade.units import Kind, System, optional_quantity, quantity
 
-    loaded = load(settings)
+    loaded = load(settings).shown_in(units)
     wish = Wish(
         volume_m3=quantity(volume, Kind.VOLUME, "the volume"),
         contents=contents,
@@ -51,4 +51,4 @@ def clearing(
         price=None if price is None else read_price(price),
         room_m3=optional_quantity(room, Kind.VOLUME, "the room"),
     )
-    finish(clearing_plan(wish, loaded.clearing, System(units)), Told(job, person, json, store, loaded))
+    finish(clearing_plan(wish, loaded.clearing, System(loaded.report.units)), Told(job, person, json, store, loaded))

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from prepcheck.cli.job import now
-from prepcheck.cli.options import SettingsFile, Store
-from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, Units, finish
+from prepcheck.cli.options import SettingsFile, Store, Units
+from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, finish
 from prepcheck.errors import WrongUse
 from prepcheck.trade.units import Kind, System, optional_quantity, quantity
 
@@ -42,7 +42,7 @@ def leak(
     temperature_error: Annotated[Said, typer.Option(help='Error of the thermometer, such as "0.5 K".')] = None,
     found: Annotated[list[str] | None, typer.Option("--leak", help="Where a leak was seen; once for each.")] = None,
     looked_at: Annotated[Said, typer.Option(help="Which seams and fittings were looked at.")] = None,
-    units: Units = "metric",
+    units: Units = None,
     job: JobNumber = None,
     person: Person = None,
     json: PlanJson = False,
@@ -55,7 +55,7 @@ def leak(
     from prepcheck.trade.leak_plan import leak_plan
     from prepcheck.trade.leak_work import Wish, work_out
 
-    told = Told(job, person, json, store, load(settings))
+    told = Told(job, person, json, store, load(settings).shown_in(units))
     wish = Wish(
         medium=medium,
         head_m=optional_quantity(head, Kind.HEIGHT, "the head"),
@@ -69,7 +69,7 @@ def leak(
         looks=(*_logged(told), *_given(said)),
     )
     limits = told.settings.leak
-    finish(leak_plan(work_out(wish, limits), limits, _inputs(said), System(units)), told)
+    finish(leak_plan(work_out(wish, limits), limits, _inputs(said), System(told.settings.report.units)), told)
 
 
 _OF_A_LOOK = {

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from prepcheck.cli.job import now, print_json, print_rich
+from prepcheck.cli.job import now, print_json
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
     from rich.table import Table
+    from rich.text import Text
 
     from prepcheck.settings import Settings
     from prepcheck.trade.plan import Plan
 
-Units = Annotated[Literal["metric", "us"], typer.Option("--units", help="Units of what is printed.")]
 JobNumber = Annotated[str | None, typer.Option("--job", help="Log the plan in this job.")]
 Person = Annotated[str | None, typer.Option("--person", help="Who logs it.")]
 PlanJson = Annotated[bool, typer.Option("--json", help="Print one line of JSON instead of a table.")]
@@ -53,7 +53,7 @@ def finish(plan: Plan, told: Told) -> None:
     else:
         _print(plan)
     if told.job is not None and not told.json:
-        typer.echo(f"Logged in job {printable(told.job)}.")
+        typer.echo(f"Logged in job {_number(told.job)}.")
     if plan.holds:
         raise typer.Exit(1)
 
@@ -66,30 +66,50 @@ def _log(plan: Plan, told: Told, job: str, person: str) -> None:
     tasks.log_entry(log, job, as_entry(plan), person=person, at=now(), settings=told.settings)
 
 
+def _number(job: str) -> str:
+    from prepcheck.store import job_number
+
+    return job_number(job)
+
+
 def _as_object(plan: Plan) -> dict[str, Any]:
     return {**asdict(plan), "inputs": dict(plan.inputs)}
 
 
+NARROW = 60
+"""Columns below which the source of a value stands under it."""
+
+
 def _print(plan: Plan) -> None:
+    from rich.console import Console
     from rich.text import Text
 
-    print_rich(_table(plan))
+    console = Console(highlight=False)
+    console.print(_table(plan, narrow=console.width < NARROW))
     for one in plan.remarks:
         source = f" ({printable(one.source)})" if one.source else ""
-        print_rich(Text(f"{one.weight.value.upper()}: {printable(one.text)}{source}"))
+        console.print(Text(f"{one.weight.value.upper()}: {printable(one.text)}{source}"))
 
 
-def _table(plan: Plan) -> Table:
+def _table(plan: Plan, *, narrow: bool) -> Table:
     from rich import box
     from rich.table import Table
-    from rich.text import Text
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading, share in (("what", 3), ("value", 3), ("source", 4)):
+    for heading, share in (("what", 2), ("value, source", 3)) if narrow else (("what", 3), ("value", 3), ("source", 4)):
         table.add_column(heading, ratio=share, overflow="fold")
-    for name, value in plan.inputs:
-        table.add_row(Text(printable(name)), Text(printable(value)), Text("given"))
+    for row in ((name, value, "given") for name, value in plan.inputs):
+        table.add_row(*_cells(row, narrow))
     table.add_section()
     for line in plan.lines:
-        table.add_row(*(Text(printable(one)) for one in (line.label, line.value, line.source)))
+        table.add_row(*_cells((line.label, line.value, line.source), narrow))
     return table
+
+
+def _cells(row: tuple[str, str, str], narrow: bool) -> tuple[Text, ...]:
+    from rich.text import Text
+
+    what, value, source = map(printable, row)
+    if not narrow:
+        return Text(what), Text(value), Text(source)
+    return Text(what), Text.assemble(value, (f"\n{source}" if source else "", "dim"))

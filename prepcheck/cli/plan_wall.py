@@ -6,8 +6,8 @@ from typing import Annotated, Literal
 
 import typer
 
-from prepcheck.cli.options import SettingsFile, Store
-from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, Units, finish
+from prepcheck.cli.options import SettingsFile, Store, Units
+from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, finish
 
 
 def wall(
@@ -24,7 +24,7 @@ def wall(
         typer.Option(help="Whose minimum the shop works to."),
     ] = None,
     minimum: Annotated[str | None, typer.Option(help="The minimum that applies, instead of the regime's.")] = None,
-    units: Units = "metric",
+    units: Units = None,
     job: JobNumber = None,
     person: Person = None,
     json: PlanJson = False,
@@ -39,7 +39,7 @@ def wall(
     from prepcheck.trade.units import Kind, System, optional_quantity, quantity
     from prepcheck.trade.wall_plan import wall_plan
 
-    loaded = load(settings)
+    loaded = load(settings).shown_in(units)
     left = walls.measured(
         loaded.wall,
         nominal_mm=optional_quantity(nominal, Kind.LENGTH, "the nominal wall"),
@@ -61,4 +61,4 @@ def wall(
         nominal=nominal, depth=depth, gauge=", ".join(gauge or ()) or None, before=", ".join(before or ()) or None,
         error=error, area=area, shape=shape if area else None, rod=rod, regime=regime, minimum=minimum,
     )  # fmt: skip
-    finish(wall_plan(work, inputs, System(units)), Told(job, person, json, store, loaded))
+    finish(wall_plan(work, inputs, System(loaded.report.units)), Told(job, person, json, store, loaded))

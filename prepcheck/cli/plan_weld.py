@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from prepcheck.cli.options import SettingsFile, Store
-from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, Units, finish
+from prepcheck.cli.options import SettingsFile, Store, Units
+from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, finish
 
 
 def weld(
@@ -18,7 +18,7 @@ def weld(
     current: Annotated[float | None, typer.Option(help="Current in A, instead of the rule of thumb's.")] = None,
     voltage: Annotated[float | None, typer.Option(help="Arc voltage in V, for the heat input.")] = None,
     speed: Annotated[str | None, typer.Option(help='Travel speed, such as "2 mm/s" or "5 in/min".')] = None,
-    units: Units = "metric",
+    units: Units = None,
     job: JobNumber = None,
     person: Person = None,
     json: PlanJson = False,
@@ -33,7 +33,7 @@ def weld(
     from prepcheck.trade.units import Kind, System, optional_quantity, quantity
     from prepcheck.trade.weld_plan import weld_plan
 
-    loaded = load(settings)
+    loaded = load(settings).shown_in(units)
     start = welds.start(
         quantity(thickness, Kind.LENGTH, "the thickness"),
         loaded.weld,
@@ -51,4 +51,7 @@ def weld(
         current=None if current is None else f"{current:g} A", voltage=None if voltage is None else f"{voltage:g} V",
         speed=speed,
     )  # fmt: skip
-    finish(weld_plan(start, choice, loaded.weld, inputs, System(units)), Told(job, person, json, store, loaded))
+    finish(
+        weld_plan(start, choice, loaded.weld, inputs, System(loaded.report.units)),
+        Told(job, person, json, store, loaded),
+    )

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from prepcheck.cli.options import SettingsFile, Store
+from prepcheck.cli.options import SettingsFile, Store, Units
 
 
 def report(
@@ -20,8 +20,10 @@ def report(
     hatch: Annotated[
         bool, typer.Option(help="Look at the photos again to hatch what was mapped; about a second for each.")
     ] = True,
-    units: Annotated[Literal["metric", "us"], typer.Option(help="Units of the report, everywhere in it.")] = "metric",
-    paper: Annotated[Literal["a4", "letter"], typer.Option(help="Paper of the PDF.")] = "a4",
+    units: Units = None,
+    paper: Annotated[
+        Literal["a4", "letter"] | None, typer.Option(help="Paper of the PDF; the shop's setting otherwise.")
+    ] = None,
     settings: SettingsFile = None,
     store: Store = None,
 ) -> None:
@@ -40,10 +42,10 @@ def report(
     from prepcheck.trade.units import System
 
     asked = {Form.PDF: pdf, Form.HTML: html, Form.CSV: csv, Form.JSON: json}
-    loaded = load(settings)
+    loaded = load(settings).shown_in(units, paper)
     log, archive = tasks.open_log(store, loaded, create=False)
     story = tasks.job_story(log, number)
-    told = gather(log, archive.get, story, now(), loaded, System(units), load_model if hatch else None)
+    told = gather(log, archive.get, story, now(), loaded, System(loaded.report.units), load_model if hatch else None)
     forms = tuple(form for form, wanted in asked.items() if wanted) or USUAL
-    for path in write_report(told, out, forms, Paper(paper)):
+    for path in write_report(told, out, forms, Paper(loaded.report.paper)):
         typer.echo(f"Written: {printable(str(path))}")

@@ -82,14 +82,16 @@ def seal(
 def _report(log: OpenLog, archive: Archive, job: str, at: datetime, settings: Settings) -> dict[str, bytes]:
     """Make the job's report; without the optional part for PDFs the page alone."""
     from prepcheck import tasks
+    from prepcheck.report.card_sheet import Paper
     from prepcheck.report.job.gather import gather
     from prepcheck.report.job.write import USUAL, Form, write_report
     from prepcheck.surface import load_model
     from prepcheck.trade.units import System
 
-    told = gather(log, archive.get, tasks.job_story(log, job), at, settings, System.METRIC, load_model)
+    told = gather(log, archive.get, tasks.job_story(log, job), at, settings, System(settings.report.units), load_model)
+    forms = USUAL if find_spec("fpdf") else (Form.HTML,)
     with TemporaryDirectory() as folder:
-        written = write_report(told, Path(folder), USUAL if find_spec("fpdf") else (Form.HTML,))
+        written = write_report(told, Path(folder), forms, Paper(settings.report.paper))
         return {path.name: path.read_bytes() for path in written}
 
 

@@ -14,10 +14,12 @@ from prepcheck.cli.entry_words import entry_words
 from prepcheck.cli.steps_text import steps_text
 from prepcheck.errors import printable
 from prepcheck.record import FlagRecord
+from prepcheck.report.job.units import said_in
 from prepcheck.report.words import score_words, since_words
 from prepcheck.store import Disagreement, Job, JobLine, LoggedEvent, LoggedInspection, PassStory, SpotStory, Story
 from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, Standing
 from prepcheck.trade.steps import JobState
+from prepcheck.trade.units import Kind, System, shown
 
 STYLES = {
     Standing.BRIGHT: "bold",
@@ -39,15 +41,18 @@ def jobs_table(jobs: list[JobLine]) -> RenderableType:
     return grid
 
 
-def story_text(story: Story, state: JobState | None = None) -> RenderableType:
+def story_text(story: Story, state: JobState | None = None, system: System = System.METRIC) -> RenderableType:
     """Lay out how a job stands and all that was logged in it, with the cautions."""
-    told: list[RenderableType] = [Text(f"{story.job.number}  {story.job.title}", style="bold"), _facts(story.job)]
+    told: list[RenderableType] = [
+        Text(f"{story.job.number}  {story.job.title}", style="bold"),
+        _facts(story.job, system),
+    ]
     if state is not None:
         told += [Text(), steps_text(state)]
     for spot in story.spots:
-        told += [Text(), *_spot(spot)]
+        told += [Text(), *_spot(spot, system)]
     if story.events:
-        told += [Text(), Text("Entries", style="bold"), Padding(_entries(story.events), (0, 0, 0, 2))]
+        told += [Text(), Text("Entries", style="bold"), Padding(_entries(story.events, system), (0, 0, 0, 2))]
     if not story.spots:
         told += [Text(), Text("No photo logged yet. Log one with prepcheck inspect PHOTO --job ...")]
     return Group(*told, Text(), Text(CAUTION_LINE, style="italic"), Text(HOT_WORK_LINE, style="italic"))
@@ -69,11 +74,11 @@ def _count(number: int, word: str) -> str:
     return f"{number} {word}" + ("" if number == 1 else "s")
 
 
-def _facts(job: Job) -> Table:
+def _facts(job: Job, system: System) -> Table:
     facts = {
         "part": job.part,
         "alloy": job.alloy or "not told",
-        "wall": "not told" if job.wall_mm is None else f"{job.wall_mm:g} mm",
+        "wall": "not told" if job.wall_mm is None else _wall(job.wall_mm, system),
         "held before": job.previous_contents or "not told",
         "customer": job.customer_reference,
         "opened": f"{_when(job.opened_at)} by {job.opened_by}",
@@ -85,26 +90,33 @@ def _facts(job: Job) -> Table:
     return grid
 
 
-def _spot(spot: SpotStory) -> Iterator[RenderableType]:
+def _wall(mm: float, system: System) -> str:
+    """Say a wall as it was told, without figures that nobody told; in inches to three."""
+    return f"{mm:g} mm" if system is System.METRIC else shown(mm, Kind.LENGTH, system)
+
+
+def _spot(spot: SpotStory, system: System) -> Iterator[RenderableType]:
     yield Text(f"Spot {spot.number}" + (f", {spot.name}" if spot.name else ""), style="bold")
     if len(spot.passes) > 1:
-        yield Padding(_history(spot), (0, 0, 0, 2))
+        yield Padding(_history(spot, system), (0, 0, 0, 2))
     for of_pass in spot.passes:
         for inspection in of_pass.inspections:
             head = Text(f"Pass {of_pass.pass_no}: ") + standing_text(inspection.standing)
             yield Padding(head.append(f", {_score(inspection)}"), (0, 0, 0, 2))
-            yield Padding(Group(*map(Text, _lines(inspection))), (0, 0, 0, 4))
+            yield Padding(Group(*map(Text, _lines(inspection, system))), (0, 0, 0, 4))
 
 
-def _entries(events: tuple[LoggedEvent, ...]) -> Table:
+def _entries(events: tuple[LoggedEvent, ...], system: System) -> Table:
     grid = Table.grid(padding=(0, 2, 0, 0))
     for event in events:
         who = f"{event.person} ({event.role})" if event.role else event.person
-        grid.add_row(Text(str(event.number)), Text(_when(event.at)), Text.assemble(f"{who}: ", entry_words(event)))
+        grid.add_row(
+            Text(str(event.number)), Text(_when(event.at)), Text.assemble(f"{who}: ", entry_words(event, system))
+        )
     return grid
 
 
-def _history(spot: SpotStory) -> Table:
+def _history(spot: SpotStory, system: System) -> Table:
     """Lay out a line for each pass: its standing and score as last told, and what changed since the one before."""
     grid = Table.grid(padding=(0, 2, 0, 0))
     for of_pass in spot.passes:
@@ -112,7 +124,7 @@ def _history(spot: SpotStory) -> Table:
         told = Text.assemble(standing_text(last.standing), f", {_score(last)}")
         grid.add_row(Text(f"pass {of_pass.pass_no}", no_wrap=True), told)
         if last.since is not None:
-            grid.add_row("", Text(since_words(last.since)))
+            grid.add_row("", Text(said_in(since_words(last.since), system)))
     return grid
 
 
@@ -128,16 +140,16 @@ def _score(inspection: LoggedInspection) -> str:
     return score_words(inspection.bright_share, inspection.interval)
 
 
-def _lines(inspection: LoggedInspection) -> Iterator[str]:
+def _lines(inspection: LoggedInspection, system: System) -> Iterator[str]:
     names = inspection.photos or (inspection.photo_name,)
     photo = f"inspection {inspection.number}, {'photo' if len(names) == 1 else 'moved light'} {', '.join(names)}"
     yield f"{_when(inspection.at)}, {inspection.person}: {photo}"
     if inspection.reason:
         yield f"why: {inspection.reason}"
     if inspection.since is not None and inspection.since.shares is not None:  # a flag says why not
-        yield since_words(inspection.since)
+        yield said_in(since_words(inspection.since), system)
     if inspection.flags:
-        yield f"flags: {'; '.join(map(_flag, inspection.flags))}"
+        yield f"flags: {'; '.join(said_in(_flag(one), system) for one in inspection.flags)}"
     yield from _outlines(inspection)
     if inspection.note:
         yield f"note: {inspection.note}"

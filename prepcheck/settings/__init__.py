@@ -16,7 +16,7 @@ from prepcheck.settings.picture import (
     PhotoSettings,
 )
 from prepcheck.settings.setting import COMMON, OWN, Group, threshold
-from prepcheck.settings.shop import PeopleSettings, StepSettings, StoreSettings
+from prepcheck.settings.shop import PeopleSettings, ReportSettings, StepSettings, StoreSettings
 from prepcheck.settings.spots import FollowSettings, ScoreSettings, SpotSettings
 from prepcheck.settings.work import ClearingSettings, LeakSettings, WallSettings, WeldSettings
 
@@ -34,6 +34,7 @@ __all__ = [
     "MovedLightSettings",
     "PeopleSettings",
     "PhotoSettings",
+    "ReportSettings",
     "ScoreSettings",
     "Settings",
     "SpotSettings",

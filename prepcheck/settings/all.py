@@ -19,7 +19,7 @@ from prepcheck.settings.picture import (
     PhotoSettings,
 )
 from prepcheck.settings.setting import Group
-from prepcheck.settings.shop import PeopleSettings, StepSettings, StoreSettings
+from prepcheck.settings.shop import PeopleSettings, ReportSettings, StepSettings, StoreSettings
 from prepcheck.settings.spots import FollowSettings, ScoreSettings, SpotSettings
 from prepcheck.settings.work import ClearingSettings, LeakSettings, WallSettings, WeldSettings
 
@@ -46,12 +46,18 @@ class Settings(Group):
     store: StoreSettings = StoreSettings()
     steps: StepSettings = StepSettings()
     people: PeopleSettings = PeopleSettings()
+    report: ReportSettings = ReportSettings()
 
     def digest(self) -> str:
-        """SHA-256 (hex) of the canonical JSON (RFC 8785) of all values."""
+        """SHA-256 (hex) of the canonical JSON (RFC 8785) of all values but those of the report, which change no figure."""
         import rfc8785
 
-        return hashlib.sha256(rfc8785.dumps(self.model_dump())).hexdigest()
+        return hashlib.sha256(rfc8785.dumps(self.model_dump(exclude={"report"}))).hexdigest()
+
+    def shown_in(self, units: str | None, paper: str | None = None) -> Settings:
+        """Return the settings with other units or paper than the shop's; None leaves the shop's."""
+        given = {name: value for name, value in (("units", units), ("paper", paper)) if value is not None}
+        return self.model_copy(update={"report": ReportSettings.model_validate({**self.report.model_dump(), **given})})
 
 
 def load(path: Path | None) -> Settings:

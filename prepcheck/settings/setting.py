@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 COMMON = "common practice, no source"
 OWN = "own choice, see reason"
-T = TypeVar("T", int, float, str)
+T = TypeVar("T", bound=int | float | str)
 
 
 def threshold(

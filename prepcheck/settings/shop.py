@@ -1,6 +1,8 @@
-"""Settings of the shop: its log, the steps of its jobs, its people."""
+"""Settings of the shop: its log, the steps of its jobs, its people, its papers."""
 
 from __future__ import annotations
+
+from typing import Literal
 
 from prepcheck.settings.setting import COMMON, Group, threshold
 
@@ -78,3 +80,14 @@ class PeopleSettings(Group):
     hash_lanes: int = threshold(
         4, unit="lanes", low=1, high=64, reason="second recommended option", source="RFC 9106, from memory"
     )
+
+
+class ReportSettings(Group):
+    """What the shop wants to read. Changes no figure, so it is no part of the settings' hash."""
+
+    units: Literal["metric", "us"] = threshold(
+        "metric",
+        unit="system of units",
+        reason="of plans, reports and jobs as they are shown; what is typed names its own",
+    )
+    paper: Literal["a4", "letter"] = threshold("a4", unit="size of paper", reason="of the report's PDF")

@@ -18,6 +18,7 @@ from prepcheck.trade.entries import (
     WallReading,
 )
 from prepcheck.trade.facts import Fact, Mark, Remark, Weight
+from prepcheck.trade.units import System
 from prepcheck.trade.work import Evidence, Step
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ def _readings(events: Sequence[Event], moment: datetime, settings: Settings) -> 
     readings = [one for one in _entries(events, GasReading) if one.taken_at <= moment]
     certificates = [one for one in _entries(events, Certificate) if one.at <= moment]
     return (
-        *check_readings(conditions[-1], readings, moment, settings.clearing),
+        *check_readings(conditions[-1], readings, moment, settings.clearing, System(settings.report.units)),
         *check_certificate(certificates[-1] if certificates else None, conditions[-1], moment),
     )
 

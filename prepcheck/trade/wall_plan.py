@@ -41,7 +41,7 @@ def check_walls(readings: Iterable[WallReading], settings: WallSettings, system:
     last = {(entry.spot, entry.place): entry for entry in sorted(readings, key=lambda entry: entry.taken_at)}
     least = minimum(None, None, settings)
     if last and least is None:
-        return (_REMARKS["no_minimum"],)
+        return (_REMARKS["no_own_minimum"],)
     return tuple(
         replace(remark, text=f"{_named(entry)}: {remark.text}")
         for entry in last.values()
@@ -165,6 +165,11 @@ _REMARKS = {
             "no_minimum",
             Weight.WARN,
             "No minimum was chosen, so nothing is held against one. Published ones differ; the shop picks, by its regime.",
+        ),
+        Remark(
+            "no_own_minimum",
+            Weight.WARN,
+            "The shop's settings name no minimum wall, so logged readings are held against none; a plan can name one.",
         ),
         Remark(
             "new_tanks",

@@ -111,6 +111,26 @@ def test_a_look_for_leaks_is_logged_in_the_units_that_prepcheck_computes_in(shop
     assert told["leaks"] == ["lower seam", "bung"]
 
 
+def test_the_pressure_of_the_air_is_logged_at_both_ends(shop):
+    told = ["--air-pressure", "1013 mbar", "--end-air-pressure", "1009 mbar", "--person", "Ola"]
+    found = entry(shop, "leak", "1", "decay", *told)
+    assert (found["ambient_pa"], found["end_ambient_pa"]) == (pytest.approx(101_300), pytest.approx(100_900))
+
+
+def test_a_pressure_of_the_air_at_the_end_alone_is_refused(shop):
+    said = shop("log", "leak", "1", "decay", "--end-air-pressure", "1009 mbar", "--person", "Ola")
+    assert (said.code, said.err.count("\n")) == (2, 1)
+    assert "read only at the end" in said.err
+
+
+def test_a_job_is_shown_in_the_units_of_the_shop_or_in_others(shop):
+    shop.good("log", "wall", "1", "--gauge", "25.4 mm", "--person", "Ola")
+    assert "wall 1.00 in, by gauge" in shop.good("job", "show", "1", "--units", "us")
+    assert "wall 25.4 mm, by gauge" in shop.good("job", "show", "1")
+    (shop.folder / "us.toml").write_text('[report]\nunits = "us"\n')
+    assert "wall 1.00 in, by gauge" in shop.good("job", "show", "1", "--settings", shop.folder / "us.toml")
+
+
 def test_a_note_is_logged_and_shown_with_the_job(shop):
     assert shop.good("log", "note", "1", "new disc", "--person", "Ola", at=5) == "Logged as entry 1: note: new disc\n"
     assert "1  2026-11-24 08:05  Ola: note: new disc" in shop.good("job", "show", "1", at=6)
@@ -125,7 +145,7 @@ def test_a_note_is_logged_and_shown_with_the_job(shop):
             "condition ventilated, held diesel",
         ),
         (["wall", "1", "--gauge", "3.2 mm", "--person", "Ola"], "wall 3.20 mm, by gauge"),
-        (["leak", "1", "water", "--person", "Ola"], "looked for leaks by water; none seen"),
+        (["leak", "1", "water", "--person", "Ola"], "water held; no leak seen; not told where it was looked"),
         (["certificate", "1", "--by", "A", "--rule", "B", "--person", "Ola"], "certified by A under B"),
     ],
 )

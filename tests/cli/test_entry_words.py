@@ -9,6 +9,7 @@ import pytest
 from prepcheck.cli.entry_words import entry_words
 from prepcheck.store import LoggedEvent
 from prepcheck.trade import entries as e
+from prepcheck.trade.units import System
 from tests.tasks.shop import minute
 
 AT = minute(5)
@@ -36,7 +37,15 @@ TOLD: list[tuple[Any, str]] = [
     ),
     (
         e.LeakEntry(method="decay", start_pa=20_000, seconds=600, leaks=("bung",), started_at=AT),
-        "looked for leaks by decay at 20.0 kPa, 10.0 min; leaks: bung",
+        "pressure watched for 10.0 min at 20.0 kPa; leaks: bung",
+    ),
+    (
+        e.LeakEntry(method="decay", start_pa=20_000, end_pa=19_900, started_at=AT),
+        "pressure watched at 20.0 kPa; 19.9 kPa at the end; no seam was looked at",
+    ),
+    (
+        e.LeakEntry(method="bubbles", looked_at="lower seam", started_at=AT),
+        "bubble test; no leak seen at lower seam",
     ),
     (e.PlanMade(what="weld", inputs={}, lines=(("current", "200 A"),)), "plan made: weld"),
     (e.WorkChosen(work="plain-part", plan=""), "plan of steps: plain-part"),
@@ -63,3 +72,26 @@ def test_an_entry_that_was_erased_says_so():
 def test_every_kind_of_entry_has_its_words():
     kinds = get_args(get_args(e.AnyEntry)[0])
     assert {type(entry) for entry, _ in TOLD} == set(kinds)
+
+
+US = [
+    (e.WallReading(method="gauge", wall_mm=25.4, nominal_mm=50.8, taken_at=AT), "wall 1.00 in of 2.00 in, by gauge"),
+    (
+        e.GasReading(gas=e.Gas.OXYGEN, value=20.9, place="sump", height_m=0.3048, taken_at=AT),
+        "oxygen 20.9 % by volume; sump, 1.0 ft up at 08:05; sensor other",
+    ),
+    (
+        e.LeakEntry(method="water", start_pa=6894.757293168361, started_at=AT),
+        "water held at 1.00 psi; no leak seen; not told where it was looked",
+    ),
+    (
+        e.VesselCondition(condition=e.State.WATER_FILLED, previous_contents="diesel", water_gap_mm=25.4, at=AT),
+        "condition water-filled, held diesel; water 1.00 in below the weld",
+    ),
+]
+"""One inch is 25.4 mm, one foot 0.3048 m, one psi 6894.757 Pa by definition."""
+
+
+@pytest.mark.parametrize(("entry", "words"), US, ids=lambda one: getattr(one, "kind", ""))
+def test_an_entry_is_told_in_us_units(entry, words):
+    assert entry_words(LoggedEvent(1, AT.isoformat(), "Ola", "", entry), System.US) == words

@@ -84,7 +84,7 @@ def test_a_plan_is_logged_word_for_word(command: Command) -> None:
     command.open_job()
     done = command(*DRY_ICE, "--job", "1", "--person", "Ola")
     assert (done.code, done.err) == (0, "")
-    assert done.out.endswith("Logged in job 1.\n")
+    assert done.out.endswith("Logged in job J-0001.\n")
     (event,) = json.loads(command("job", "show", "1", "--json").out)["events"]
     assert (event["person"], event["entry"]["kind"], event["entry"]["what"]) == ("Ola", "plan_made", "clearing")
     printed = told(command, *DRY_ICE)

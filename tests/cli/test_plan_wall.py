@@ -54,7 +54,7 @@ def test_a_plan_is_logged_in_a_job_by_a_person(command: Command) -> None:
     command.open_job()
     done = command(*DEPTH, "--job", "1", "--person", "Ola")
     assert done.code == 0
-    assert done.out.endswith("Logged in job 1.\n")
+    assert done.out.endswith("Logged in job J-0001.\n")
     (event,) = json.loads(command("job", "show", "1", "--json").out)["events"]
     assert (event["person"], event["entry"]["kind"], event["entry"]["what"]) == ("Ola", "plan_made", "wall")
 
@@ -82,3 +82,24 @@ def test_what_is_wrong_is_one_line(command: Command, arguments: tuple[str, ...],
 
 def test_help_of_every_plan_names_its_options(command: Command) -> None:
     assert "--nominal" in command("plan", "wall", "--help").out
+
+
+def test_the_shops_units_hold_unless_others_are_asked_for(command: Command) -> None:
+    (command.folder / "shop.toml").write_text('[report]\nunits = "us"\n')
+    plan = told(command, *DEPTH, "--settings", "shop.toml")
+    assert plan["lines"][0]["value"] == "0.150 in ± 0.013 in"  # 3.8 mm / 25.4; 0.32 mm / 25.4
+    plan = told(command, *DEPTH, "--settings", "shop.toml", "--units", "metric")
+    assert plan["lines"][0]["value"] == "3.80 mm ± 0.32 mm"
+
+
+def test_on_a_narrow_screen_the_source_stands_under_the_value(command: Command) -> None:
+    lines = command(*DEPTH, width=50).out.splitlines()
+    assert max(map(len, lines)) <= 50
+    (at,) = (number for number, line in enumerate(lines) if "3.80 mm ± 0.32 mm" in line)
+    assert lines[at + 1].strip().startswith("nominal wall less depth")
+    assert "value, source" in lines[1]
+
+
+def test_on_a_wide_screen_the_source_stands_beside_the_value(command: Command) -> None:
+    (line,) = (line for line in command(*DEPTH, width=120).out.splitlines() if "3.80 mm ± 0.32 mm" in line)
+    assert "nominal wall less depth" in line

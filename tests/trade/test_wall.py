@@ -319,7 +319,7 @@ def test_of_each_place_the_last_reading_counts() -> None:
 
 def test_logged_readings_without_a_minimum_say_so_once() -> None:
     assert [one.code for one in check_walls([reading(3.5), reading(3.4, spot=2)], DEFAULTS, System.US)] == [
-        "no_minimum"
+        "no_own_minimum"
     ]
     assert check_walls([], DEFAULTS, System.US) == ()
 

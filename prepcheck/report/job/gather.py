@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from prepcheck.record import Record
 from prepcheck.report.job.again import Again
@@ -14,14 +14,18 @@ from prepcheck.store.rows import LoggedEvent, Story
 from prepcheck.trade import entries as e
 from prepcheck.trade.clearing import check_certificate, check_readings
 from prepcheck.trade.facts import Remark
+from prepcheck.trade.leak_looks import Looks, judge
 from prepcheck.trade.step_checks import timer_remarks
 from prepcheck.trade.steps import JobState, chosen_work, job_state
 from prepcheck.trade.units import System
+from prepcheck.trade.wall_plan import check_walls
 from prepcheck.trade.work import parse_work
 
 if TYPE_CHECKING:
     from prepcheck.store.store import Store
     from prepcheck.surface import Model
+
+E = TypeVar("E", bound=e.EntryModel)
 
 
 def gather(
@@ -62,7 +66,8 @@ def gather(
         photo=photo,
         records=records,
         state=standing(story.events, now, settings),
-        checks=checks(story.events, now, settings),
+        checks=checks(story.events, now, settings, system),
+        looks=looks(story.events, now, settings, system).lines,
         states=Again(photo, load, settings) if load is not None else lambda record: None,
     )
 
@@ -73,17 +78,32 @@ def standing(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings)
     return None if chosen is None else job_state(parse_work(chosen.plan, chosen.work), events, now, settings)
 
 
-def checks(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings) -> tuple[Check, ...]:
+def checks(
+    events: tuple[LoggedEvent, ...], now: datetime, settings: Settings, system: System = System.METRIC
+) -> tuple[Check, ...]:
     """Hold the record against its limits, as of when it mattered.
 
     Readings: when a step that asks for them was released, without any such release at `now`. Times between steps: when
-    the work on the later one began.
+    the work on the later one began. Walls and looks for leaks: at `now`.
     """
     moments = [
         (f"when {entry.step} was released", datetime.fromisoformat(event.at)) for event, entry in _releases(events)
     ]
-    found = [Check("clearing", words, _of_clearing(events, at, settings)) for words, at in moments or [("now", now)]]
-    return tuple(one for one in (*_timers(events, now, settings), *found) if one.remarks)
+    found = [
+        Check("clearing", words, _of_clearing(events, at, settings, system)) for words, at in moments or [("now", now)]
+    ]
+    wall = Check("wall", "now", check_walls(_entries(events, e.WallReading), settings.wall, system))
+    leak = Check("leak", "now", looks(events, now, settings, system).remarks)
+    return tuple(one for one in (*_timers(events, now, settings), *found, wall, leak) if one.remarks)
+
+
+def looks(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings, system: System) -> Looks:
+    """Tell what all looks for leaks show together, in the order in which they were made, with the clock of `now`."""
+    told = [
+        one.model_copy(update={"started_at": one.started_at.astimezone(now.tzinfo)})
+        for one in _entries(events, e.LeakEntry)
+    ]
+    return judge(told, settings.leak, system)
 
 
 def _timers(events: tuple[LoggedEvent, ...], now: datetime, settings: Settings) -> Iterator[Check]:
@@ -106,14 +126,19 @@ def _releases(events: tuple[LoggedEvent, ...]) -> list[tuple[LoggedEvent, e.Step
     return [(one, one.entry) for one in events if isinstance(one.entry, e.StepReleased) and one.entry.step in asked]
 
 
-def _of_clearing(events: tuple[LoggedEvent, ...], at: datetime, settings: Settings) -> tuple[Remark, ...]:
-    known = [event.entry for event in events if datetime.fromisoformat(event.at) <= at]
-    conditions = [one for one in known if isinstance(one, e.VesselCondition)]
+def _of_clearing(
+    events: tuple[LoggedEvent, ...], at: datetime, settings: Settings, system: System
+) -> tuple[Remark, ...]:
+    known = [event for event in events if datetime.fromisoformat(event.at) <= at]
+    conditions = _entries(known, e.VesselCondition)
     if not conditions:
         return ()
-    readings = [one for one in known if isinstance(one, e.GasReading)]
-    certificates = [one for one in known if isinstance(one, e.Certificate)]
+    readings, certificates = _entries(known, e.GasReading), _entries(known, e.Certificate)
     return (
-        *check_readings(conditions[-1], readings, at, settings.clearing),
+        *check_readings(conditions[-1], readings, at, settings.clearing, system),
         *check_certificate(certificates[-1] if certificates else None, conditions[-1], at),
     )
+
+
+def _entries(events: Iterable[LoggedEvent], kind: type[E]) -> list[E]:
+    return [event.entry for event in events if isinstance(event.entry, kind)]

@@ -17,6 +17,7 @@ from prepcheck.report.job.units import pretty, said_in
 from prepcheck.store.rows import LoggedEvent, LoggedInspection, PassStory, Story, TreeHead
 from prepcheck.trade.entries import EntryModel
 from prepcheck.trade.facts import Remark
+from prepcheck.trade.plan import Line
 from prepcheck.trade.steps import JobState
 from prepcheck.trade.units import Kind, System, shown
 
@@ -55,6 +56,8 @@ class Told:
         How the steps of the job's plan stand at `now`; None without a plan.
     checks : tuple of Check
         What checks had to say.
+    looks : tuple of Line
+        What the looks for leaks show together, in order.
     states : callable
         Returns the states mapped in a logged photo (h, w), for the hatches of its picture; None draws none.
     """
@@ -67,6 +70,7 @@ class Told:
     records: Mapping[int, Record] = field(default_factory=dict, repr=False)
     state: JobState | None = None
     checks: tuple[Check, ...] = ()
+    looks: tuple[Line, ...] = ()
     states: Callable[[Record], NDArray[np.uint8] | None] = field(default=lambda record: None, repr=False)
 
     @property

@@ -56,7 +56,14 @@ def leak(told: Told) -> Section:
     """Tell plans of leak tests and what was seen."""
     tests: list[Block] = [_leak(told, event, entry) for event, entry in told.of(e.LeakEntry)]
     seen = tests or [Words("No leak test is logged.")]
-    return Section("Leak tests", (*seen, *remarks(told, "leak"), *plans(told, "leak")))
+    return Section("Leak tests", (*seen, *_looks(told), *remarks(told, "leak"), *plans(told, "leak")))
+
+
+def _looks(told: Told) -> list[Block]:
+    rows = tuple(
+        (one.label, told.tool(f"{one.value} ({one.source})" if one.source else one.value)) for one in told.looks
+    )
+    return [Facts("What the looks show, in the order in which they were made", rows)] if rows else []
 
 
 def _leak(told: Told, event: LoggedEvent, entry: e.LeakEntry) -> Facts:

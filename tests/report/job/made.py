@@ -22,7 +22,7 @@ from prepcheck.record import (
     SinceLastPass,
     SpotRecord,
 )
-from prepcheck.report.job.gather import checks, standing
+from prepcheck.report.job.gather import checks, looks, standing
 from prepcheck.report.job.told import Told
 from prepcheck.samples import Sample, samples
 from prepcheck.settings import Settings
@@ -383,6 +383,7 @@ def told(**changes: Any) -> Told:
         "records": records(),
         "state": standing(events(), time(470), Settings()),
         "checks": checks(events(), time(470), Settings()),
+        "looks": looks(events(), time(470), Settings(), System.METRIC).lines,
     }
     return Told(**{**fields, **changes})
 

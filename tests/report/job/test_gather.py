@@ -1,12 +1,12 @@
 """What the report is made from comes from the log as it stands, the tree's head after all else."""
 
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
 
 import pytest
 
 from prepcheck import tasks
-from prepcheck.report.job.gather import checks, gather, standing
-from prepcheck.settings import Settings
+from prepcheck.report.job.gather import checks, gather, looks, standing
+from prepcheck.settings import Settings, WallSettings
 from prepcheck.trade import entries as e
 from prepcheck.trade.steps import Progress
 from prepcheck.trade.units import System
@@ -97,3 +97,47 @@ def test_too_long_a_time_from_cleaning_speaks_against_it():
     ]
     (timer,) = (one for one in checks(tuple(late), made.time(510), Settings()) if one.about == "steps")
     assert [one.code for one in timer.remarks] == ["cleaned_too_long_ago"]
+
+
+LEFT = e.WallReading(method="gauge", wall_mm=2.0, place="sump", taken_at=made.time(10))
+
+
+def logged(*entries):
+    return tuple(made.LoggedEvent(n, made.at(10 + n), "Ola", "", entry) for n, entry in enumerate(entries, 1))
+
+
+def about(what, found):
+    return [remark for check in found if check.about == what for remark in check.remarks]
+
+
+def test_walls_are_held_against_the_shops_own_minimum():
+    thin = checks(logged(LEFT), made.time(60), Settings(wall=WallSettings(minimum_mm=3.0)))
+    assert [one.code for one in about("wall", thin)] == ["below_minimum"]
+
+
+def test_walls_are_told_in_the_units_of_the_report():
+    (remark,) = about("wall", checks(logged(LEFT), made.time(60), Settings(wall={"minimum_mm": 25.4}), System.US))
+    assert "1.00 in" in remark.text
+    assert " mm" not in remark.text
+
+
+def test_looks_for_leaks_are_told_together_in_the_order_in_which_they_were_made():
+    later = e.LeakEntry(method="bubbles", looked_at="seam", started_at=made.time(40))
+    first = e.LeakEntry(method="bubbles", leaks=("bung",), started_at=made.time(20))
+    found = looks(logged(later, first), made.time(60), Settings(), System.METRIC)
+    assert [line.value for line in found.lines if line.label.endswith("seen")] == [
+        "leak at bung",
+        "no leak where it was looked at",
+    ]
+    told = checks(logged(later, first), made.time(60), Settings())
+    assert [one.code for one in about("leak", told)] == ["leak_seen_before", "looked_at_nothing"]
+
+
+def test_times_of_looks_are_told_with_the_clock_of_the_report():
+    abroad = made.time(20).astimezone(timezone(timedelta(hours=-5)))
+    entry = e.LeakEntry(method="bubbles", started_at=abroad)
+    assert looks(logged(entry), made.time(60), Settings(), System.METRIC).lines == (
+        looks(
+            logged(entry.model_copy(update={"started_at": made.time(20)})), made.time(60), Settings(), System.METRIC
+        ).lines
+    )

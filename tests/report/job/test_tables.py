@@ -116,7 +116,7 @@ def test_json_holds_job_spots_events_records_steps_checks_and_the_logs_head():
     ]  # fmt: skip
     assert told["records"]["3"]["spots"][0]["bright_share"] == 0.991
     assert told["steps"][0]["step"] == "intake"
-    assert {check["about"] for check in told["checks"]} == {"clearing", "steps"}
+    assert {check["about"] for check in told["checks"]} == {"clearing", "steps", "wall"}
 
 
 def test_json_holds_no_position():
