@@ -5,6 +5,7 @@
     PrepcheckError
     |-- WrongUse                exit 2, HTTP 400   the call itself is off
     |   |-- NameClash           exit 2, HTTP 409   two inputs would write the same output file
+    |   |-- ChooseOutline       exit 2, HTTP 409   a photo with several outlines; a person must say which is the spot
     |   |-- BadOutlines         exit 2, HTTP 400   an outline file that cannot be used
     |   |-- CannotWrite         exit 2, HTTP 400   an output place that cannot be written
     |   |-- UnknownRecord       exit 2, HTTP 404   no such job, spot, person or inspection
@@ -87,6 +88,13 @@ class NameClash(WrongUse):
     """Two inputs would write the same output file."""
 
     code = "name_clash"
+    http_status = 409
+
+
+class ChooseOutline(WrongUse):
+    """A photo shows several outlines, and a person must say which of them is the job's spot."""
+
+    code = "choose_outline"
     http_status = 409
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -23,7 +23,7 @@ from prepcheck.store import Logged
 from prepcheck.store.words import clean, job_number
 from prepcheck.surface import Model, load_model
 from prepcheck.surface.moved_light import load_fusion
-from prepcheck.tasks import cached_result, check_entry, log_inspection, open_log
+from prepcheck.tasks import cached_result, check_entry, log_inspection, open_log, tied_outline
 from prepcheck.terms import Standing
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ class Look:
             outlines = self.outlines or Outlines()
             drawn = [outline.tolist() for outline in outlines.drawn]
             told = [self.mm_per_px, self.outlines is not None, drawn, sorted(outlines.refused.items())]
-            told += [] if outlines.joint is None else [outlines.joint.points.tolist()]
+            told += [] if outlines.joint is None else [outlines.joint.points.tolist(), outlines.joint.margin_mm]
         if len(photos) > 1:
             fusion = load_fusion()
             told += [[(photo.sha256, photo.name) for photo in photos], "" if fusion is None else fusion.sha256]
@@ -89,6 +89,7 @@ class Place:
     person: str
     outline: int | None = None
     note: str = ""
+    corrects: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,6 +190,37 @@ class Received:
     files: tuple[bytes, ...] = field(repr=False)
 
 
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """What was seen in one input; `inspection` is None for an answer found in the log."""
+
+    received: Received = field(repr=False)
+    record: Record
+    inspection: Inspection | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What goes into the log of one input: plain data, which another process can hand over.
+
+    Parameters
+    ----------
+    record : Record
+        The answer.
+    outline : int or None
+        Which outline is the job's spot; None without any.
+    since : SinceLastPass or None
+        What changed since an earlier pass.
+    inputs_sha256 : str
+        See `Look.inputs_sha256`.
+    """
+
+    record: Record
+    outline: int | None
+    since: SinceLastPass | None
+    inputs_sha256: str
+
+
 def check_set(paths: Sequence[Path]) -> None:
     """Check that photos can be one moved-light set, before any is read.
 
@@ -231,35 +263,112 @@ def look_at(
     """
     named = [paths] if isinstance(paths, Path) else list(paths)
     try:
-        received = _receive(named, look)
-        record = None if place is None or keep_maps else _from_log(received.photos, look, place.store)
-        inspection = None if record is not None else look.inspect(received.photos)
+        sight = see(named, look, None if place is None else place.store, keep_maps=keep_maps)
     except PrepcheckError as error:
         return Looked(broken_record(printable(named[0].name), error.code, error.message), error)
-    if record is None:
-        assert inspection is not None
-        record = record_of(inspection)
     if place is None:
-        return Looked(record, None, inspection)
-    return _logged(record, inspection, received, look, place, at)
+        return Looked(sight.record, None, sight.inspection)
+    try:
+        logged = log_seen(compare(sight, look, place), sight.received.files, place, at)
+    except PrepcheckError as error:
+        return Looked(sight.record, error, sight.inspection)
+    return Looked(logged.record, None, sight.inspection, logged)
 
 
-def _receive(paths: Sequence[Path], look: Look) -> Received:
+def see(
+    paths: Sequence[Path],
+    look: Look,
+    store: Store | None,
+    *,
+    names: Sequence[str] | None = None,
+    keep_maps: bool = False,
+    told: Callable[[str], None] = lambda stage: None,
+) -> Sight:
+    """Read one photo, one clip or the photos of a set and inspect them; nothing is logged.
+
+    Parameters
+    ----------
+    paths, look
+        As in `look_at`.
+    store : Store or None
+        Where an earlier, equal answer may be found.
+    names : sequence of str, optional
+        Names of the photos where they are not those of the files.
+    keep_maps : bool
+        Whether the inspection itself is needed, so that an earlier answer will not do.
+    told : callable
+        Hears ``reading`` and ``looking`` as they begin.
+
+    Raises
+    ------
+    BrokenInput, ModelFault
+        A photo cannot be read or the model not be used.
+    """
+    told("reading")
+    received = _receive(paths, names or [path.name for path in paths], look)
+    told("looking")
+    record = None if store is None or keep_maps else _from_log(received.photos, look, store)
+    if record is not None:
+        return Sight(received, record)
+    inspection = look.inspect(received.photos)
+    return Sight(received, record_of(inspection), inspection)
+
+
+def compare(sight: Sight, look: Look, place: Place) -> Seen:
+    """Find the job's spot in what was seen, by the earlier passes if there are any, and say what changed since.
+
+    Raises
+    ------
+    ChooseOutline
+        Several outlines, and nothing tells which of them is the spot.
+    """
+    outline, since = _since(sight.inspection, sight.received, look, place)
+    inputs = look.inputs_sha256(sight.received.photos)
+    return Seen(sight.record, tied_outline(sight.record, outline), since, inputs)
+
+
+def log_seen(seen: Seen, files: Sequence[bytes], place: Place, at: datetime) -> Logged:
+    """Log what was seen in exactly these `files`.
+
+    Raises
+    ------
+    WrongUse, UnknownRecord, StoreFault
+        See `prepcheck.tasks.log_inspection`; nothing was logged.
+    """
+    return log_inspection(
+        place.store,
+        place.archive,
+        seen.record,
+        files[0],
+        job=place.job,
+        spot=place.spot,
+        pass_no=place.pass_no,
+        person=place.person,
+        at=at,
+        outline_number=seen.outline,
+        inputs_sha256=seen.inputs_sha256,
+        note=place.note,
+        corrects=place.corrects,
+        more_bytes=files[1:],
+        since=seen.since,
+    )
+
+
+def _receive(paths: Sequence[Path], names: Sequence[str], look: Look) -> Received:
     if len(paths) == 1 and is_clip(paths[0]):
-        return _clip(paths[0], look.settings)
+        return _clip(paths[0], names[0], look.settings)
     files = tuple(read_bytes(path, look.settings.photo.max_bytes) for path in paths)
-    names = [path.name for path in paths]
     photos = [
         from_bytes(*both, look.settings, keep_position=look.keep_position) for both in zip(files, names, strict=True)
     ]
     return Received(tuple(photos), files)
 
 
-def _clip(path: Path, settings: Settings) -> Received:
+def _clip(path: Path, name: str, settings: Settings) -> Received:
     """Read a clip; the answer bears its name, so its first frame does."""
     data = clip_bytes(path, settings)
-    first, *others = clip_from_bytes(data, path.name, settings)
-    return Received((replace(first, name=path.name), *others), (data,))
+    first, *others = clip_from_bytes(data, name, settings)
+    return Received((replace(first, name=name), *others), (data,))
 
 
 def _from_log(photos: Sequence[Photo], look: Look, store: Store) -> Record | None:
@@ -272,32 +381,6 @@ def _from_log(photos: Sequence[Photo], look: Look, store: Store) -> Record | Non
         look.inputs_sha256(photos),
         name=printable(photos[0].name),
     )
-
-
-def _logged(
-    record: Record, inspection: Inspection | None, received: Received, look: Look, place: Place, at: datetime
-) -> Looked:
-    try:
-        outline, since = _since(inspection, received, look, place)
-        logged = log_inspection(
-            place.store,
-            place.archive,
-            record,
-            received.files[0],
-            job=place.job,
-            spot=place.spot,
-            pass_no=place.pass_no,
-            person=place.person,
-            at=at,
-            outline_number=outline,
-            inputs_sha256=look.inputs_sha256(received.photos),
-            note=place.note,
-            more_bytes=received.files[1:],
-            since=since,
-        )
-    except PrepcheckError as error:
-        return Looked(record, error, inspection)
-    return Looked(logged.record, None, inspection, logged)
 
 
 def _since(

@@ -31,28 +31,39 @@ class _File(BaseModel):
     draw: Annotated[list[_Outline], Field(max_length=_MOST_OUTLINES)] = []
     refuse: dict[_Number, str] = {}
     joint: _Joint | None = None
+    joint_margin_mm: Annotated[float, Field(ge=1, le=500, strict=True)] | None = None
 
 
 def read_outlines(path: Path) -> Outlines:
     """Read a file of drawn and refused outlines and of the joint line.
 
-    The file is JSON: ``{"draw": [[[x, y], ...], ...], "refuse": {"NUMBER": "REASON"}, "joint": [[x, y], ...]}``, each part
-    optional, positions in pixels of the upright full-size photo.
+    The file is JSON: ``{"draw": [[[x, y], ...], ...], "refuse": {"NUMBER": "REASON"}, "joint": [[x, y], ...],
+    "joint_margin_mm": MM}``, each part optional, positions in pixels of the upright full-size photo.
 
     Raises
     ------
     BadOutlines
         The file cannot be read or says something else.
     """
-    text = read_text(path, _MOST_BYTES, BadOutlines)
+    return parse_outlines(read_text(path, _MOST_BYTES, BadOutlines), str(path))
+
+
+def parse_outlines(text: str, subject: str) -> Outlines:
+    """Read drawn and refused outlines and the joint line from JSON as in such a file; `subject` names it in errors.
+
+    Raises
+    ------
+    BadOutlines
+        The text says something else.
+    """
     try:
         said = _File.model_validate_json(text)
         refused = {int(number): clean(reason, "a refusal's reason", _REASON) for number, reason in said.refuse.items()}
     except ValidationError as error:
         raise BadOutlines(
-            f"is no outline file ({first_fault(error)})", "See prepcheck inspect --help", str(path)
+            f"is no outline file ({first_fault(error)})", "See prepcheck inspect --help", subject
         ) from error
     except WrongUse as error:
-        raise BadOutlines(error.what, error.do, str(path)) from error
-    joint = None if said.joint is None else JointLine(np.array(said.joint, np.float64))
+        raise BadOutlines(error.what, error.do, subject) from error
+    joint = None if said.joint is None else JointLine(np.array(said.joint, np.float64), said.joint_margin_mm)
     return Outlines(tuple(np.array(points, np.float64) for points in said.draw), refused, joint)

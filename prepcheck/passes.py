@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.archive import Archive
-from prepcheck.errors import PrepcheckError, UnknownRecord, WrongUse
+from prepcheck.errors import ChooseOutline, PrepcheckError, UnknownRecord
 from prepcheck.inspection import Inspection, inspect
 from prepcheck.light_set import inspect_set
 from prepcheck.photo import Photo, from_bytes
 from prepcheck.photo.align import Alignment, NotAligned, Ready, align, ready
 from prepcheck.photo.clip import clip_from_bytes
-from prepcheck.record import PersistingRecord, PhotoRecord, SinceLastPass
+from prepcheck.record import PersistingRecord, PhotoRecord, Record, SinceLastPass
 from prepcheck.report.history import MOST_PASSES, PassPicture, draw_history
 from prepcheck.settings import Settings
 from prepcheck.spot import Spot
@@ -56,14 +56,24 @@ def looked_at_again(
     PrepcheckError
         A photo is missing, was changed or cannot be read.
     """
-    photos = _archived(one.photos, archive, settings)
-    scale = one.record.photo.scale
-    stated = one.record.photo.mm_per_px if scale is not None and scale.source == "stated" else None
-    if len(photos) == 1:
-        inspection = inspect(photos[0], model, settings, stated_mm_per_px=stated)
-    else:
-        inspection = inspect_set(photos, model, settings, stated_mm_per_px=stated)
+    inspection = look_again(one.record, archive, model, settings)
     return Again(one, inspection, _ITSELF if latest is None else align(latest, inspection.photo, settings))
+
+
+def look_again(record: Record, archive: Archive, model: Model, settings: Settings) -> Inspection:
+    """Inspect the photo or set of a logged record again from its archived bytes, without what a person drew.
+
+    Raises
+    ------
+    PrepcheckError
+        A photo is missing, was changed or cannot be read.
+    """
+    photos = _archived(record.photos or [record.photo], archive, settings)
+    scale = record.photo.scale
+    stated = record.photo.mm_per_px if scale is not None and scale.source == "stated" else None
+    if len(photos) == 1:
+        return inspect(photos[0], model, settings, stated_mm_per_px=stated)
+    return inspect_set(photos, model, settings, stated_mm_per_px=stated)
 
 
 def since_last_pass(
@@ -94,7 +104,7 @@ def since_last_pass(
 
     Raises
     ------
-    WrongUse
+    ChooseOutline
         Several outlines, none named, and the photo does not show which of them is the spot.
     """
     spots = [spot for spot, _ in (inspection.by_person or inspection.answer).spots]
@@ -194,7 +204,7 @@ def _number(
         what = (
             f"shows outlines {numbers}; which is the spot of pass {last.pass_no} cannot be told: {why or same.reason}"
         )
-        raise WrongUse(what, "Name the job's spot with --outline", name)
+        raise ChooseOutline(what, "Name the job's spot with --outline", name)
     return same.number
 
 

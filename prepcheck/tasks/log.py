@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from prepcheck import __version__
 from prepcheck.archive import Archive
-from prepcheck.errors import StoreFault, UnknownRecord, WrongUse
+from prepcheck.errors import ChooseOutline, StoreFault, UnknownRecord, WrongUse
 from prepcheck.record import Record, SinceLastPass, SpotRecord
 from prepcheck.settings import Settings
 from prepcheck.store import (
@@ -185,8 +185,10 @@ def tied_outline(record: Record, asked: int | None) -> int | None:
 
     Raises
     ------
+    ChooseOutline
+        Several outlines and none asked for.
     WrongUse
-        Several outlines and none asked for, or one that the photo does not have.
+        One that the photo does not have.
     """
     spots: list[SpotRecord] = record.spots if record.by_person is None else record.by_person.spots
     numbers = [spot.number for spot in spots]
@@ -194,7 +196,7 @@ def tied_outline(record: Record, asked: int | None) -> int | None:
         return None
     have = ", ".join(map(str, numbers))
     if asked is None and len(numbers) > 1:
-        raise WrongUse(f"shows outlines {have}", "Name the job's spot with --outline", record.photo.name)
+        raise ChooseOutline(f"shows outlines {have}", "Name the job's spot with --outline", record.photo.name)
     if asked is not None and asked not in numbers:
         raise WrongUse(f"has no outline {asked}, only {have}", "Name one of these with --outline", record.photo.name)
     return numbers[0] if asked is None else asked
