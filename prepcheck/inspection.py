@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 _SPECK = np.ones((3, 3), np.uint8)
 """A drawn outline that holds no square of map pixels of this size holds nothing to judge."""
 
+MOST_MARGIN_MM = 500
+"""Beside the joint line; as much as the setting allows."""
 Outline = NDArray[np.float64]
 _BESIDE = 0.01
 """How far from the card, as a share of the picture's long side, the part it lies on is looked for."""
@@ -299,6 +301,9 @@ def _check_joint(joint: JointLine | None, surface: SurfaceMap, photo: Photo) -> 
     if (joint.points < -1).any() or (joint.points > np.array([photo.width, photo.height])).any():
         what = f"the joint line leaves the photo of {photo.width} x {photo.height} pixels"
         raise BadOutlines(what, "Draw it in pixels of the upright full-size photo", photo.name)
+    if joint.margin_mm is not None and not 1 <= joint.margin_mm <= MOST_MARGIN_MM:
+        what = f"a margin of {joint.margin_mm:g} mm beside the joint line cannot be judged"
+        raise BadOutlines(what, f"State 1 to {MOST_MARGIN_MM} mm", photo.name)
     if joint.is_dot(surface):
         raise BadOutlines(
             "the joint line is next to a dot", "Draw it from one end of the joint to the other", photo.name

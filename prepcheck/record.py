@@ -249,6 +249,7 @@ def _joint_record(answer: Answer) -> JointRecord | None:
     return JointRecord(
         line=_points(joint.line.points),
         margin_mm=joint.margin_mm,
+        margin_stated=joint.line.margin_mm is not None,
         sides=[_side_record(side) for side in joint.sides],
         touching=[_patch_record(patch).model_copy(update={"sure": patch.surely_at_joint}) for patch in joint.touching],
     )

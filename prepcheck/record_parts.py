@@ -85,12 +85,14 @@ class SideRecord(Part):
 class JointRecord(Part):
     """The joint line that a person drew, in full-size pixels, and what was seen there.
 
-    `margin_mm` is None and `sides` are empty without a scale, and for a photo to retake. The margin changes no standing,
-    patches that touch the line do; there, `sure` says whether a sure core of the patch touches it.
+    `margin_stated` says that a person stated the width, and not the settings. `margin_mm` is None and `sides` are empty
+    without a scale, and for a photo to retake. The margin changes no standing, patches that touch the line do; there, `sure`
+    says whether a sure core of the patch touches it.
     """
 
     line: list[Point]
     margin_mm: float | None
+    margin_stated: bool = False
     sides: list[SideRecord]
     touching: list[PatchRecord]
 

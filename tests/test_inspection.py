@@ -230,9 +230,21 @@ def test_a_photo_to_retake_keeps_the_line_and_judges_nothing():
 
 
 @pytest.mark.parametrize(
-    ("points", "says"),
-    [([[0, 0], [900, 0]], "leaves the photo"), ([[50, 50], [51, 51]], "next to a dot")],
+    ("points", "margin_mm", "says"),
+    [
+        ([[0, 0], [900, 0]], None, "leaves the photo"),
+        ([[50, 50], [51, 51]], None, "next to a dot"),
+        ([[50, 50], [250, 50]], 0.0, "a margin of 0 mm"),
+        ([[50, 50], [250, 50]], 501.0, "a margin of 501 mm"),
+        ([[50, 50], [250, 50]], float("nan"), "a margin of nan mm"),
+    ],
 )
-def test_a_line_that_is_none_is_refused(points, says):
+def test_a_line_that_is_none_is_refused(points, margin_mm, says):
     with pytest.raises(BadOutlines, match=says):
-        look(plate(), outlines=joint(*points))
+        look(plate(), outlines=Outlines(joint=JointLine(np.array(points, np.float64), margin_mm)))
+
+
+def test_a_stated_margin_replaces_that_of_the_settings():
+    said = record_of(look(plate(), outlines=Outlines(joint=JointLine(ACROSS.joint.points, 10.0)))).joint
+    assert (said.margin_mm, said.margin_stated) == (10.0, True)
+    assert said.sides[0].area_mm2 == pytest.approx(10 * 280 * 0.2, rel=0.03)

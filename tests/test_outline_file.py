@@ -62,10 +62,11 @@ def test_a_reason_is_brought_to_one_line(tmp_path: Path) -> None:
 
 
 def test_a_joint_line_comes_back_as_drawn(tmp_path: Path) -> None:
-    (tmp_path / "o.json").write_text('{"joint": [[1, 2], [30, 4.5]]}')
+    (tmp_path / "o.json").write_text('{"joint": [[1, 2], [30, 4.5]], "joint_margin_mm": 12.5}')
     outlines = read_outlines(tmp_path / "o.json")
     assert outlines.joint is not None
     assert outlines.joint.points.tolist() == [[1, 2], [30, 4.5]]
+    assert outlines.joint.margin_mm == 12.5
     assert outlines.only_joint
 
 

@@ -91,7 +91,8 @@ def joint_words(joint: JointRecord) -> list[str]:
     said = [f"Joint line: touched by {touching}" if touching else "Joint line: no residue patch found at it"]
     if joint.margin_mm is None:
         return [f"{said[0]}. No scale, so the margin beside it is not judged."]
-    said = [f"{said[0]}. Margin of {joint.margin_mm:g} mm each side ({MARGIN_MARK}; changes no standing):"]
+    mark = "as stated by a person" if joint.margin_stated else MARGIN_MARK
+    said = [f"{said[0]}. Margin of {joint.margin_mm:g} mm each side ({mark}; changes no standing):"]
     return said + [_side_words(side, joint.margin_mm) for side in joint.sides]
 
 

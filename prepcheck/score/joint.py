@@ -36,9 +36,12 @@ class JointLine:
     ----------
     points : ndarray, shape (n, 2), float64
         Its corners as (x, y) in pixels of the upright full-size photo, from one end to the other.
+    margin_mm : float or None
+        The margin's width on each side as the person states it; None takes it from the settings.
     """
 
     points: Points = field(repr=False)
+    margin_mm: float | None = None
 
     def simple(self, surface: SurfaceMap) -> Points:
         """Return the line in full-size pixels without corners that move it by less than half a map pixel."""
@@ -168,15 +171,21 @@ def judge_sides(
     surface, plane, rule
         The map, the plane of the surface, and the margin's width.
     """
-    strip = _Strip.beside(line, surface, plane, rule.joint_margin_mm)
+    margin_mm = margin_of(line, rule)
+    strip = _Strip.beside(line, surface, plane, margin_mm)
     middle = line.simple(surface).mean(axis=0)
     one, other = (strip.points[strip.off * sign > 0] for sign in (1, -1))
     sides = []
     for sign, here, there in ((1, one, other), (-1, other, one)):
         if len(here):
             name = _name(here.mean(axis=0) - (there.mean(axis=0) if len(there) else middle))
-            sides.append(_side(name, strip.on(sign), ground, patches, surface, rule.joint_margin_mm))
+            sides.append(_side(name, strip.on(sign), ground, patches, surface, margin_mm))
     return tuple(side for side in sides if side.area_mm2 > 0)
+
+
+def margin_of(line: JointLine, rule: ScoreSettings) -> float:
+    """Return the width in mm of the margin on each side: as stated, or that of the settings."""
+    return rule.joint_margin_mm if line.margin_mm is None else line.margin_mm
 
 
 @dataclass(frozen=True, eq=False)

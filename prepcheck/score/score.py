@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from prepcheck.photo import Photo, Plane
-from prepcheck.score.joint import Joint, JointLine, judge_sides
+from prepcheck.score.joint import Joint, JointLine, judge_sides, margin_of
 from prepcheck.score.patch import Patch, find_patches, patch_mask, pixel_areas
 from prepcheck.score.share import BrightShare, bright_share, state_shares
 from prepcheck.score.unit_area import UnitArea, worst_unit_area
@@ -91,7 +91,7 @@ def judge_joint(
     for spot, _ in scored:
         ground |= spot.mask
     sides = judge_sides(line, ground, patch_mask(surface, ground), surface, photo.plane, rule)
-    return Joint(line, rule.joint_margin_mm, sides, touching)
+    return Joint(line, margin_of(line, rule), sides, touching)
 
 
 def stand(share: BrightShare, patches: tuple[Patch, ...], rule: ScoreSettings) -> tuple[Standing, str]:

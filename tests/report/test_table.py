@@ -192,3 +192,10 @@ def test_without_a_scale_the_margin_is_said_not_to_be_judged() -> None:
 
 def test_without_a_joint_line_nothing_is_said_of_one() -> None:
     assert "Joint" not in printed(dirty())
+
+
+def test_a_stated_margin_is_said_to_be_stated() -> None:
+    stated = joint_at(300).model_copy(update={"margin_stated": True})
+    assert "(as stated by a person; changes no standing)" in words(
+        printed(dirty().model_copy(update={"joint": stated}))
+    )
