@@ -15,6 +15,9 @@ from prepcheck.surface.surface_map import SurfaceMap
 from prepcheck.terms import State
 
 _BEAD, _GROUND = 6, 7
+_RESIDUE = slice(State.OXIDE, State.FOREIGN + 1)
+_RESIDUE_SIDE, _BEAD_SIDE = 2, 3
+"""Places in the list of sides: background, bright metal, residue, weld bead or heat tint."""
 
 
 def map_surface(
@@ -22,8 +25,8 @@ def map_surface(
 ) -> SurfaceMap:
     """Ask the model what each pixel of `photo` shows.
 
-    A pixel is `cannot tell` when it is burnt out, shows a weld bead or heat tint, or when the most probable state is
-    less probable than the model's `sure`.
+    A pixel is `cannot tell` when it is burnt out, shows a weld bead or heat tint, or when neither bright metal nor residue
+    nor background is as probable as the model's `sure`.
 
     Parameters
     ----------
@@ -39,7 +42,7 @@ def map_surface(
     rgb = at_long_side(photo.rgb, settings.photo.working_px)
     maps, step = model.run(rgb)
     burnt = _burnt(rgb, settings.score.burnt_level, maps.shape[1:])
-    chances = _smoothed(maps[:_GROUND], settings.photo.smoothing_px)
+    chances = smoothed(maps[:_GROUND], settings.photo.smoothing_px)
     states, bright = told(chances, burnt, model.origin.sure)
     ground = np.ascontiguousarray(maps[_GROUND])
     reduction = (step * photo.width / rgb.shape[1], step * photo.height / rgb.shape[0])
@@ -56,7 +59,7 @@ def at_long_side(rgb: NDArray[np.uint8], long_side: int) -> NDArray[np.uint8]:
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def _smoothed(chances: NDArray[np.float32], spread: float) -> NDArray[np.float32]:
+def smoothed(chances: NDArray[np.float32], spread: float) -> NDArray[np.float32]:
     """Average chances (n, h, w) with their surroundings: a speck of a pixel or two is no patch."""
     if spread == 0:
         return np.ascontiguousarray(chances)
@@ -77,18 +80,24 @@ def told(
 ) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
     """Return the state of each pixel, `cannot tell` where that is not sure, and the probability of bright metal.
 
+    Bright metal stands against all residue together, so that a place that is surely residue is told though its kind is
+    not; of residue the most probable kind is told.
+
     Parameters
     ----------
-    chances : ndarray, shape (7, h, w), float32
+    chances : ndarray, shape (7, ...), float32
         Probabilities of states 0 to 5 and of weld bead or heat tint.
-    burnt : ndarray, shape (h, w), bool
+    burnt : ndarray, shape (...), bool
         Where no surface was recorded.
     sure : float
-        Least probability with which a state is told.
+        Least probability with which bright metal, residue or background is told.
     """
-    states = chances.argmax(axis=0).astype(np.uint8)
-    unsure = (states == _BEAD) | (chances.max(axis=0) < sure) | burnt
-    states[unsure] = State.CANNOT_TELL
+    residue = chances[_RESIDUE].sum(axis=0)
+    sides = np.stack([chances[State.BACKGROUND], chances[State.BRIGHT], residue, chances[_BEAD]])
+    kind = State.OXIDE + chances[_RESIDUE].argmax(axis=0)
+    side = sides.argmax(axis=0)
+    states = np.where(side == _RESIDUE_SIDE, kind, side).astype(np.uint8)
+    states[(side == _BEAD_SIDE) | (sides.max(axis=0) < sure) | burnt] = State.CANNOT_TELL
     return states, np.clip(chances[State.BRIGHT], 0.0, 1.0)
 
 

@@ -44,6 +44,11 @@ def _parser() -> argparse.ArgumentParser:
     photos.add_argument("folder", type=Path)
     photos.add_argument("--sources", type=Path, default=Path("shared/photo_sources.csv"))
     _fit_options(commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists"))
+    restore = commands.add_parser("restore", help="make a checkpoint to go on from out of an exported model")
+    restore.add_argument("name", help="of the model, in the folder of models")
+    restore.add_argument("checkpoint", type=Path)
+    restore.add_argument("pictures", type=Path, nargs="+", help="folders of pictures that may be trained on")
+    restore.add_argument("--models", type=Path, default=Path("models"))
     calibrate = commands.add_parser(
         "calibrate", help="choose temperatures, the sure threshold and the interval; export"
     )
@@ -144,6 +149,15 @@ def _fit(options: argparse.Namespace) -> int:
     return 0
 
 
+def _restore(options: argparse.Namespace) -> int:
+    from prepcheck.train.restore import restore
+
+    pictures = [path for folder in options.pictures for path in sorted(folder.rglob("*.jpg"))]
+    card = options.models / f"{options.name}.json"
+    restore(card.with_suffix(".onnx"), card, pictures, options.checkpoint)
+    return 0
+
+
 def _pictures(options: argparse.Namespace) -> int:
     from prepcheck.train.pictures import make_pictures
 
@@ -179,6 +193,7 @@ COMMANDS = {
     "develop": _develop,
     "photos": _photos,
     "fit": _fit,
+    "restore": _restore,
     "pictures": _pictures,
     "sets": _several,
     "sequences": _several,

@@ -12,12 +12,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.settings import Settings
+from prepcheck.surface.mapping import smoothed, told
 from prepcheck.synth.noise import Field
 from prepcheck.terms import State
 from prepcheck.train.export import export
 from prepcheck.train.fit import averaged
 
-COVERAGE = 0.96
+COVERAGE = 0.95
 """Share of true bright and oxide pixels that shall be told."""
 
 HELD = 0.95
@@ -59,7 +61,21 @@ def look(net: Any, image: NDArray[np.uint8]) -> Field:
     return np.array(net.forward()[0, :, : (rows + 1) // 2, : (cols + 1) // 2], np.float32)
 
 
-def see(net: Any, folder: Path, degraded: bool) -> list[Seen]:
+@dataclass(frozen=True)
+class Looked:
+    """What the net said of one picture: maps (7, h, w) float32; the readable ground (h, w) bool; its true states (N,)."""
+
+    maps: Field
+    readable: NDArray[np.bool_]
+    truth: NDArray[np.uint8]
+
+    def seen(self, temperature: float = 1.0, oxide_bias: float = 0.0, smoothing_px: float = 0.0) -> Seen:
+        """Return the readable ground with chances as exported and as the program averages them."""
+        chances = adjust(self.maps.reshape(7, -1).T, temperature, oxide_bias).T.reshape(self.maps.shape)
+        return Seen(smoothed(chances, smoothing_px)[:, self.readable].T.copy(), self.truth)
+
+
+def see(net: Any, folder: Path, degraded: bool) -> list[Looked]:
     """Run the net on a folder's pictures, as they are or degraded; pictures without readable ground are left out."""
     rng = np.random.default_rng(11)
     seen = []
@@ -70,9 +86,9 @@ def see(net: Any, folder: Path, degraded: bool) -> list[Seen]:
             ::2, ::2
         ]
         ground = np.asarray(cv2.imread(str(folder / f"ground/{path.stem}.png"), cv2.IMREAD_GRAYSCALE))[::2, ::2] > 0
-        told = ground & (truth >= 1) & (truth <= 5) & (image[::2, ::2].min(axis=2) < BURNT)
-        if told.sum() > 300:
-            seen.append(Seen(look(net, image)[:7, told].T.copy(), truth[told]))
+        readable = ground & (truth >= 1) & (truth <= 5) & (image[::2, ::2].min(axis=2) < BURNT)
+        if readable.sum() > 300:
+            seen.append(Looked(look(net, image)[:7], readable, truth[readable]))
     return seen
 
 
@@ -99,19 +115,30 @@ def fit_chances(seen: list[Seen]) -> tuple[float, float]:
 
 def choose_sure(seen: list[Seen]) -> float:
     """Least chance for a pixel to be told, so that `COVERAGE` of true bright and oxide pixels are."""
-    highest = np.concatenate([s.chances.max(axis=1)[np.isin(s.truth, (1, 2))] for s in seen])
+    highest = np.concatenate([_surest(s.chances[np.isin(s.truth, (1, 2))]) for s in seen])
     return float(np.quantile(highest, 1 - COVERAGE))
+
+
+def _surest(chances: Field) -> NDArray[np.float32]:
+    """Chance of the likeliest side: bright metal, all residue together, background, weld bead; (N, 7) to (N,)."""
+    residue = chances[:, State.OXIDE : State.FOREIGN + 1].sum(axis=1)
+    return np.asarray(np.maximum(residue, chances[:, (0, 1, 6)].max(axis=1)), np.float32)
+
+
+def _states(seen: Seen, sure: float) -> NDArray[np.uint8]:
+    """Told states as the map tells them, shape (N,)."""
+    return told(seen.chances.T, np.zeros(len(seen.truth), bool), sure)[0]
 
 
 def errors(seen: list[Seen], sure: float) -> NDArray[np.float64]:
     """For each picture the error of its bright share and its mean doubt, shape (N, 2)."""
     rows = []
     for s in seen:
-        state, highest = s.chances.argmax(axis=1), s.chances.max(axis=1)
-        told = (highest >= sure) & (state >= 1) & (state <= 5)
-        bright = s.chances[told, State.BRIGHT]
-        said = float(np.mean(state[told] == State.BRIGHT)) if told.any() else 0.5
-        rows.append((abs(said - s.share), float(np.minimum(bright, 1 - bright).mean()) if told.any() else 0.5))
+        state = _states(s, sure)
+        readable = (state >= 1) & (state <= 5)
+        bright = s.chances[readable, State.BRIGHT]
+        said = float(np.mean(state[readable] == State.BRIGHT)) if readable.any() else 0.5
+        rows.append((abs(said - s.share), float(np.minimum(bright, 1 - bright).mean()) if readable.any() else 0.5))
     return np.asarray(rows)
 
 
@@ -133,14 +160,13 @@ def held(rows: NDArray[np.float64], scale: float, floor: float) -> dict[str, flo
 
 def recalls(seen: list[Seen], sure: float) -> dict[str, float]:
     """Recall of bright and of oxide (called any residue) over told pixels, and coverage, over all pictures together."""
-    state = np.concatenate([s.chances.argmax(axis=1) for s in seen])
-    told = np.concatenate([s.chances.max(axis=1) for s in seen]) >= sure
-    truth = np.concatenate([s.truth for s in seen])
-    bright, oxide = (truth == 1) & told & (state != 6), (truth == 2) & told & (state != 6)
+    state = np.concatenate([_states(s, sure) for s in seen])
+    truth, readable = np.concatenate([s.truth for s in seen]), state != State.CANNOT_TELL
+    bright, oxide = (truth == 1) & readable, (truth == 2) & readable
     return {
         "bright": float(np.mean(state[bright] == 1)),
         "oxide": float(np.mean(np.isin(state[oxide], (2, 3, 4, 5)))),
-        "coverage": float(told[np.isin(truth, (1, 2))].mean()),
+        "coverage": float(readable[np.isin(truth, (1, 2))].mean()),
     }
 
 
@@ -175,8 +201,9 @@ def calibrate(checkpoint: Path, pictures: Path, out: Path, name: str) -> dict[st
         export(eye, Path(folder) / "raw.onnx")
         net = cv2.dnn.readNetFromONNX(str(Path(folder) / "raw.onnx"))
         raw = see(net, pictures, False), see(net, pictures, True)
-    temperature, bias = (round(value, 3) for value in fit_chances(raw[0] + raw[1]))
-    clear, worse = ([Seen(adjust(s.chances, temperature, bias), s.truth) for s in part] for part in raw)
+    temperature, bias = (round(value, 3) for value in fit_chances([one.seen() for one in raw[0] + raw[1]]))
+    spread = Settings().photo.smoothing_px
+    clear, worse = ([one.seen(temperature, bias, spread) for one in part] for part in raw)
     block = {"temperature": temperature, "oxide_bias": bias, **_chosen(clear, worse)}
     facts = export(eye, out / f"{name}.onnx", temperature, bias)
     register(out, name, str(facts["sha256"]), block, {"export": facts, "runs": notes["runs"]})

@@ -58,7 +58,13 @@ def scene_loss(logits: Any, truth: Any, burnt: Any) -> Any:
     side = (sides * judged).sum() / judged.sum().clip(1)
     spot = logits[:, 7]
     area = functional.binary_cross_entropy_with_logits(spot, ground)
-    return states + 0.5 * side + 0.3 * dice(residue * told, wrong * told) + 0.5 * area + 0.3 * dice(torch.sigmoid(spot), ground)
+    return (
+        states
+        + 0.5 * side
+        + 0.3 * dice(residue * told, wrong * told)
+        + 0.5 * area
+        + 0.3 * dice(torch.sigmoid(spot), ground)
+    )
 
 
 def photo_loss(logits: Any, labels: Any, accepted: Any) -> Any:

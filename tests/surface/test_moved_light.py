@@ -19,7 +19,7 @@ from prepcheck.synth.shade import radiance
 from prepcheck.terms import State
 from tests.synth.test_light import plate, rig
 
-ORIGIN = ModelOrigin("fixed", "0" * 64, 0.5, 1.0, 0.01)
+ORIGIN = ModelOrigin("fixed", "0" * 64, 0.6, 1.0, 0.01)
 SIZE = (60, 80)
 SETTINGS = Settings()
 
