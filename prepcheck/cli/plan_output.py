@@ -76,6 +76,8 @@ def _as_object(plan: Plan) -> dict[str, Any]:
     return {**asdict(plan), "inputs": dict(plan.inputs)}
 
 
+GIVEN = "given"
+"""Source of what a person typed."""
 NARROW = 60
 """Columns below which the source of a value stands under it."""
 
@@ -98,7 +100,7 @@ def _table(plan: Plan, *, narrow: bool) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for heading, share in (("what", 2), ("value, source", 3)) if narrow else (("what", 3), ("value", 3), ("source", 4)):
         table.add_column(heading, ratio=share, overflow="fold")
-    for row in ((name, value, "given") for name, value in plan.inputs):
+    for row in ((name, value, GIVEN) for name, value in plan.inputs):
         table.add_row(*_cells(row, narrow))
     table.add_section()
     for line in plan.lines:
@@ -112,4 +114,5 @@ def _cells(row: tuple[str, str, str], narrow: bool) -> tuple[Text, ...]:
     what, value, source = map(printable, row)
     if not narrow:
         return Text(what), Text(value), Text(source)
-    return Text(what), Text.assemble(value, (f"\n{source}" if source else "", "dim"))
+    between = " " if source == GIVEN else "\n"
+    return Text(what), Text.assemble(value, (f"{between}({source})" if source else "", "dim"))

@@ -70,7 +70,7 @@ def _wall_lines(wall: Wall, system: System) -> tuple[Line, ...]:
         )
     if wall.share is not None and wall.nominal_mm is not None:
         error = wall.error_mm / wall.nominal_mm
-        lines.append(Line("Share of nominal", f"{wall.share:.0%} ± {error:.0%}", "computed"))
+        lines.append(Line("Share of nominal", f"{100 * wall.share:.0f} % ± {100 * error:.0f} %", "computed"))
     return tuple(lines)
 
 
@@ -92,9 +92,7 @@ def _refill_lines(work: WallWork, system: System) -> tuple[Line, ...]:
     if work.refill is None or work.rods is None:
         return ()
     refill, rods = work.refill, work.rods
-    settings = (
-        f"{rods.overfill_share:.0%} for the cap, {rods.loss_share:.0%} lost; settings, common practice, no source"
-    )
+    settings = f"{100 * rods.overfill_share:.0f} % for the cap, {100 * rods.loss_share:.0f} % lost; settings, common practice, no source"
     lines = [
         Line(
             "Volume of the ground-out",
@@ -115,7 +113,7 @@ def _refill_lines(work: WallWork, system: System) -> tuple[Line, ...]:
 def _rule_lines(rule: FillRule | None, system: System) -> tuple[Line, ...]:
     if rule is None:
         return ()
-    thin = f"less than {rule.least_share:.0%} of the nominal wall is left"
+    thin = f"less than {100 * rule.least_share:.0f} % of the nominal wall is left"
     large = f"the area is over {shown(rule.most_area_mm2, Kind.AREA, system)}"
     because = [text for text, does in ((thin, rule.too_thin), (large, rule.too_large)) if does]
     said = f"patch plate: {'; '.join(because)}" if because else "fill"

@@ -49,8 +49,8 @@ def _band(reading: Reading, current_a: float) -> str:
     if current_a in reading:
         return f"{told}; {current_a:.0f} A lies in it"
     if current_a < band.low:
-        return f"{told}; {current_a:.0f} A is {1 - current_a / band.low:.0%} below"
-    return f"{told}; {current_a:.0f} A is {current_a / band.high - 1:.0%} above"
+        return f"{told}; {current_a:.0f} A is {100 * (1 - current_a / band.low):.0f} % below"
+    return f"{told}; {current_a:.0f} A is {100 * (current_a / band.high - 1):.0f} % above"
 
 
 def _size_lines(readings: tuple[Reading, ...], system: System) -> Iterable[Line]:

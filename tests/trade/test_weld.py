@@ -280,7 +280,7 @@ def test_the_rule_stands_beside_every_handbook_band() -> None:
 
 @pytest.mark.parametrize(
     ("amps", "says"),
-    [(200, "190 to 234 A; 200 A lies in it"), (150, "150 A is 21% below"), (300, "300 A is 28% above")],
+    [(200, "190 to 234 A; 200 A lies in it"), (150, "150 A is 21 % below"), (300, "300 A is 28 % above")],
 )
 def test_a_band_says_where_the_current_lies(amps: float, says: str) -> None:
     assert says in value(plan(current_a=amps), "Current, torch maker's manual, butt")
