@@ -1,4 +1,4 @@
-"""Checks that what a sealed bag shows is what the log's entries are about: records, photos, the job's entries as told."""
+"""Checks that what a sealed bag shows is what the log's entries are about: records, photos."""
 
 from __future__ import annotations
 
@@ -68,23 +68,10 @@ def _check_photo(line: PhotoLine, hashes: Mapping[str, str], tell: Tell) -> None
         tell(Kind.LOG, path, "is called the original and is another, or the other way round")
 
 
-def check_story(log: LogFile, story: Any, tell: Tell) -> None:
-    """Check that the entries told in ``job.json`` are those of the log."""
-    if not isinstance(story, dict):
-        tell(Kind.FORM, "data/job.json", "cannot be read as the story of a job")
-        return
-    logged = {_key(text): text for text in map(told, log.entries) if text.get("kind") == "event"}
-    events = story.get("events")
-    listed = {_key(event): event for event in (events if isinstance(events, list) else ()) if isinstance(event, dict)}
-    for key, event in listed.items():
-        if event.get("entry") is not None and logged.get(key, {}).get("entry") != event["entry"]:
-            tell(Kind.LOG, "data/job.json", f"its entry {event.get('number')} is not the one that was logged")
-    for key in sorted(logged.keys() - listed.keys()):
-        tell(Kind.LOG, "data/job.json", f"does not tell entry {logged[key].get('number')} of the log")
-
-
-def _key(event: dict[str, Any]) -> str:
-    return json.dumps([event.get("number"), event.get("at")])
+def logged_record(source: Source, hashes: Mapping[str, str], text: Mapping[str, Any]) -> Any:
+    """Return the record of an inspection, by what its entry in the log says; None when it is not the one that was logged."""
+    path = _record_path(text.get("number"))
+    return read_json(source, path) if hashes.get(path, "") == text.get("record_sha256") else None
 
 
 def read_json(source: Source, path: str) -> Any:

@@ -21,7 +21,7 @@ from prepcheck.archive.verify import verify
 from prepcheck.errors import BrokenBag, StoreFault, WrongUse
 from prepcheck.resources import folder
 from prepcheck.store import clean, job_number
-from prepcheck.store.rows import Leaf, Seal, Story
+from prepcheck.store.rows import Seal, Story
 from prepcheck.store.words import TITLE
 from prepcheck.trade.entries import Erased, Sealed
 
@@ -108,31 +108,18 @@ def seal_job(
 
 def gather(store: Store, job: str, report_files: Mapping[str, bytes] | None = None) -> Evidence:
     """Return all that is sealed of a job, as the log holds it at this moment; an unknown job is an `UnknownRecord`."""
-    leaves, earlier = _leaves_and_seals(store)
-    story = store.story(job)
-    told = [json.loads(leaf.text) for leaf in leaves if leaf.job == job and leaf.text is not None]
-    records = {one["number"]: store.record_text(one["number"]) for one in told if one["kind"] == "inspection"}
-    parsed = [json.loads(text) for text in records.values()]
+    now = store.moment(job)
+    parsed = [json.loads(text) for text in now.records.values()]
     return Evidence(
         job=job,
-        story=_sealed_part(story, leaves),
-        records=records,
-        photos=_photos(parsed, _erased_photos(story)),
+        story=TypeAdapter(Story).dump_python(now.story, mode="json"),
+        records=now.records,
+        photos=_photos(parsed, _erased_photos(now.story)),
         models=_models(parsed),
-        leaves=leaves,
-        earlier=earlier,
+        leaves=now.leaves,
+        earlier=now.seals,
         reports=report_files,
     )
-
-
-def _leaves_and_seals(store: Store) -> tuple[list[Leaf], list[Seal]]:
-    """Return the leaves and the seals of one moment: read again where another process sealed in between."""
-    seals = store.seals()
-    while True:
-        leaves, before = store.leaves(), seals
-        seals = store.seals()
-        if seals == before:
-            return leaves, seals
 
 
 def finish(place: Path, seals: Iterable[Seal]) -> tuple[Path, ...]:
@@ -153,20 +140,6 @@ def _tag_manifest(beside: Path) -> str:
         return sha256(read(open_source(beside), TAG_MANIFEST))
     except (BrokenBag, KeyError, OSError):
         return ""
-
-
-def _sealed_part(story: Story, leaves: list[Leaf]) -> dict[str, Any]:
-    """Return the story as plain data, without what came into the log after the leaves were read."""
-    known = {
-        (told["kind"], told["number"])
-        for told in (json.loads(leaf.text) for leaf in leaves if leaf.job == story.job.number and leaf.text)
-    }
-    plain: dict[str, Any] = TypeAdapter(Story).dump_python(story, mode="json")
-    plain["events"] = [one for one in plain["events"] if not one["entry"] or ("event", one["number"]) in known]
-    for spot in plain["spots"]:
-        for of_pass in spot["passes"]:
-            of_pass["inspections"] = [one for one in of_pass["inspections"] if ("inspection", one["number"]) in known]
-    return plain
 
 
 def _erased_photos(story: Story) -> dict[str, str]:

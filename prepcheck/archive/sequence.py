@@ -140,19 +140,23 @@ def check_after(old: Head, old_log: LogFile, old_manifest: str, new: Head, new_l
         tell(Kind.LOG, where, "this log does not go on from it: its past was rewritten")
     if old.at - new.at > SLACK:
         tell(Kind.TIME, "head.json", f"sealed at {new.at}, before the older bag, {old.at}")
-    _check_same(old_log, new_log, tell)
+    _check_same(old_log, old.size, new_log, tell)
     for entry in new_log.entries if line is None else ():  # else the times were held against it in the bag itself
         at = _time(told(entry).get("at"))
         if entry.index >= old.size and at is not None and old.at - at > SLACK:
             tell(Kind.TIME, name_of(entry), f"came after the older bag of {old.at} with the time {at}: back-dated")
 
 
-def _check_same(old: LogFile, new: LogFile, tell: Tell) -> None:
-    now = {entry.index: entry for entry in new.entries}
-    same_job = bool(old.entries and new.entries and old.entries[0].job == new.entries[0].job)
-    for entry in old.entries if same_job else ():
-        if entry.index not in now or now[entry.index].hash != entry.hash:
+def _check_same(old: LogFile, old_size: int, new: LogFile, tell: Tell) -> None:
+    if not (old.entries and new.entries and old.entries[0].job == new.entries[0].job):
+        return
+    before, now = ({entry.index: entry.hash for entry in log.entries} for log in (old, new))
+    for entry in old.entries:
+        if now.get(entry.index) != entry.hash:
             tell(Kind.LOG, name_of(entry), "is in the older bag and is missing or another in this one")
+    for entry in new.entries:
+        if entry.index < old_size and entry.index not in before:
+            tell(Kind.LOG, name_of(entry), "was in the log when the older bag was sealed, and that bag leaves it out")
 
 
 def _entries_of_kind(entries: Sequence[EntryLine], kind: str) -> Iterator[tuple[EntryLine, dict[str, Any]]]:

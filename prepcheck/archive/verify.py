@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
@@ -17,11 +18,18 @@ from prepcheck.archive.bag_source import Source, open_source, read
 from prepcheck.archive.bag_write import MANIFEST, TAG_MANIFEST
 from prepcheck.archive.faults import Fault, Kind
 from prepcheck.archive.keys import chain_holds, fingerprint, holds
+from prepcheck.archive.story_check import check_story
 from prepcheck.archive.timestamp import NO_TIMESTAMP, check_timestamp
 from prepcheck.errors import WrongUse
 from prepcheck.own_file import first_fault
 
 _File = TypeVar("_File", bound=BaseModel)
+ALONE = (
+    "no older bag was given (see --after): a log that the shop wrote anew before this seal, or keeps twice, or entries at"
+    " its end that it left out of this bag, cannot be noticed from one bag alone"
+)
+COPIES = "That each shows what its original shows is the shop's own word, until it hands the original over"
+REPORT = "what lies in data/report was signed with all else, and was not held against the log"
 
 
 class Depth(StrEnum):
@@ -119,7 +127,9 @@ def verify(
         bag.told.append("whose key signed was not looked at: that is depth signed")
     if depth is Depth.SIGNED:
         _signed(bag, expected, authority)
-        if after is not None:
+        if after is None:
+            bag.told.append(ALONE)
+        else:
             _after(bag, after)
     number = "" if bag.head is None else fingerprint(bag.head.public_key)
     return Verification(str(path), depth, tuple(bag.faults), tuple(bag.told), bag.time_rests_on, bag.head, number)
@@ -154,15 +164,25 @@ def _signed(bag: _Bag, expected: str | None, authority: bytes | None) -> None:
         sequence.check_times(bag.log, bag.head, tell)
         sequence.check_earlier(bag.log, bag.head, tell)
         bindings.check_records(bag.log, hashes, tell)
-        bindings.check_story(bag.log, bindings.read_json(bag.source, f"data/{s.JOB}"), tell)
+        story = bindings.read_json(bag.source, f"data/{s.JOB}")
+        check_story(bag.log, story, lambda text: bindings.logged_record(bag.source, hashes, text), tell)
         _tell_erased(bag, bag.log)
     if bag.log is not None and photos is not None:
         bindings.check_photos(bag.log, photos, hashes, tell)
-    for line in photos.photos if photos is not None else ():
+    _tell_limits(bag, photos, hashes)
+
+
+def _tell_limits(bag: _Bag, photos: s.PhotosFile | None, hashes: Mapping[str, str]) -> None:
+    """Tell what no bag can show by itself."""
+    lines = () if photos is None else photos.photos
+    for line in lines:
         if line.file is None:
-            bag.told.append(
-                f"photo {', '.join(line.names)} is not in the bag, only its hash {line.sha256}: {line.left_out}"
-            )
+            named = ", ".join(line.names)
+            bag.told.append(f"photo {named} is not in the bag, only its hash {line.sha256}: {line.left_out}")
+    if copies := sum(line.file is not None and not line.original for line in lines):
+        bag.told.append(f"photos that are copies without position: {copies}. {COPIES}")
+    if any(path.startswith("data/report/") for path in hashes):
+        bag.told.append(REPORT)
 
 
 def _signature(bag: _Bag, head: s.Head) -> None:

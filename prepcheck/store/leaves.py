@@ -105,6 +105,7 @@ def _inspection(connection: sa.Connection, row: int) -> _Told:
             t.jobs.c.id.label("job_id"),
             t.jobs.c.number.label("job"),
             t.spots.c.number.label("spot"),
+            t.spots.c.name.label("spot_name"),
             t.passes.c.pass_no.label("pass"),
             t.results.c.record,
             t.results.c.inputs_sha256,

@@ -234,6 +234,11 @@ class Story:
     spots: tuple[SpotStory, ...]
     events: tuple[LoggedEvent, ...] = ()
 
+    @property
+    def inspections(self) -> tuple[LoggedInspection, ...]:
+        """All inspections, in order of spot, pass and time."""
+        return tuple(one for spot in self.spots for of_pass in spot.passes for one in of_pass.inspections)
+
 
 @dataclass(frozen=True)
 class Person:
@@ -264,3 +269,16 @@ class Seal:
     at: str
     person: str
     sealed: Sealed
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A job and the whole log at one moment, as needed to seal it.
+
+    `records` are those of the job's inspections by number, as canonical JSON; `leaves` and `seals` are those of the log.
+    """
+
+    story: Story
+    records: dict[int, str]
+    leaves: list[Leaf]
+    seals: list[Seal]

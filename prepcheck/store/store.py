@@ -24,6 +24,7 @@ from prepcheck.store.rows import (
     Leaf,
     Logged,
     LoggedEvent,
+    Moment,
     NewJob,
     Person,
     PinCheck,
@@ -134,6 +135,13 @@ class Store:
         """Return an inspection's record as canonical JSON: its SHA-256 is ``record_sha256`` in the inspection's leaf."""
         with self.reading() as connection:
             return read.record_text(connection, inspection)
+
+    def moment(self, number: str) -> Moment:
+        """Return a job and the whole log as they are at one moment; an unknown job is an `UnknownRecord`."""
+        with self.reading() as connection:
+            story = read.story(connection, number)
+            records = {one.number: read.record_text(connection, one.number) for one in story.inspections}
+            return Moment(story, records, leaves.read_leaves(connection), events.read_seals(connection))
 
     def people(self) -> list[Person]:
         """Return all people who were not erased, in the order in which they were first named."""

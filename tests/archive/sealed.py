@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -89,20 +90,39 @@ def evidence(leaves: list[Leaf] | None = None, **changes: Any) -> Evidence:
     """Return what is sealed of the job in a log."""
     leaves = log() if leaves is None else leaves
     told = [json.loads(one.text) for one in leaves if one.text is not None and one.job == JOB]
-    events = [
-        {"number": one["number"], "at": one["at"], "person": "Ola", "role": "", "entry": one["entry"]}
-        for one in told
-        if one["kind"] == "event"
-    ]
+    records = {one["number"]: RECORD.decode() for one in told if one["kind"] == "inspection"}
     made = Evidence(
         job=JOB,
-        story={"job": {"number": JOB}, "spots": [], "events": events},
-        records={one["number"]: RECORD.decode() for one in told if one["kind"] == "inspection"},
+        story=story(told, changes.get("records", records)),
+        records=records,
         photos=[PhotoIn(sha256(PHOTO), "JPEG", ("a.jpg",))],
         models=[ModelIn("eye-3", "e" * 64, b'{"limits": "told here"}')],
         leaves=leaves,
     )
     return replace(made, **changes)
+
+
+def story(told: list[dict[str, Any]], records: Mapping[int, str], opener: str = "Ola") -> dict[str, Any]:
+    """Return the story of the job that entries of the log tell."""
+    by_kind: dict[str, list[dict[str, Any]]] = {kind: [] for kind in ("job", "inspection", "event")}
+    for one in told:
+        by_kind[one["kind"]].append({**one, "person": opener})
+    inspections = [{**one, **answer(records.get(one["number"]))} for one in by_kind["inspection"]]
+    jobs = [{**one, "number": JOB, "opened_at": one["at"], "opened_by": opener} for one in by_kind["job"]]
+    erased = {"title": "erased", "part": "", "customer_reference": ""}
+    spots = [{"passes": [{"inspections": inspections}]}]
+    return {"job": jobs[0] if jobs else erased, "spots": spots, "events": by_kind["event"]}
+
+
+def answer(record: str | None) -> dict[str, Any]:
+    """Return what a story tells of a record without spots."""
+    told = json.loads(record or "{}")
+    photo, standing = told.get("photo", {}), told.get("standing")
+    return {
+        **{"standing": standing, "tool_standing": standing, "photo_name": photo.get("name"), "reason": ""},
+        **{"photos": [photo.get("name")], "photo_sha256": photo.get("sha256"), "refused": {}, "drawn": []},
+        **{"origin": "prepcheck None, None", "corrected_by": [], "disagreements": []},
+    }
 
 
 def shop(folder: Path) -> ShopKey:

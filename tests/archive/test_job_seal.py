@@ -115,22 +115,30 @@ def test_a_bag_of_another_job_goes_on_from_it_too(logged, tmp_path):
     assert s.faults(tmp_path / "other", after=tmp_path / "first") == []
 
 
-@pytest.mark.parametrize("when", ["leaves", "seals"])
-def test_a_seal_of_another_process_in_between_is_taken_in(logged, tmp_path, monkeypatch, when):
-    store, _ = logged
-    others = tasks.open_log(tmp_path / "store", Settings())
-    real, left = getattr(store, when), [1]
-
-    def meanwhile():
-        found = real()
-        if left[0]:
-            left[0] = 0
-            seal(others, tmp_path / "theirs")
-        return found
-
-    monkeypatch.setattr(store, when, meanwhile)
-    seal(logged, tmp_path / "ours", 70)
-    assert s.faults(tmp_path / "ours", after=tmp_path / "theirs") == []
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE people SET name = 'Somebody'",
+        "UPDATE jobs SET title = 'Another title'",
+        "UPDATE jobs SET wall_mm = 9",
+        "UPDATE events SET role = 'keeper'",
+        "UPDATE events SET at = '2026-11-24T09:00:00+00:00'",
+        "UPDATE events SET person_id = (SELECT min(id) FROM people WHERE id <> person_id)",
+        "UPDATE inspections SET at = '2026-11-24T09:00:00+00:00'",
+        "UPDATE inspections SET note = 'said later'",
+        "UPDATE inspections SET flags = '[]'",
+        "UPDATE spots SET name = 'another place'",
+        "UPDATE passes SET pass_no = pass_no + 10",
+        "UPDATE disagreements SET standing = 'cannot tell'",
+        "INSERT INTO disagreements SELECT 9, inspection_id, person_id, 'bright', reason, at FROM disagreements",
+        "DELETE FROM disagreements",
+    ],
+)
+def test_a_fact_changed_beside_the_tree_is_not_sealed(logged, tmp_path, statement):
+    behind_its_back(logged, statement)
+    with pytest.raises(StoreFault, match=r"job\.json"):
+        seal(logged, tmp_path / "bag")
+    assert nothing_sealed(logged, tmp_path)
 
 
 def test_two_that_seal_the_same_moment_are_both_gone_on_from(logged, tmp_path, monkeypatch):
@@ -223,6 +231,16 @@ def test_a_log_changed_behind_its_back_is_not_sealed(logged, tmp_path, statement
     with pytest.raises(StoreFault, match="sealed"):
         seal(logged, tmp_path / "bag")
     assert nothing_sealed(logged, tmp_path)
+
+
+@pytest.mark.parametrize("version", ["v0001", "v0002"])
+def test_a_log_of_an_older_version_tells_its_job_as_it_was_logged(tmp_path, version):
+    shutil.copyfile(ROOT / f"tests/store/log_{version}.sqlite", tmp_path / LOG_FILE)
+    store, _ = tasks.open_log(tmp_path, Settings())
+    what = gather(store, "J-0001")
+    bag = s.sealed(tmp_path / "bag", what, s.shop(tmp_path), at=10**6)
+    assert what.records
+    assert ("log", "data/job.json") not in s.faults(bag.path)
 
 
 def test_a_log_whose_tail_was_cut_after_a_seal_is_not_sealed_again(logged, tmp_path):

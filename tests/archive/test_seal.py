@@ -14,6 +14,7 @@ from PIL import Image
 
 from prepcheck.archive.seal import LEFT_OUT, ModelIn, PhotoIn, check_page
 from prepcheck.archive.statement import sha256
+from prepcheck.archive.verify import COPIES
 from prepcheck.merkle import root
 from prepcheck.photo.exif import read_exif
 from tests.archive import sealed as s
@@ -123,8 +124,9 @@ def with_photo(folder: Path, data: bytes, format: str, **options: bool) -> tuple
     hash = sha256(data)
     record = rfc8785.dumps({"photo": {"name": "a", "sha256": hash, "format": format}}).decode()
     inspection = {"kind": "inspection", "number": 1, "at": s.minutes(5), "person": 1, "job": s.JOB}
-    leaf = s.leaf(0, 1, {**inspection, "photos": [hash], "record_sha256": sha256(record.encode())})
-    what = s.evidence([leaf], records={1: record}, photos=[PhotoIn(hash, format, ("a",))])
+    text = {**inspection, "photos": [hash], "record_sha256": sha256(record.encode())}
+    story = s.story([text], {1: record}, "erased person 1")
+    what = s.evidence([s.leaf(0, 1, text)], records={1: record}, photos=[PhotoIn(hash, format, ("a",))], story=story)
     at = s.AT.replace(hour=11)
     from prepcheck.archive.seal import seal
 
@@ -140,6 +142,7 @@ def test_a_photo_goes_in_as_a_copy_without_position_with_its_original_hash(tmp_p
     with Image.open(io.BytesIO(copy)) as image:
         assert read_exif(image.info["exif"]).position is None
     assert (line["sha256"], line["file_sha256"], line["original"]) == (sha256(data), sha256(copy), False)
+    assert f"photos that are copies without position: 1. {COPIES}" in s.looked(bag).told
 
 
 def test_with_position_the_original_goes_in(tmp_path):

@@ -216,6 +216,34 @@ def test_a_story_that_leaves_an_entry_out_is_named(tmp_path, key):
     assert set(faults_of(s.log(), tmp_path / "bag", key, story=story)) == {("log", "data/job.json")}
 
 
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda told: told["job"].update(wall_mm=9), "the job: not as it was logged: wall_mm"),
+        (lambda told: told["job"].update(opened_by="Ida"), "the job: not as it was logged: opened_by"),
+        (lambda told: told["events"][0].update(person="Ida"), "entry 2: not as it was logged: person"),
+        (lambda told: told["events"].append(told["events"][0]), "tells entry 2 twice"),
+        (lambda told: told["events"].append({**told["events"][0], "number": 7}), "tells entry 7, which is not in the log"),
+        (lambda told: told["events"].append({"number": 7, "entry": None}), "tells more entries as erased than were"),
+        (lambda told: inspected(told).update(standing="bright"), "inspection 1: not as it was logged: standing"),
+        (lambda told: inspected(told).update(photo_name="b.jpg"), "inspection 1: not as it was logged: photo_name"),
+        (lambda told: inspected(told).update(since={"pass_no": 1}), "inspection 1: not as it was logged: since"),
+        (lambda told: inspected(told).update(disagreements=[{}]), "inspection 1: not as it was logged: disagreements"),
+        (lambda told: inspected(told).update(corrected_by=[2]), "inspection 1: not as it was logged: corrected_by"),
+        (lambda told: told.update(spots=[]), "does not tell inspection 1 of the log"),
+    ],
+)  # fmt: skip
+def test_a_story_with_a_fact_that_was_not_logged_says_which(tmp_path, key, change, said):
+    story = json.loads(json.dumps(s.evidence().story | {"spots": s.evidence().story["spots"]}))
+    change(story)
+    bag = s.sealed(tmp_path / "bag", replace(s.evidence(), story=story), key).path
+    assert said in [fault.what for fault in s.looked(bag).faults]
+
+
+def inspected(story: dict[str, object]) -> dict[str, object]:
+    return story["spots"][0]["passes"][0]["inspections"][0]
+
+
 # from seal to seal
 
 
@@ -241,6 +269,14 @@ def test_a_rewritten_past_that_forgets_the_earlier_seal_shows_against_the_kept_b
     found = s.faults(bag, after=first)
     assert ("log", "the seal of 2026-11-24 11:00") in found
     assert ("log", "entry 3 of J-0001") in found
+
+
+def test_an_entry_that_the_older_bag_left_out_at_its_end_shows_against_it(tmp_path, key):
+    leaves = [*s.log()[:-1], replace(s.log()[-1], job="J-0002")]
+    older = s.sealed(tmp_path / "older", s.evidence(leaves), key).path
+    bag = second(s.log(), older, key)
+    assert s.faults(older) == s.faults(bag) == []  # one bag alone cannot tell
+    assert s.faults(bag, after=older) == [("log", "entry 4 of J-0001")]
 
 
 def test_a_cut_tail_shows_against_the_kept_bag(first, key):
@@ -369,7 +405,10 @@ def test_a_text_that_is_gone_without_an_entry_that_says_so_is_a_fault(tmp_path, 
 
 def test_an_erased_name_is_told(tmp_path, key):
     leaves = without(s.log(), 0)[:-1]  # that it was erased is an entry of no job
-    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(leaves), key).path)
+    told = s.story(
+        [json.loads(one.text or "") for one in leaves if one.job == s.JOB], {1: s.RECORD.decode()}, "erased person 1"
+    )
+    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(leaves, story=told), key).path)
     assert found.faults == ()
     assert "the name of person 1 is not in the bag: it was erased" in found.told
 

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from prepcheck.archive.statement import sha256
+from prepcheck.archive.verify import ALONE, REPORT
 from prepcheck.errors import BrokenBag, WrongUse
 from tests.archive import sealed as s
 
@@ -151,6 +152,19 @@ def test_any_changed_byte_of_any_file_is_a_fault(bag, data):
         assert s.faults(bag) != []
     finally:
         path.write_bytes(before)
+
+
+# what one bag cannot show
+
+
+def test_a_bag_alone_says_what_it_cannot_show(whole):
+    assert ALONE in s.looked(whole).told
+    assert ALONE not in s.looked(whole, after=whole).told
+
+
+def test_a_report_is_told_not_to_have_been_held_against_the_log(whole, tmp_path):
+    assert REPORT in s.looked(whole).told
+    assert REPORT not in s.looked(s.sealed(tmp_path / "bag").path).told
 
 
 # whose key

@@ -72,7 +72,8 @@ def test_a_person_is_named_in_their_own_leaf_alone(log):
 def test_a_job_has_all_that_was_told_of_it(log):
     tasks.open_job(log[0], NewJob("Lid", "hinge", "5083", 5.0, "diesel", "CO-OP 114"), person="Ida", at=AT)
     assert last(log[0]) == {
-        "alloy": "5083", "at": "2026-11-24T10:12:00+00:00", "customer_reference": "CO-OP 114", "job": "J-0002", "kind": "job", "nth": 1,
+        "alloy": "5083", "at": "2026-11-24T10:12:00+00:00", "customer_reference": "CO-OP 114", "job": "J-0002", "kind": "job",
+        "nth": 1,
         "number": 2, "part": "hinge", "person": 1, "previous_contents": "diesel", "title": "Lid", "wall_mm": 5,
     }  # fmt: skip
 
@@ -84,7 +85,7 @@ def test_an_inspection_names_its_photo_and_record_by_hash(log):
         "at": "2026-11-24T10:12:00+00:00", "corrects": None, "flags": [], "inputs_sha256": "", "job": "J-0001",
         "kind": "inspection", "note": "new disc", "nth": 2, "number": 1, "outline": 1, "pass": 1, "person": 1,
         "photos": [hashlib.sha256(b"photo").hexdigest()],
-        "record_sha256": hashlib.sha256(rfc8785.dumps(record)).hexdigest(), "since_sha256": None, "spot": 1,
+        "record_sha256": hashlib.sha256(rfc8785.dumps(record)).hexdigest(), "since_sha256": None, "spot": 1, "spot_name": "",
     }  # fmt: skip
 
 
@@ -121,7 +122,8 @@ def test_a_disagreement_belongs_to_the_job_of_its_inspection(log):
     put(log)
     tasks.disagree(log[0], 1, standing="bright", reason="a stain", person="Ida", at=AT)
     assert last(log[0]) == {
-        "at": "2026-11-24T10:12:00+00:00", "inspection": 1, "job": "J-0001", "kind": "disagreement", "nth": 3, "number": 1, "person": 1,
+        "at": "2026-11-24T10:12:00+00:00", "inspection": 1, "job": "J-0001", "kind": "disagreement",
+        "nth": 3, "number": 1, "person": 1,
         "reason": "a stain", "standing": "bright",
     }  # fmt: skip
 
@@ -129,7 +131,8 @@ def test_a_disagreement_belongs_to_the_job_of_its_inspection(log):
 def test_an_entry_is_in_its_leaf_as_logged(log):
     log[0].add_event("J-0001", Note(text="new disc"), "Ida", AT, "welder")
     assert last(log[0]) == {
-        "at": "2026-11-24T10:12:00+00:00", "entry": {"kind": "note", "text": "new disc"}, "job": "J-0001", "kind": "event", "nth": 2,
+        "at": "2026-11-24T10:12:00+00:00", "entry": {"kind": "note", "text": "new disc"}, "job": "J-0001", "kind": "event",
+        "nth": 2,
         "number": 1, "person": 1, "role": "welder",
     }  # fmt: skip
 
