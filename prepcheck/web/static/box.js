@@ -32,7 +32,7 @@
 
 const NAME = "prepcheck";
 const VERSION = 1;
-const LEASE_MS = 8000;
+const LEASE_MS = 4000;
 
 /** A key that nobody else makes. No `crypto.randomUUID`: plain http has only `getRandomValues`. */
 export function newKey() {

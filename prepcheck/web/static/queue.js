@@ -13,7 +13,7 @@ import { Away, SignedOut, pause, wait } from "./wire.js";
 
 /** @typedef {{order: number, share: number, text: string}} Progress */
 
-const RENEW_MS = 2500;
+const RENEW_MS = 1300;
 const IDLE_MS = 20000;
 const SIGN_IN_MS = 60000;
 const MOST_DONE = 10;

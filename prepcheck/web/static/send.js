@@ -108,13 +108,19 @@ async function uploadChunk(id, offset, blob) {
   } catch (fault) {
     if (fault instanceof Away) chunk = nextChunk(chunk, Infinity);
     if (fault instanceof Refused && fault.status === 409) return trueOffset(id);
-    throw fault;
+    return gone(fault);
   }
 }
 
 /** @param {string} id @returns {Promise<number>} */
 async function trueOffset(id) {
-  return (await ask("GET", `/api/uploads/${id}`)).offset;
+  return (await ask("GET", `/api/uploads/${id}`).catch(gone)).offset;
+}
+
+/** What the server no longer knows is begun anew, with the same key. @param {unknown} fault @returns {never} */
+function gone(fault) {
+  if (fault instanceof Refused && fault.status === 404) throw new Away("Part of it has to be sent again.");
+  throw fault;
 }
 
 /**
@@ -123,7 +129,7 @@ async function trueOffset(id) {
  */
 export async function follow(work, tell) {
   for (let tries = 0; ; tries++) {
-    const now = await ask("GET", `/api/work/${work}`);
+    const now = await ask("GET", `/api/work/${work}`).catch(gone);
     if (now.state === "done" || now.state === "failed") return now;
     tell(0.9 + 0.1 * (now.share ?? 0), now.text || (now.state === "waiting" ? "waiting for its turn" : "looking"));
     await wait(Math.min(1500, 120 * 1.25 ** tries));

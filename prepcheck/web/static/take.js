@@ -5,6 +5,7 @@
  */
 
 import { newKey, openBox } from "./box.js";
+import { fillIn, install, remember } from "./offline.js";
 import { Queue } from "./queue.js";
 import { showQueue } from "./queue_view.js";
 import { Draft, thumbnails } from "./draft.js";
@@ -13,6 +14,7 @@ import { Draft, thumbnails } from "./draft.js";
 
 const MOST_OF_A_SET = 6;
 const LEAST_OF_A_SET = 2;
+const MOST_NAME = 100;
 
 /** Number of the shot taken on this page, whose result is shown as soon as there is one. */
 let awaited = -1;
@@ -42,12 +44,18 @@ function filled(form) {
  */
 export function shotOf(form, files, person, state) {
   const bytes = new Map(files.map((file) => [newKey(), file]));
-  const pieces = [...bytes].map(([key, file]) => ({ key, name: file.name, bytes: file.size }));
+  const pieces = [...bytes].map(([key, file]) => ({ key, name: named(file), bytes: file.size }));
   const film = files.some((file) => file.type.startsWith("video/"));
   const kind = film ? "clip" : files.length > 1 || state === "draft" ? "set" : "photo";
   const told = { job: field(form, "job"), spot: field(form, "spot"), pass_no: Number(field(form, "pass_no")) };
   const more = { note: field(form, "note") || undefined, mm_per_px: number(form, "mm_per_px") };
   return { shot: { key: newKey(), kind, ...told, ...more, person, pieces, state, taken: new Date().toISOString() }, bytes };
+}
+
+/** A name that the log takes: not empty, not endless. @param {File} file */
+function named(file) {
+  const dot = file.name.lastIndexOf(".");
+  return file.name.length <= MOST_NAME ? file.name || "photo" : file.name.slice(0, MOST_NAME / 2) + file.name.slice(dot).slice(0, 10);
 }
 
 /** @param {HTMLFormElement} form @param {string} words */
@@ -61,6 +69,7 @@ async function sendNow(form, files, queue) {
   const { shot, bytes } = shotOf(form, files, queue.person, "waiting");
   const kept = await queue.put(shot, bytes);
   awaited = Number(kept.order);
+  remember({ person: shot.person, job: shot.job, spot: shot.spot, pass_no: String(shot.pass_no) });
 }
 
 /** @param {HTMLFormElement} form @param {Queue} queue */
@@ -115,6 +124,7 @@ function shown(forms, queue) {
 
 async function start() {
   const forms = /** @type {HTMLFormElement[]} */ ([...document.querySelectorAll("form[data-take]")]);
+  fillIn(forms);
   const queue = new Queue(await openBox(), document.documentElement.dataset.person ?? "");
   queue.addEventListener("sent", arrived);
   const show = shown(forms, queue);
@@ -124,6 +134,7 @@ async function start() {
   for (const form of forms) await wire(form, queue);
   await show();
   document.documentElement.dataset.ready = "take";
+  install();
   await queue.run();
 }
 

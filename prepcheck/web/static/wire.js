@@ -24,7 +24,7 @@ export class Refused extends Error {
   }
 }
 
-const AGAIN = new Set([408, 425, 429, 500, 502, 503, 504]);
+const AGAIN = new Set([408, 425, 429, 500, 502, 503, 504, 507]);
 const PATIENCE_MS = 60000;
 
 /**
@@ -56,7 +56,7 @@ function read(answer, text) {
   const body = parsed(text);
   if (answer.ok && body !== undefined) return body;
   const said = body?.error?.message ?? `The shop's computer answered ${answer.status}.`;
-  if (answer.type === "opaqueredirect" || answer.status === 401) throw new SignedOut("Sign in again to send.");
+  if (answer.type === "opaqueredirect" || answer.status === 401) throw new SignedOut(`${body?.error?.message ?? "Nobody is signed in."} Then it is sent.`);
   if (answer.ok || AGAIN.has(answer.status)) throw new Away(said, Number(answer.headers.get("Retry-After")) || 0);
   throw new Refused(answer.status, body?.error?.code ?? "", said, body);
 }

@@ -1,0 +1,58 @@
+"""A real browser, without any network: pages and answers come from the test itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.web.browser.stand_in import PHONE, StandIn
+
+pytest.importorskip("playwright.sync_api")
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+CHROMIUM = Path("/usr/bin/chromium")
+QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-dev-shm-usage"]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Chromium without a window; skips where it is missing."""
+    if not CHROMIUM.exists():
+        pytest.skip("no chromium on this machine")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def phone(chromium: Browser) -> Iterator[BrowserContext]:
+    """A phone with an empty memory."""
+    context = chromium.new_context(**PHONE)
+    context.set_default_timeout(8000)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def shop(phone: BrowserContext) -> Iterator[StandIn]:
+    """A stand-in for the shop's computer, which keeps the contract of the JSON side; no script may throw."""
+    stand_in = StandIn()
+    phone.route("**/*", stand_in.answer)
+    yield stand_in
+    assert stand_in.faults == []
+
+
+@pytest.fixture
+def open_page(phone: BrowserContext, shop: StandIn) -> Callable[..., Page]:
+    """Open a page of the stand-in; an error in a script fails the test."""
+
+    def opened(path: str = "/photo") -> Page:
+        page = phone.new_page()
+        page.on("pageerror", lambda error: shop.faults.append(str(error)))
+        page.goto(f"http://shop.test{path}")
+        return page
+
+    return opened
