@@ -1,0 +1,33 @@
+"""The pages for people: one module each; they translate between a form and one use case, and fill a template."""
+
+from fastapi import APIRouter
+
+from prepcheck.web.pages import (
+    help,
+    inspection,
+    job,
+    jobs,
+    new_job,
+    people,
+    photo,
+    plans,
+    readings,
+    redraw,
+    report,
+    sign_in,
+    spot,
+    step,
+    verify,
+    work,
+)
+from prepcheck.web.pages.render import show, templates
+
+routers: tuple[APIRouter, ...] = tuple(
+    page.router
+    for page in (
+        jobs, new_job, job, spot, photo, inspection, redraw, work, step, readings, plans, report, verify, people, sign_in, help,
+    )
+)  # fmt: skip
+"""One for each page; ``/jobs/new`` comes before ``/jobs/{number}``."""
+
+__all__ = ["routers", "show", "templates"]

@@ -1,0 +1,105 @@
+"""``GET /``: all jobs, open ones first, and the camera for the spot that was photographed last."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from prepcheck import tasks
+from prepcheck.store import JobLine
+from prepcheck.terms import Standing
+from prepcheck.trade.steps import JobState, Progress, state_of
+from prepcheck.web.pages.camera import Camera, camera_for, newest
+from prepcheck.web.pages.desk import AtDesk, Desk
+from prepcheck.web.pages.render import show
+from prepcheck.web.pages.said import when
+
+router = APIRouter()
+MOST_JOBS = 30
+"""Jobs on the first page; older ones are a press away."""
+
+
+@dataclass(frozen=True)
+class JobRow:
+    """A job in the list: what is next in it, what blocks, and its last standing."""
+
+    number: str
+    title: str
+    last: str
+    standing: Standing | None = None
+    next: str = ""
+    blocks: tuple[str, ...] = ()
+    finished: bool = False
+
+
+@dataclass(frozen=True)
+class JobsPage:
+    """All jobs; `older` counts those that are not shown."""
+
+    rows: tuple[JobRow, ...]
+    camera: Camera | None = None
+    older: int = 0
+    title: str = "Jobs"
+
+    @property
+    def open(self) -> tuple[JobRow, ...]:
+        """Those with something to do."""
+        return tuple(row for row in self.rows if not row.finished)
+
+    @property
+    def finished(self) -> tuple[JobRow, ...]:
+        """Those whose steps are all done."""
+        return tuple(row for row in self.rows if row.finished)
+
+
+@router.get("/")
+def jobs(request: Request, desk: AtDesk, all: bool = False) -> HTMLResponse:
+    """Show the jobs."""
+    return show(request, "jobs.html", jobs_page(desk, all), desk.person)
+
+
+def jobs_page(desk: Desk, all_of_them: bool) -> JobsPage:
+    """Return the page of jobs."""
+    lines = tasks.list_jobs(desk.store)
+    shown = lines if all_of_them else lines[:MOST_JOBS]
+    rows = tuple(_row(line, _state(desk, line), desk.now.tzinfo) for line in shown)
+    open_ones = [line for line, row in zip(shown, rows, strict=True) if not row.finished]
+    return JobsPage(rows, _camera(desk, open_ones), len(lines) - len(shown))
+
+
+def _state(desk: Desk, line: JobLine) -> JobState | None:
+    return state_of(desk.store.events(line.job.number), desk.now, desk.settings)
+
+
+def _row(line: JobLine, state: JobState | None, zone: tzinfo | None) -> JobRow:
+    at_hand = () if state is None else state.those(Progress.HELD, Progress.NEXT)
+    return JobRow(
+        number=line.job.number,
+        title=line.job.title,
+        last=_last(line, zone),
+        standing=line.last_standing,
+        next=", ".join(one.step.name for one in at_hand),
+        blocks=tuple(dict.fromkeys(said.text for one in at_hand for said in one.blocks))[:2],
+        finished=state is not None and all(one.progress.finished for one in state.steps),
+    )
+
+
+def _last(line: JobLine, zone: tzinfo | None) -> str:
+    if line.last_at is None:
+        return f"nothing photographed yet, opened {when(line.job.opened_at, zone)} by {line.job.opened_by}"
+    spots = f"{line.spots} spot{'' if line.spots == 1 else 's'}"
+    return f"{when(line.last_at, zone)}; {spots}, {line.inspections} photographed"
+
+
+def _camera(desk: Desk, lines: Iterable[JobLine]) -> Camera | None:
+    """Return the camera for the open job that was photographed last; None before the first photo."""
+    last = max((line for line in lines if line.last_at), key=lambda line: line.last_at or "", default=None)
+    if last is None:
+        return None
+    story = tasks.job_story(desk.store, last.job.number)
+    found = newest(story)
+    return None if found is None else camera_for(story.job, found[0])
