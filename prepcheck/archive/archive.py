@@ -71,6 +71,10 @@ class Archive:
             raise StoreFault("was changed since it was logged", "Bring it back from a backup", str(path))
         return data
 
+    def has(self, sha256: str) -> bool:
+        """Say whether a file with this hash is kept; its bytes are not looked at."""
+        return self._find(sha256) is not None
+
     def erase(self, sha256: str) -> None:
         """Take a photo away for a lawful reason; one that is not there is fine. The log says who erased it and why."""
         path = self._find(sha256)

@@ -1,0 +1,160 @@
+"""What a worker process does: look at photos, compare them, and keep what is shown of them. It never writes to the log.
+
+Arguments and answers are plain data. Only the server logs, so a worker that outlives a killed server logs nothing.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import threading
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from prepcheck import looking, tasks
+from prepcheck.errors import ChooseOutline, PrepcheckError
+from prepcheck.looking import Look, Place, Seen, Sight
+from prepcheck.outline_file import parse_outlines
+from prepcheck.passes import look_again
+from prepcheck.record import Record
+from prepcheck.settings import Settings
+from prepcheck.surface import load_model
+
+if TYPE_CHECKING:
+    from prepcheck.archive import Archive
+    from prepcheck.store.store import Store
+
+STAGE_FILE = "stage"
+
+
+@dataclass(frozen=True)
+class Task:
+    """One photo, clip or set to look at.
+
+    Parameters
+    ----------
+    store : Path
+        The store's folder.
+    out : Path
+        Folder of this work, for its stage and what is shown later.
+    paths, names
+        The files, and what phones call them.
+    settings : Settings
+        Thresholds.
+    job, spot, pass_no, person, note, outline
+        Where it belongs in the log, as in `prepcheck.looking.Place`.
+    mm_per_px : float or None
+        A stated scale.
+    outlines : str
+        What a person drew or refused, as JSON of `prepcheck.outline_file`; empty for nothing.
+    """
+
+    store: Path
+    out: Path
+    paths: tuple[Path, ...]
+    names: tuple[str, ...]
+    settings: Settings
+    job: str
+    spot: str
+    pass_no: int
+    person: str
+    note: str = ""
+    outline: int | None = None
+    mm_per_px: float | None = None
+    outlines: str = ""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """An error of prepcheck as plain data; `outlines` are those among which a person must choose, by number."""
+
+    code: str
+    message: str
+    status: int
+    outlines: dict[int, list[tuple[float, float]]] | None = None
+
+
+def begin() -> None:
+    """Prepare a worker process: it ends when its server does, and the model is warm."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    load_model()
+
+
+def _end_with(parent: multiprocessing.process.BaseProcess) -> None:
+    parent.join()
+    os._exit(1)
+
+
+def look(task: Task) -> Seen | Fault:
+    """Look at the photos of a task and compare them with earlier passes; errors are told, not raised."""
+    try:
+        sight, place, how = _see(task)
+    except PrepcheckError as error:
+        return _fault(error)
+    try:
+        _stage(task.out, "comparing")
+        seen = looking.compare(sight, how, place)
+        _keep_shown(task.out, sight)
+    except ChooseOutline as error:
+        return _fault(error, sight.record)
+    except PrepcheckError as error:
+        return _fault(error)
+    return seen
+
+
+def _see(task: Task) -> tuple[Sight, Place, Look]:
+    store, archive = _log(task.store, task.settings)
+    outlines = parse_outlines(task.outlines, task.names[0]) if task.outlines else None
+    how = Look(task.settings, load_model(), task.mm_per_px, outlines)
+    place = Place(store, archive, task.job, task.spot, task.pass_no, task.person, task.outline, task.note)
+    sight = looking.see(
+        task.paths, how, store, names=task.names, keep_maps=True, told=lambda stage: _stage(task.out, stage)
+    )
+    return sight, place, how
+
+
+def _keep_shown(out: Path, sight: Sight) -> None:
+    from prepcheck.web.pictures import keep
+
+    assert sight.inspection is not None
+    keep(out, sight.inspection)
+
+
+def show_again(store: Path, settings: Settings, record_json: str, out: Path) -> Fault | None:
+    """Make again what is shown of a logged inspection, from its archived photos."""
+    from prepcheck.web.pictures import keep
+
+    try:
+        _, archive = _log(store, settings)
+        keep(out, look_again(Record.model_validate_json(record_json), archive, load_model(), settings))
+    except PrepcheckError as error:
+        return _fault(error)
+    return None
+
+
+@lru_cache(maxsize=1)
+def _open(store: Path, settings_json: str) -> tuple[Store, Archive]:
+    return tasks.open_log(store, Settings.model_validate_json(settings_json), create=False)
+
+
+def _log(store: Path, settings: Settings) -> tuple[Store, Archive]:
+    return _open(store, settings.model_dump_json())
+
+
+def _stage(out: Path, stage: str) -> None:
+    """Say how far this work is; who reads it may miss a stage, never read half of one."""
+    beside = out / f"{STAGE_FILE}.new"
+    beside.write_text(stage, encoding="ascii")
+    beside.replace(out / STAGE_FILE)
+
+
+def _fault(error: PrepcheckError, record: Record | None = None) -> Fault:
+    if record is None:
+        return Fault(error.code, error.message, error.http_status)
+    spots = record.spots if record.by_person is None else record.by_person.spots
+    outlines = {spot.number: [(float(x), float(y)) for x, y in spot.outline] for spot in spots}
+    return Fault(error.code, error.message, error.http_status, outlines)

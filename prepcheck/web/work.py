@@ -1,0 +1,378 @@
+"""Inspections that phones ask for: each is done in a worker process, and logged once even if the server is killed.
+
+The book has each work from the moment it is accepted. Only the server logs, one work at a time: it notes the time and the
+log's length first, logs, then notes the number. A server that starts takes up the works that were not finished; for the one
+that was being logged it looks first whether the log has it already.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import secrets
+import shutil
+import threading
+from collections.abc import Callable
+from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from prepcheck import looking, tasks
+from prepcheck.archive import Archive
+from prepcheck.archive.durable import make_folder
+from prepcheck.errors import PrepcheckError
+from prepcheck.looking import Place, Seen
+from prepcheck.settings import Settings
+from prepcheck.store import job_number
+from prepcheck.store.words import folded, stamp
+from prepcheck.web import book as b
+from prepcheck.web import looker
+from prepcheck.web.asked import Asked
+from prepcheck.web.book import Book, moment
+from prepcheck.web.errors import Busy, Clash, UnknownPage
+from prepcheck.web.limits import WebLimits
+from prepcheck.web.looker import Fault, Task
+from prepcheck.web.pictures import Pictures
+from prepcheck.web.shop import Clock
+from prepcheck.web.uploads import Upload, Uploads
+
+if TYPE_CHECKING:
+    from prepcheck.store.store import Store
+
+_LOG = logging.getLogger("prepcheck.web")
+MakePool = Callable[[int], Executor]
+WAITING, LOGGING, DONE, FAILED = "waiting", "logging", "done", "failed"
+_STAGES = {
+    "reading": (0.1, "Reading the photo"),
+    "looking": (0.3, "Looking for residue"),
+    "comparing": (0.7, "Comparing with the passes before"),
+}
+_KILLED = Fault("fault", "The photo made prepcheck stop twice. Take it again, or inspect it on the computer.", 500)
+
+
+@dataclass(frozen=True)
+class Status:
+    """How far a work is. `outlines` are those among which a person must choose the spot's, by number."""
+
+    state: str
+    share: float
+    text: str
+    inspection: int | None = None
+    fault: Fault | None = None
+
+    @property
+    def ended(self) -> bool:
+        """Whether nothing more will happen to it by itself."""
+        return self.state in (DONE, FAILED)
+
+
+@dataclass
+class _Live:
+    task: Task
+    future: Future[Seen | Fault] | None = field(default=None)
+
+
+class Works:
+    """The works of a shop."""
+
+    def __init__(
+        self,
+        folder: Path,
+        book: Book,
+        log: tuple[Store, Archive],
+        uploads: Uploads,
+        pictures: Pictures,
+        clock: Clock,
+        limits: WebLimits,
+        settings: Settings,
+        make_pool: MakePool,
+    ) -> None:
+        self._folder, self._book, self._uploads, self._pictures = folder, book, uploads, pictures
+        self._store, self._archive = log
+        self._clock, self._limits, self._settings = clock, limits, settings
+        self._make_pool = make_pool
+        self._pool = make_pool(limits.workers)
+        self._logger = ThreadPoolExecutor(1, "logging")
+        self._live: dict[str, _Live] = {}
+        self._lock = threading.Lock()
+        make_folder(folder)
+
+    # ---- asking
+
+    def accept(self, asked: Asked, person: str) -> str:
+        """Accept a work and return its id; one with the same key is the same work, and tried again if it failed.
+
+        Raises
+        ------
+        WrongUse, UnknownRecord
+            What cannot be logged, or no such job or inspection.
+        UnknownPage, Clash
+            An upload is not there, not whole, or taken by another work; the key belongs to another question.
+        Busy
+            Too many works wait.
+        """
+        tasks.check_entry(spot=asked.spot, pass_no=asked.pass_no, person=person, note=asked.note)
+        self._store.check_job(job_number(asked.job))
+        if len(self._live) >= self._limits.waiting:
+            raise Busy
+        with self._book.writing() as connection:
+            row = connection.execute(sa.select(b.works).where(b.works.c.key == asked.key)).first()
+            if row is not None and row.state != FAILED:
+                if Asked.model_validate_json(row.asked) != asked:
+                    raise Clash("this key belongs to another question", "Make a new key", asked.key)
+                return str(row.id)
+            id = secrets.token_hex(16) if row is None else str(row.id)
+            uploads = self._claim(connection, asked, id)
+            told = {"asked": asked.model_dump_json(), "person": person, "state": WAITING, "fault": None}
+            if row is None:
+                told |= {"id": id, "key": asked.key, "made_at": moment(self._clock())}
+                connection.execute(sa.insert(b.works).values(told))
+            else:
+                connection.execute(sa.update(b.works).where(b.works.c.id == id).values(told))
+        self._begin(id, asked, person, uploads)
+        return id
+
+    def _claim(self, connection: sa.Connection, asked: Asked, id: str) -> list[Upload]:
+        """Take the uploads of a work, so that no other work logs them too."""
+        uploads = [self._uploads.read(connection, one) for one in asked.uploads]
+        for upload in uploads:
+            if not upload.whole:
+                raise Clash(f"is not here yet, only {upload.offset:,} bytes", "Send the rest first", upload.name)
+            if upload.used_by not in (None, id):
+                raise Clash("is inspected or logged already", "Send the photo as a new upload", upload.name)
+        connection.execute(sa.update(b.uploads).where(b.uploads.c.id.in_(asked.uploads)).values(used_by=id))
+        return uploads
+
+    def status(self, id: str) -> Status:
+        """Say how far a work is; `UnknownPage` when there is none."""
+        row = self._row(id)
+        if row.state == DONE:
+            return Status(DONE, 1.0, "Done", row.inspection)
+        if row.state == FAILED:
+            fault = Fault(**json.loads(row.fault))
+            return Status(FAILED, 1.0, fault.message, None, fault)
+        if row.state == LOGGING:
+            return Status("running", 0.95, "Writing it into the log")
+        stage = self._stage(id)
+        if stage in _STAGES:
+            return Status("running", *_STAGES[stage])
+        before = self._before(id)
+        return Status(WAITING, 0.0, f"Waits for {before} before it" if before else "Waits for its turn")
+
+    def _row(self, id: str) -> Any:
+        with self._book.reading() as connection:
+            row = connection.execute(sa.select(b.works).where(b.works.c.id == id)).first()
+        if row is None:
+            raise UnknownPage("no such work", "Send the photo again")
+        return row
+
+    def _stage(self, id: str) -> str:
+        try:
+            return (self._folder / id / looker.STAGE_FILE).read_text(encoding="ascii")
+        except OSError:
+            return ""
+
+    def _before(self, id: str) -> int:
+        with self._lock:
+            ids = list(self._live)
+        return ids.index(id) if id in ids else 0
+
+    # ---- looking
+
+    def _begin(self, id: str, asked: Asked, person: str, uploads: list[Upload]) -> None:
+        out = self._folder / id
+        shutil.rmtree(out, ignore_errors=True)
+        make_folder(out)
+        try:
+            task = self._task(out, asked, person, uploads)
+        except PrepcheckError as error:
+            self._fail(id, Fault(error.code, error.message, error.http_status))
+            return
+        self._submit(id, _Live(task))
+
+    def _task(self, out: Path, asked: Asked, person: str, uploads: list[Upload]) -> Task:
+        paths = [self._uploads.path(upload) for upload in uploads]
+        names = [upload.name for upload in uploads]
+        if asked.corrects is not None and not uploads:
+            paths, names = self._archived(asked.corrects, out)
+        return Task(
+            store=self._store.path.parent,
+            out=out,
+            paths=tuple(paths),
+            names=tuple(names),
+            settings=self._settings,
+            job=asked.job,
+            spot=asked.spot,
+            pass_no=asked.pass_no,
+            person=person,
+            note=asked.note,
+            outline=asked.outline,
+            mm_per_px=asked.mm_per_px,
+            outlines=asked.outlines_json(),
+        )
+
+    def _archived(self, inspection: int, out: Path) -> tuple[list[Path], list[str]]:
+        """Bring the photos of a logged inspection out of the archive, to look at them again."""
+        from prepcheck.record import Record
+
+        record = Record.model_validate_json(self._store.record_text(inspection))
+        photos = {photo.sha256: photo for photo in record.photos or [record.photo]}
+        paths = []
+        for number, sha256 in enumerate(photos):
+            paths.append(out / f"photo-{number}")
+            paths[-1].write_bytes(self._archive.get(sha256))
+        first = next(iter(photos.values()))
+        names = [record.photo.name if photo is first else photo.name for photo in photos.values()]
+        return paths, names
+
+    def _submit(self, id: str, live: _Live) -> None:
+        with self._lock:
+            self._live[id] = live
+            pool = self._pool
+        try:
+            live.future = pool.submit(looker.look, live.task)
+        except BrokenExecutor:
+            live.future = self._renewed(pool).submit(looker.look, live.task)
+        live.future.add_done_callback(lambda future: self._hand_on(id, future))
+
+    def _renewed(self, broken: Executor) -> Executor:
+        """Return a pool in place of one in which a process died."""
+        with self._lock:
+            if self._pool is broken:
+                self._pool = self._make_pool(self._limits.workers)
+            return self._pool
+
+    def _hand_on(self, id: str, future: Future[Seen | Fault]) -> None:
+        if not future.cancelled():
+            self._logger.submit(self._finish, id, future)
+
+    def _finish(self, id: str, future: Future[Seen | Fault]) -> None:
+        try:
+            live = self._live[id]
+            self._end(id, live.task, self._answer(live, future))
+        except Exception as error:
+            _LOG.error("work %s: %r", id, error, exc_info=error)
+            self._fail(id, Fault("fault", "prepcheck has a fault here. Try again.", 500))
+        finally:
+            self._live.pop(id, None)
+
+    def _answer(self, live: _Live, future: Future[Seen | Fault]) -> Seen | Fault:
+        """Return what a worker found; if its process died, let it look once more, alone."""
+        try:
+            return future.result()
+        except BrokenExecutor:
+            with self._lock:
+                pool = self._pool
+            self._renewed(pool)
+        alone = self._make_pool(1)
+        try:
+            return alone.submit(looker.look, live.task).result()
+        except BrokenExecutor:
+            return _KILLED
+        finally:
+            alone.shutdown(wait=False)
+
+    # ---- logging
+
+    def _end(self, id: str, task: Task, answer: Seen | Fault) -> None:
+        if isinstance(answer, Fault):
+            self._fail(id, answer)
+            return
+        row = self._row(id)
+        try:
+            number = self._log(row, task, answer)
+        except PrepcheckError as error:
+            found = self._logged_already(self._row(id))
+            if found is None:
+                self._fail(id, Fault(error.code, error.message, error.http_status))
+                return
+            number = found
+        self._done(id, number)
+
+    def _log(self, row: Any, task: Task, seen: Seen) -> int:
+        from prepcheck.store.placed import last_inspection
+
+        files = [path.read_bytes() for path in task.paths]
+        at = self._clock()
+        asked = Asked.model_validate_json(row.asked)
+        place = Place(
+            self._store, self._archive, task.job, task.spot, task.pass_no, task.person, task.outline, task.note,
+            asked.corrects,
+        )  # fmt: skip
+        self._change(row.id, state=LOGGING, logging_at=stamp(at), logging_after=last_inspection(self._store))
+        return looking.log_seen(seen, files, place, at).inspection
+
+    def _logged_already(self, row: Any) -> int | None:
+        """Return the inspection of a work that was being logged, if the log has it."""
+        from prepcheck.store.placed import placed_after
+
+        if row.logging_at is None:
+            return None
+        asked = Asked.model_validate_json(row.asked)
+        with self._book.reading() as connection:
+            known = set(connection.scalars(sa.select(b.works.c.inspection).where(b.works.c.inspection.is_not(None))))
+        for one in placed_after(self._store, row.logging_after):
+            same = (one.job, one.pass_no, one.at) == (job_number(asked.job), asked.pass_no, row.logging_at)
+            if same and folded(one.person) == folded(row.person) and one.number not in known:
+                return one.number
+        return None
+
+    def _done(self, id: str, number: int) -> None:
+        self._change(id, state=DONE, inspection=number, fault=None)
+        self._pictures.take(number, self._folder / id)
+        for upload in self._uploads.used_by(id):
+            self._uploads.remove(upload)
+
+    def _fail(self, id: str, fault: Fault) -> None:
+        """Say why nothing was logged, and let the uploads go, so that they can be asked for again."""
+        with self._book.writing() as connection:
+            told = {"state": FAILED, "fault": json.dumps(asdict(fault)), "logging_at": None, "logging_after": None}
+            connection.execute(sa.update(b.works).where(b.works.c.id == id).values(told))
+            connection.execute(
+                sa.update(b.uploads)
+                .where(b.uploads.c.used_by == id)
+                .values(used_by=None, changed_at=moment(self._clock()))
+            )
+        shutil.rmtree(self._folder / id, ignore_errors=True)
+
+    def _change(self, id: str, **values: Any) -> None:
+        with self._book.writing() as connection:
+            connection.execute(sa.update(b.works).where(b.works.c.id == id).values(values))
+
+    def show_again(self, record: str, out: Path) -> Fault | None:
+        """Make again what is shown of a logged record."""
+        with self._lock:
+            pool = self._pool
+        return pool.submit(looker.show_again, self._store.path.parent, self._settings, record, out).result()
+
+    # ---- starting and stopping
+
+    def take_up(self) -> None:
+        """Go on with the works that a server before did not finish."""
+        with self._book.reading() as connection:
+            unfinished = b.works.c.state.in_((WAITING, LOGGING))
+            rows = connection.execute(sa.select(b.works).where(unfinished).order_by(b.works.c.number)).all()
+        for row in rows:
+            found = self._logged_already(row)
+            if found is None:
+                self._change(row.id, state=WAITING, logging_at=None, logging_after=None)
+                asked = Asked.model_validate_json(row.asked)
+                uploads = [self._uploads.find(one) for one in asked.uploads]
+                self._begin(row.id, asked, row.person, uploads)
+            else:
+                self._done(row.id, found)
+        self._tidy()
+
+    def _tidy(self) -> None:
+        """Drop what is left of works that ended."""
+        for path in self._folder.iterdir():
+            if path.name not in self._live:
+                shutil.rmtree(path, ignore_errors=True)
+
+    def stop(self) -> None:
+        """Stop looking; what was not logged is taken up by the next server."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._logger.shutdown(wait=True)
