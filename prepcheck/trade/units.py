@@ -95,7 +95,7 @@ _UNITS: dict[Kind, tuple[Unit, ...]] = {
 
 _DECIMAL = r"\d+(?:[.,]\d*)?|[.,]\d+"
 _NUMBER = rf"[+-]?(?:(?:\d+[ -])?\d+/\d+|(?:{_DECIMAL})(?:[eE][+-]?\d+)?)"
-_WRITTEN = re.compile(rf"\s*({_NUMBER})\s*([A-Za-z][A-Za-z/0-9-]*)?\s*")
+_WRITTEN = re.compile(rf"\s*({_NUMBER})\s*([A-Za-z][A-Za-z/0-9-]*(?: [a-z]+3/s)?)?\s*")
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 _MOST_LETTERS = 60
 

@@ -140,7 +140,7 @@ def _entry(told: Told, event: LoggedEvent) -> str:
                 f" at {one.place}" if one.place else ""
             )
         case e.LeakEntry() as one:
-            return f"leak test: {one.method}, {f'leaks seen: {len(one.leaks)}' if one.leaks else 'no leak seen'}"
+            return f"leak test: {one.method}, {_seen(one)}"
         case e.PlanMade() as one:
             return f"plan made: {one.what}"
         case e.WorkChosen() as one:
@@ -169,3 +169,9 @@ def _brief(entry: e.AnyEntry) -> str:
 
 def _cut(text: str, most: int = 80) -> str:
     return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+def _seen(entry: e.LeakEntry) -> str:
+    if entry.leaks:
+        return f"leaks seen: {len(entry.leaks)}"
+    return "no leak seen where it was looked at" if entry.looked_at else "not told where it was looked"

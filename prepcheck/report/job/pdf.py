@@ -36,6 +36,8 @@ _INKS = {Ink.INK: INK, Ink.FAINT: (168, 174, 180), Ink.ACCENT: ACCENT}
 _CELL = 7.8
 _TOGETHER, _LONG, _MOST_LINES = 12, 300, 40
 """Most lines of a paragraph kept on one page; characters of a cell that may need several rows; most lines of a row."""
+_WHOLE_MM = 80.0
+"""Up to this height a list of facts is kept on one page."""
 _COLUMNS, _GAP = 3, 4.0
 """Most pictures side by side, and mm between them."""
 _CHART_MM, _LARGE_MM, _STRIP_MM = 0.32, 96.0, 72.0
@@ -95,6 +97,8 @@ def _ahead(pdf: Sheets, section: Section) -> float:
             return max(_size(pdf, one, columns)[1] for one in strip.pictures[:columns]) + 16
         case (Chart() as chart,):
             return _CHART_MM * chart.height + 14
+        case (Facts() as facts,):
+            return max(20.0, _whole(pdf, facts))
         case _:
             return 20.0
 
@@ -130,7 +134,7 @@ def _words(pdf: Sheets, words: Words) -> None:
 
 def _led(pdf: Sheets, words: Words) -> None:
     """Set a paragraph that begins in bold; kept with what follows."""
-    pdf.need(18)
+    pdf.need(32)
     pdf.ink(INK, BODY, bold=True)
     pdf.write(4.9, covered(words.lead) + " ")
     pdf.ink(INK, BODY)
@@ -161,10 +165,26 @@ def _points(pdf: Sheets, block: Points) -> None:
 
 
 def _facts(pdf: Sheets, block: Facts, within: str) -> None:
+    pdf.need(_whole(pdf, block))
     if block.title not in ("The job", within):
         _title(pdf, block.title, 22)
-    label = 48.0
-    _grid(pdf, block.rows, (label, pdf.epw - label), BODY - 0.6, heads=())
+    _grid(pdf, block.rows, _facts_widths(pdf), BODY - 0.6, heads=())
+
+
+def _facts_widths(pdf: Sheets) -> tuple[float, float]:
+    return 48.0, pdf.epw - 48.0
+
+
+def _whole(pdf: Sheets, block: Facts) -> float:
+    """Return how much room a list of facts needs to stay whole, mm; none where it is too long for that."""
+    size, widths = BODY - 0.6, _facts_widths(pdf)
+    pdf.ink(INK, size)
+    lines = [
+        max(len(_lines(pdf, covered(cell), width - 2.6)) for cell, width in zip(row, widths, strict=True))
+        for row in block.rows
+    ]
+    height = sum(count * size * MM * 1.42 + 1.8 for count in lines) + 8
+    return height if height < _WHOLE_MM else 0.0
 
 
 def _table(pdf: Sheets, block: Table) -> None:

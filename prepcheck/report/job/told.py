@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from prepcheck.errors import PrepcheckError
 from prepcheck.record import Record
-from prepcheck.report.job.units import pretty, said_in
+from prepcheck.report.job.units import pretty, said_in, with_signs
 from prepcheck.store.rows import LoggedEvent, LoggedInspection, PassStory, Story, TreeHead
 from prepcheck.trade.entries import EntryModel
 from prepcheck.trade.facts import Remark
@@ -101,7 +101,7 @@ class Told:
 
     def tool(self, sentence: str) -> str:
         """Say a sentence that prepcheck wrote when it logged, with its quantities in the report's units."""
-        return said_in(sentence, self.system)
+        return with_signs(said_in(sentence, self.system))
 
     def of(self, kind: type[E]) -> list[tuple[LoggedEvent, E]]:
         """Return the events whose entry is of `kind`, each with that entry, in order."""

@@ -14,17 +14,21 @@ _METRIC = {
     "cm3": Kind.SMALL_VOLUME, "m³": Kind.VOLUME, "m3": Kind.VOLUME, "L": Kind.VOLUME, "kPa": Kind.PRESSURE,
     "Pa": Kind.PRESSURE, "bar": Kind.PRESSURE, "mbar": Kind.PRESSURE, "kg": Kind.MASS, "g": Kind.MASS,
     "°C": Kind.TEMPERATURE, "L/min": Kind.GAS_FLOW, "kJ/mm": Kind.HEAT_INPUT, "mm/s": Kind.SPEED,
-    "mm/min": Kind.SPEED, "cm/min": Kind.SPEED,
+    "mm/min": Kind.SPEED, "cm/min": Kind.SPEED, "C": Kind.TEMPERATURE, "K": Kind.TEMPERATURE_STEP, "kJ": Kind.ENERGY,
+    "J": Kind.ENERGY, "kN": Kind.FORCE, "N": Kind.FORCE, "kg/m3": Kind.DENSITY, "kg/L": Kind.DENSITY,
+    "Pa m3/s": Kind.LEAK_RATE,
 }  # fmt: skip
 _US = {
     "in": Kind.LENGTH, "ft": Kind.HEIGHT, "in²": Kind.AREA, "in2": Kind.AREA, "in³": Kind.SMALL_VOLUME,
     "in3": Kind.SMALL_VOLUME, "ft³": Kind.VOLUME, "ft3": Kind.VOLUME, "gal": Kind.VOLUME, "psi": Kind.PRESSURE,
     "lb": Kind.MASS, "oz": Kind.MASS, "°F": Kind.TEMPERATURE, "cfh": Kind.GAS_FLOW, "kJ/in": Kind.HEAT_INPUT,
-    "in/min": Kind.SPEED,
+    "in/min": Kind.SPEED, "F": Kind.TEMPERATURE, "ft-lb": Kind.ENERGY, "lbf": Kind.FORCE, "lb/ft3": Kind.DENSITY,
+    "std cm3/s": Kind.LEAK_RATE,
 }  # fmt: skip
 _FOREIGN = {System.US: _METRIC, System.METRIC: _US}
-_NUMBER = r"-?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?"
-_RUN = rf"(?<![\w.,-])(?P<numbers>{_NUMBER}(?:\s*(?:to|and|or|x|/|±)\s*{_NUMBER})*)\s?"
+_NUMBER = r"-?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?(?:e[+-]?\d+)?"
+_STEP = r"(?P<step>change of )?"
+_RUN = rf"{_STEP}(?<![\w.,-])(?P<numbers>{_NUMBER}(?:\s*(?:to|and|or|x|/|±)\s*{_NUMBER})*)\s?"
 _AFTER = r"(?![\w²³/°])"
 _IN_AS_A_WORD = r"in(?! (?:a|an|all|air|each|one|the|these|this|that|its|place|photo|photos|pass|passes|spot|CO2)\b)"
 
@@ -43,15 +47,16 @@ def said_in(sentence: str, system: System) -> str:
 
 def _said(found: re.Match[str], kinds: dict[str, Kind], system: System) -> str:
     symbol, unit = found["unit"], ""
+    kind = Kind.TEMPERATURE_STEP if symbol == "F" and found["step"] else kinds[symbol]
 
     def one(number: re.Match[str]) -> str:
         nonlocal unit
-        inner = quantity(f"{number[0].replace(',', '')} {symbol}", kinds[symbol], "a length")
-        value, unit = pretty(shown(inner, kinds[symbol], system)).rsplit(" ", 1)
+        inner = quantity(f"{number[0].replace(',', '')} {symbol}", kind, "a quantity")
+        value, unit = shown(inner, kind, system).split(" ", 1)
         return value
 
     numbers = re.sub(_NUMBER, one, found["numbers"])
-    return f"{numbers} {unit}"
+    return f"{found['step'] or ''}{numbers} {pretty_unit(unit)}"
 
 
 def patch_in(patch: PatchRecord | None, system: System) -> str:
@@ -64,9 +69,20 @@ def patch_in(patch: PatchRecord | None, system: System) -> str:
 
 def pretty(quantity: str) -> str:
     """Write the unit of a quantity with its signs: ``mm²``, ``°C``."""
-    number, _, unit = quantity.rpartition(" ")
-    signed = re.sub(r"(?<=[a-z])([23])$", lambda found: "²³"[int(found[1]) - 2], unit)
-    return f"{number} {({'C': '°C', 'F': '°F'}).get(unit, signed)}"
+    number, _, unit = quantity.partition(" ")
+    return f"{number} {pretty_unit(unit)}"
+
+
+def pretty_unit(unit: str) -> str:
+    """Write a unit with its signs."""
+    squared = re.sub(r"\b(mm|cm|m|in|ft)([23])\b", lambda found: found[1] + "²³"[int(found[2]) - 2], unit)
+    return {"C": "°C", "F": "°F"}.get(unit, squared)
+
+
+def with_signs(sentence: str) -> str:
+    """Write the units of the quantities in a sentence that prepcheck wrote with their signs."""
+    degrees = re.sub(rf"({_NUMBER}) ([CF])\b", r"\1 °\2", sentence)
+    return pretty_unit(degrees)
 
 
 def signed(text: str) -> str:

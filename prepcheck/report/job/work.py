@@ -84,7 +84,10 @@ def _leak(told: Told, event: LoggedEvent, entry: e.LeakEntry) -> Facts:
         ("Watched for", seconds or "not told"),
         ("Gauge", entry.gauge or "not told"),
         ("Looked at", entry.looked_at or "not told"),
-        ("Leaks seen", "; ".join(entry.leaks) or "none seen at the places looked at"),
+        (
+            "Leaks seen",
+            "; ".join(entry.leaks) or ("none seen at the places looked at" if entry.looked_at else "not told"),
+        ),
         ("Logged", f"{told.when(event.at)} by {by(event)}"),
     )
     return Facts(f"{LOOKS[entry.method].capitalize()} on {told.when(entry.started_at)}", rows)
@@ -98,9 +101,10 @@ def _difference(told: Told, kelvin: float) -> str:
 def _from_to(told: Told, start: float | None, end: float | None, kind: Kind) -> str:
     if start is None and end is None:
         return "not told"
+    digits = 3 if kind is Kind.TEMPERATURE else 4
     if end is None:
-        return told.say(start, kind, 4)
-    return f"{told.say(start, kind, 4)} at the start, {told.say(end, kind, 4)} at the end"
+        return told.say(start, kind, digits)
+    return f"{told.say(start, kind, digits)} at the start, {told.say(end, kind, digits)} at the end"
 
 
 def notes(told: Told) -> Section:
@@ -132,7 +136,8 @@ def remarks(told: Told, about: str) -> list[Block]:
     for check in told.checks:
         if check.about == about:
             points = tuple(_remark(told, one) for one in check.remarks)
-            blocks += [Words(f"{check.when}:", "What the checks say of it,"), Points(points)]
+            when = "at the time of writing" if check.when == "now" else check.when
+            blocks += [Words(f"{when}:", "What the checks say of it,"), Points(points)]
     return blocks
 
 

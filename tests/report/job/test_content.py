@@ -188,7 +188,7 @@ def test_a_replaced_plan_is_named_by_its_time_and_the_last_one_told():
 def test_leak_tests_tell_pressures_temperatures_and_where_was_looked(whole):
     leak = said(whole, "Leak tests")
     assert "20.70 kPa at the start, 20.60 kPa at the end" in leak
-    assert "16.00 °C at the start, 16.20 °C at the end" in leak
+    assert "16.0 °C at the start, 16.2 °C at the end" in leak
     assert "15 min" in leak
     assert "none seen at the places looked at" in leak
 
@@ -257,7 +257,7 @@ FULL = (
 SHOWN = {
     "height_m": "0.25 m", "water_gap_mm": "27.0 mm", "wall_mm": "3.25 mm", "nominal_mm": "6.50 mm", "depth_mm": "1.8 mm",
     "area_mm2": "812 mm²", "uncertainty_mm": "0.15 mm", "volume_m3": "1.75 m³", "start_pa": "15.00 kPa",
-    "end_pa": "14.50 kPa", "start_k": "17.00 °C", "end_k": "18.00 °C", "seconds": "20 min", "ambient_pa": "100.1 kPa",
+    "end_pa": "14.50 kPa", "start_k": "17.0 °C", "end_k": "18.0 °C", "seconds": "20 min", "ambient_pa": "100.1 kPa",
     "end_ambient_pa": "100.3 kPa", "pressure_error_pa": "± 0.050 kPa", "temperature_error_k": "0.5 °C",
     "taken_at": "2026-11-24 08:0", "at": "2026-11-24 08:0", "started_at": "2026-11-24 08:04",
     "method": "", "kind": "", "room_ventilated": "yes", "hydrogen_possible": "ruled out", "sees_hydrogen": "no",
@@ -313,3 +313,10 @@ def test_charts_say_in_words_what_they_show(whole):
 def test_twelve_spots_are_all_told():
     report = report_of(made.many_spots())
     assert sum(one.level == 2 for one in report.sections) == 12
+
+
+def test_a_pressure_only_watched_is_not_said_to_show_no_leak():
+    watched = e.LeakEntry(method="decay", started_at=made.time(400))
+    event = LoggedEvent(1, made.at(400), "Ola", "", watched)
+    leak = said(report_of(made.told(story=Story(made.JOB, (), (event,)))), "Leak tests")
+    assert "Leaks seen | not told" in leak

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from prepcheck.report.job.units import patch_in, pretty, said_in, signed
+from prepcheck.report.job.units import patch_in, pretty, said_in, signed, with_signs
 from prepcheck.trade.units import INCH_MM, System
 from tests.report.made import patch_at
 
@@ -21,6 +21,11 @@ from tests.report.made import patch_at
         ("20 °C and 0 °C", "68.0 °F and 32.0 °F"),
         ("3.048 m above", "10.0 ft above"),
         ("25.4 mm each side", "1.00 in each side"),
+        ("at 20 C", "at 68.0 °F"),
+        ("1.3559 kJ and 1.3559 J", "1000 ft-lb and 1.00 ft-lb"),  # foot-pound, 1.3558 J
+        ("16.019 kg/m3", "1.00 lb/ft³"),
+        ("0.101325 Pa m3/s", "1.00 std cm³/s"),  # at 101 325 Pa
+        ("A change of 1 K moves it", "A change of 1.80 °F moves it"),
     ],
 )
 def test_a_metric_sentence_in_us_units(metric, us):
@@ -44,6 +49,17 @@ def test_a_metric_sentence_in_us_units(metric, us):
 def test_what_is_no_quantity_stays(sentence):
     assert said_in(sentence, System.US) == sentence
     assert said_in(sentence, System.METRIC) == sentence
+
+
+def test_a_us_sentence_in_metric_units():
+    told = "33190 ft-lb lift 176 lb; at 68 F; 1.00e-05 std cm3/s of 53.1 lb/ft3; a change of 1.8 F"
+    assert said_in(told, System.METRIC) == (
+        "45.0 kJ lift 79.8 kg; at 20.0 °C; 1.01e-06 Pa m³/s of 851 kg/m³; a change of 1.00 K"
+    )
+
+
+def test_signs_are_set_in_a_sentence_of_any_system():
+    assert with_signs("not over 66 C, 900 mm2 of 29 CFR 1910, CO2") == "not over 66 °C, 900 mm² of 29 CFR 1910, CO2"
 
 
 @given(st.decimals(min_value="0.01", max_value="900", places=2))
