@@ -50,7 +50,8 @@ def placed_after(store: Store, number: int) -> list[Placed]:
 
 def _query() -> sa.Select[Any]:
     i = t.inspections
+    of_job = i.join(t.passes).join(t.spots).join(t.jobs, t.jobs.c.id == t.spots.c.job_id)
     return sa.select(
         i.c.id, t.jobs.c.number, t.spots.c.number, t.spots.c.name, t.passes.c.pass_no, t.people.c.name, i.c.at,
         i.c.photo_sha256,
-    ).select_from(i.join(t.passes).join(t.spots).join(t.people, t.people.c.id == i.c.person_id).join(t.jobs))  # fmt: skip
+    ).select_from(of_job.join(t.people, t.people.c.id == i.c.person_id))  # fmt: skip
