@@ -23,6 +23,7 @@ from prepcheck.cli import (
     plan,
     report,
     seal,
+    serve,
     step,
     timestamp,
     verify,
@@ -54,6 +55,7 @@ app.command("seal")(seal.seal)
 app.command("verify")(verify.verify)
 app.command("timestamp")(timestamp.timestamp)
 app.add_typer(key.app, name="key")
+app.command("serve")(serve.serve)
 
 
 def _version(wanted: bool) -> None:

@@ -22,10 +22,10 @@ from prepcheck.web.shop import Shop, TheShop
 from prepcheck.web.uploads import Upload
 from prepcheck.web.work import Status
 
-_ERRORS: dict[int | str, dict[str, Any]] = {
+ERRORS: dict[int | str, dict[str, Any]] = {
     status: {"model": ErrorBody} for status in (400, 401, 403, 404, 409, 413, 421, 422, 429, 503)
 }
-router = APIRouter(prefix="/api", responses=_ERRORS)
+router = APIRouter(prefix="/api", responses=ERRORS)
 _STEP = 0.1
 Inspection = Annotated[int, Path(ge=1, lt=2**63)]
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
 import multiprocessing
-import socket
 import time
 from collections.abc import AsyncIterator, Collection
 from concurrent.futures import Executor, ProcessPoolExecutor
@@ -12,26 +12,24 @@ from datetime import datetime
 from pathlib import Path
 
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 
 from prepcheck import __version__, tasks
 from prepcheck.archive.durable import make_folder
 from prepcheck.settings import Settings
-from prepcheck.web import api, looker
-from prepcheck.web.book import Book
+from prepcheck.web import api, files, looker, readings
+from prepcheck.web.book import Book, Hold
 from prepcheck.web.errors import add_handlers
 from prepcheck.web.guard import Guard, MostOf
+from prepcheck.web.lan import host_names
 from prepcheck.web.limits import Buckets, WebLimits
 from prepcheck.web.looker import Fault
 from prepcheck.web.pictures import Pictures
 from prepcheck.web.session import Sessions
-from prepcheck.web.shop import Clock, Shop
+from prepcheck.web.shop import PAGE_FOLDER, Clock, Shop, shop_of
 from prepcheck.web.uploads import Uploads
 from prepcheck.web.work import MakePool, Works
-
-STATIC = Path(__file__).with_name("static")
-PAGE_FOLDER = "page"
-"""In the store's folder: uploads, works, and pictures to show."""
 
 
 def local_time() -> datetime:
@@ -42,12 +40,6 @@ def local_time() -> datetime:
 def processes(workers: int) -> Executor:
     """Return a pool of fresh processes, which load the model when they start."""
     return ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), looker.begin)
-
-
-def host_names() -> set[str]:
-    """Return the names of this computer by which a phone may ask for it."""
-    name = socket.gethostname().lower()
-    return {"localhost", name, f"{name}.local"}
 
 
 def create(
@@ -73,8 +65,10 @@ def create(
     app.state.shop = shop
     add_handlers(app)
     app.include_router(api.router)
+    app.include_router(readings.router)
     _add_pages(app)
-    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    app.include_router(files.router, include_in_schema=False)
+    app.mount("/static", StaticFiles(directory=files.STATIC), name="static")
     app.add_middleware(
         Guard, names={*host_names(), *names}, limits=shop.limits, buckets=shop.buckets, most_of=_most_of(shop)
     )
@@ -105,19 +99,31 @@ def _shop(folder: Path, settings: Settings, clock: Clock, limits: WebLimits, add
         works=works,
         pictures=pictures,
         buckets=Buckets(time.monotonic),
+        hold=Hold(page / "serving.sqlite"),
         address=address,
     )
 
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    shop: Shop = app.state.shop
-    shop.uploads.sweep()
+    shop = shop_of(app)
+    shop.hold.take()
+    shop.uploads.mend()
     shop.works.take_up()
+    sweeping = asyncio.create_task(_sweep(shop))
     try:
         yield
     finally:
-        shop.works.stop()
+        sweeping.cancel()
+        await run_in_threadpool(shop.works.stop)
+        shop.hold.release()
+
+
+async def _sweep(shop: Shop) -> None:
+    """Remove what is old, now and once an hour."""
+    while True:
+        await run_in_threadpool(shop.uploads.sweep)
+        await asyncio.sleep(3600)
 
 
 def _add_pages(app: FastAPI) -> None:

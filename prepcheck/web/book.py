@@ -6,6 +6,7 @@ log is whole. Times are ISO 8601 in UTC to the microsecond, so that they sort.
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -13,7 +14,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from prepcheck.errors import StoreNewer
+from prepcheck.errors import StoreBusy, StoreNewer
 from prepcheck.settings import StoreSettings
 from prepcheck.store.engine import make_engine
 from prepcheck.store.faults import faults
@@ -100,6 +101,35 @@ class Book:
         """Open a transaction that keeps other writers out; an error takes all of it back."""
         with faults(self.path), self._engine.begin() as connection:
             yield connection
+
+
+class Hold:
+    """Lets one server at a time work on a store: two would both take up the works that a third left unfinished.
+
+    It is a lock of the operating system, so that it ends with the process however that ends.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._connection: sqlite3.Connection | None = None
+
+    def take(self) -> None:
+        """Take hold, if this server has not yet; `StoreBusy` while another one has."""
+        if self._connection is not None:
+            return
+        connection = sqlite3.connect(self._path, timeout=0, isolation_level=None, check_same_thread=False)
+        try:
+            connection.execute("BEGIN EXCLUSIVE")
+        except sqlite3.OperationalError as error:
+            connection.close()
+            raise StoreBusy("is served by another prepcheck", "Use or end that one", str(self._path.parent)) from error
+        self._connection = connection
+
+    def release(self) -> None:
+        """Let go."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
 
 
 def moment(at: datetime) -> str:

@@ -78,6 +78,13 @@ class Clash(WrongUse):
     http_status = 409
 
 
+class KeyTaken(WrongUse):
+    """A key or an upload that belongs to something else."""
+
+    code = "key_taken"
+    http_status = 409
+
+
 class Busy(PrepcheckError):
     """Too many photos wait for inspection."""
 

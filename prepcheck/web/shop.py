@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import Depends, Request
+from fastapi import Depends, FastAPI, Request
 
 from prepcheck.archive import Archive
 from prepcheck.settings import Settings
@@ -16,11 +16,14 @@ from prepcheck.web.limits import Buckets, WebLimits
 
 if TYPE_CHECKING:
     from prepcheck.store.store import Store
+    from prepcheck.web.book import Hold
     from prepcheck.web.pictures import Pictures
     from prepcheck.web.session import Sessions
     from prepcheck.web.uploads import Uploads
     from prepcheck.web.work import Works
 
+PAGE_FOLDER = "page"
+"""In the store's folder: uploads, works, pictures to show, certificates."""
 Clock = Callable[[], datetime]
 
 
@@ -42,7 +45,9 @@ class Shop:
         Paired phones, what phones send, what is being inspected, what is shown of it.
     buckets : Buckets
         Requests of each phone.
-    address : callable
+    hold : Hold
+        Lets one server at a time work on the store.
+    address : str
         The address at which phones reach this page, such as ``http://192.168.1.5:8473``.
     """
 
@@ -57,12 +62,18 @@ class Shop:
     works: Works = field(repr=False)
     pictures: Pictures = field(repr=False)
     buckets: Buckets = field(repr=False)
+    hold: Hold = field(repr=False)
     address: str = "http://127.0.0.1:8473"
 
 
 def the_shop(request: Request) -> Shop:
     """Return the shop of this page."""
-    shop = request.app.state.shop
+    return shop_of(request.app)
+
+
+def shop_of(app: FastAPI) -> Shop:
+    """Return the shop of an application that `prepcheck.web.create_app` made."""
+    shop = app.state.shop
     assert isinstance(shop, Shop)
     return shop
 

@@ -26,7 +26,7 @@ from prepcheck.settings import Settings
 from prepcheck.store import clean, os_fault
 from prepcheck.web import book as b
 from prepcheck.web.book import Book, moment
-from prepcheck.web.errors import Clash, TooMuch, UnknownPage
+from prepcheck.web.errors import Clash, KeyTaken, TooMuch, UnknownPage
 from prepcheck.web.limits import WebLimits
 from prepcheck.web.shop import Clock
 
@@ -71,7 +71,6 @@ class Uploads:
         self._turns: dict[str, int] = {}
         self._locks: dict[str, asyncio.Lock] = {}
         make_folder(folder)
-        self._mend()
 
     def path(self, upload: Upload) -> Path:
         """Return where the bytes of an upload lie."""
@@ -200,7 +199,7 @@ class Uploads:
         self.path(upload).unlink(missing_ok=True)
 
     def sweep(self) -> None:
-        """Remove uploads that nobody went on with, and keys of those long logged."""
+        """Remove uploads that nobody went on with. Keys of logged ones stay, so that no late phone logs them twice."""
         u, now = b.uploads.c, self._clock()
         old = u.changed_at < moment(now - timedelta(hours=self._limits.upload_hours))
         with self._book.writing() as connection:
@@ -220,7 +219,7 @@ class Uploads:
         if shutil.disk_usage(self._folder).free < size + self._limits.free_bytes:
             raise StoreFull("the shop's computer has no room left on its disk", "Free some room there, then try again")
 
-    def _mend(self) -> None:
+    def mend(self) -> None:
         """After a crash: cut off what may not be on the disk, and drop files that no row names."""
         with self._book.reading() as connection:
             rows = {row.id: row for row in connection.execute(sa.select(b.uploads))}
@@ -243,5 +242,5 @@ def _upload(row: Any) -> Upload:
 
 def _same(upload: Upload, name: str, size: int, sha256: str) -> Upload:
     if (upload.name, upload.bytes, upload.sha256) != (name, size, sha256):
-        raise Clash("this key belongs to another file", "Make a new key for each file", name)
+        raise KeyTaken("this key belongs to another file", "Make a new key for each file", name)
     return upload

@@ -32,7 +32,7 @@ from prepcheck.web import book as b
 from prepcheck.web import looker
 from prepcheck.web.asked import Asked
 from prepcheck.web.book import Book, moment
-from prepcheck.web.errors import Busy, Clash, UnknownPage
+from prepcheck.web.errors import Busy, Clash, KeyTaken, UnknownPage
 from prepcheck.web.limits import WebLimits
 from prepcheck.web.looker import Fault, Task
 from prepcheck.web.pictures import Pictures
@@ -122,7 +122,7 @@ class Works:
             row = connection.execute(sa.select(b.works).where(b.works.c.key == asked.key)).first()
             if row is not None and row.state != FAILED:
                 if Asked.model_validate_json(row.asked) != asked:
-                    raise Clash("this key belongs to another question", "Make a new key", asked.key)
+                    raise KeyTaken("this key belongs to another question", "Make a new key", asked.key)
                 return str(row.id)
             id = secrets.token_hex(16) if row is None else str(row.id)
             uploads = self._claim(connection, asked, id)
@@ -142,7 +142,7 @@ class Works:
             if not upload.whole:
                 raise Clash(f"is not here yet, only {upload.offset:,} bytes", "Send the rest first", upload.name)
             if upload.used_by not in (None, id):
-                raise Clash("is inspected or logged already", "Send the photo as a new upload", upload.name)
+                raise KeyTaken("is inspected or logged already", "Send the photo as a new upload", upload.name)
         connection.execute(sa.update(b.uploads).where(b.uploads.c.id.in_(asked.uploads)).values(used_by=id))
         return uploads
 
