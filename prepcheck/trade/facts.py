@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from prepcheck.settings import Group
+
 
 class Mark(StrEnum):
     """How far a figure can be trusted."""
@@ -14,6 +16,7 @@ class Mark(StrEnum):
     MEMORY = "from memory, check it"
     COMMON = "common practice, no source"
     SHOP = "the shop's own"
+    SHIPPED = "a setting as shipped, the shop's to change"
 
 
 @dataclass(frozen=True)
@@ -28,10 +31,21 @@ class Fact:
     @property
     def may_hold(self) -> bool:
         """Whether a check may hold something up by this figure alone."""
-        return self.mark in (Mark.SEEN, Mark.COMPUTED, Mark.SHOP)
+        return self.mark in (Mark.SEEN, Mark.COMPUTED, Mark.SHOP, Mark.SHIPPED)
 
     def __str__(self) -> str:
         return f"{self.value:g} {self.unit} ({self.source}; {self.mark.value})"
+
+
+def of_setting(settings: Group, name: str) -> Fact:
+    """Return the setting `name` as a figure: what it rests on while it is as shipped, else that the shop changed it."""
+    field, value = type(settings).model_fields[name], float(getattr(settings, name))
+    declared = field.json_schema_extra
+    assert isinstance(declared, dict)
+    unit, rests_on = str(declared["unit"]).split(",")[0], declared["source"]
+    if value == field.default:
+        return Fact(value, unit, f"setting {name}: {rests_on}", Mark.SHIPPED)
+    return Fact(value, unit, f"setting {name}, shipped as {field.default:g}: {rests_on}", Mark.SHOP)
 
 
 class Weight(StrEnum):

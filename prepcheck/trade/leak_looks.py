@@ -15,6 +15,7 @@ from prepcheck.trade.units import Kind, System, shown
 
 _METHOD = {"bubbles": "bubble test", "decay": "pressure over time", "water": "filled with water"}
 _RATE = "40 CFR 1065.644, seen in the source; errors added as squares, computed"
+_STAND_IN = "for errors that were not told stand those of the settings, as shipped common practice, no source"
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ def _look_lines(number: int, entry: LeakEntry, decay: Decay | None, system: Syst
     yield Line(label, f"{when}, {_conditions(entry, system)}", entry.gauge)
     yield Line(f"Look {number}, seen", _seen(entry), f"looked at: {entry.looked_at}" if entry.looked_at else "")
     if decay is not None:
-        yield from _decay_lines(number, decay, system)
+        yield from _decay_lines(number, entry, decay, system)
 
 
 def _conditions(entry: LeakEntry, system: System) -> str:
@@ -70,14 +71,19 @@ def _only_watched(entry: LeakEntry) -> bool:
     return entry.method == "decay" and not entry.looked_at and not entry.leaks
 
 
-def _decay_lines(number: int, decay: Decay, system: System) -> Iterable[Line]:
+def _decay_lines(number: int, entry: LeakEntry, decay: Decay, system: System) -> Iterable[Line]:
+    source = _RATE if _errors_told(entry) else f"{_RATE}; {_STAND_IN}"
     drop = f"{shown(decay.drop_pa, Kind.PRESSURE, system)} as read"
     corrected = f"{shown(decay.corrected_pa, Kind.PRESSURE, system)} at the temperature of the start"
     yield Line(f"Look {number}, absolute pressure fell", f"{drop}, {corrected}", "ideal gas; computed")
     rate = shown(decay.pa_m3_s, Kind.LEAK_RATE, system)
     error = shown(decay.error_pa_m3_s, Kind.LEAK_RATE, system, 2)
-    yield Line(f"Look {number}, loss", f"{rate} ± {error}: {_stands(decay)}", _RATE)
-    yield Line(f"Look {number}, loss as amount", f"{decay.mol_s:.3g} ± {decay.error_mol_s:.2g} mol/s", _RATE)
+    yield Line(f"Look {number}, loss", f"{rate} ± {error}: {_stands(decay)}", source)
+    yield Line(f"Look {number}, loss as amount", f"{decay.mol_s:.3g} ± {decay.error_mol_s:.2g} mol/s", source)
+
+
+def _errors_told(entry: LeakEntry) -> bool:
+    return None not in (entry.pressure_error_pa, entry.temperature_error_k, entry.end_ambient_pa)
 
 
 def _stands(decay: Decay) -> str:

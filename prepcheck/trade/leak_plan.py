@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from prepcheck.settings import COMMON, LeakSettings
-from prepcheck.trade.facts import Remark, Weight
+from prepcheck.trade.facts import Remark, Weight, of_setting
 from prepcheck.trade.leak import BUBBLE_LIMIT
 from prepcheck.trade.leak_energy import PERSON_KG, Stored
 from prepcheck.trade.leak_looks import drift, judge
@@ -23,7 +23,7 @@ from prepcheck.trade.leak_rules import (
 )
 from prepcheck.trade.leak_work import LeakWork
 from prepcheck.trade.plan import Line, Plan, source_of
-from prepcheck.trade.units import GRAVITY, STANDARD_PA, Kind, System, shown
+from prepcheck.trade.units import GRAVITY, STANDARD_PA, Kind, System, shown, span
 
 _ROOM_K = 293.15
 
@@ -66,7 +66,7 @@ def _rule_lines(work: LeakWork, system: System) -> Iterable[Line]:
     pipe = f"a standpipe of {shown(STANDPIPE_M.value, Kind.HEIGHT, system)} ({standpipe})"
     diesel = f"{_pressure(INTEGRAL_DIESEL.value, system)} or the head in service; {pipe}"
     yield Line("Integral diesel tank of a passenger vessel", diesel, source_of(INTEGRAL_DIESEL))
-    craft = f"{source_of(SMALL_CRAFT)}; a text of 1999 has 1.9 to 2.1 kPa"
+    craft = f"{source_of(SMALL_CRAFT)}; a text of 1999 has {span(1900, 2100, Kind.PRESSURE, system)}"
     yield Line(
         "Small craft, after the fire test", f"{_pressure(SMALL_CRAFT.value, system)}, not by a falling gauge", craft
     )
@@ -115,9 +115,11 @@ def _limit_remarks(work: LeakWork, settings: LeakSettings, system: System) -> It
         text = f"The pressure is over the {most} that was stated as the most for this tank."
         yield Remark("over_most", Weight.HOLD, text, "as given; the shop's own")
     if work.over_gas_limit:
-        most = _pressure(settings.gas_most_kpa * 1000, system)
-        text = f"With gas, more than {most}: the texts seen put no more into a tank with flat sides."
-        yield Remark("over_gas_limit", Weight.HOLD, text, "46 CFR 182.435 and an API 1604 copy, seen in the source")
+        most = of_setting(settings, "gas_most_kpa")
+        text = (
+            f"With gas, more than {_pressure(most.value * 1000, system)}: a tank with flat sides is no pressure vessel."
+        )
+        yield Remark("over_gas_limit", Weight.HOLD, text, source_of(most))
 
 
 def _remarks(work: LeakWork) -> Iterable[Remark]:

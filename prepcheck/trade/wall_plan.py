@@ -92,7 +92,8 @@ def _refill_lines(work: WallWork, system: System) -> tuple[Line, ...]:
     if work.refill is None or work.rods is None:
         return ()
     refill, rods = work.refill, work.rods
-    settings = f"{100 * rods.overfill_share:.0f} % for the cap, {100 * rods.loss_share:.0f} % lost; settings, common practice, no source"
+    shares = f"{100 * rods.overfill_share:.0f} % for the cap, {100 * rods.loss_share:.0f} % lost"
+    settings = f"{shares}; settings, as shipped common practice, no source"
     lines = [
         Line(
             "Volume of the ground-out",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from prepcheck.settings import COMMON, WeldSettings
-from prepcheck.trade.facts import Remark, Weight
+from prepcheck.trade.facts import Remark, Weight, of_setting
 from prepcheck.trade.filler import HOT_SERVICE, MAGNESIUM_LINE, MAKE_UP, Choice, Family, magnesium
 from prepcheck.trade.plan import Line, Plan, source_of
 from prepcheck.trade.units import Kind, System, shown, span
@@ -73,12 +73,13 @@ def _spread(bands: list[Band], kind: Kind, system: System) -> str:
 
 def _gas_and_heat_lines(start: Start, settings: WeldSettings, system: System) -> Iterable[Line]:
     rule = f"1 s per {settings.post_flow_a_per_s:g} A, at least {settings.post_flow_least_s:g} s"
-    source = f"{rule}: trade rule, from memory, check it; one machine's handbook says 2 s, seen in the source"
+    source = f"{rule}: {source_of(of_setting(settings, 'post_flow_a_per_s'))}"
     yield Line("Post-flow", f"{start.post_flow_s:.0f} s", source)
     if start.heat_kj_mm is not None:
         formula = f"{settings.arc_efficiency:g} x voltage x current / speed at {start.current_a:.0f} A"
         heat = shown(start.heat_kj_mm, Kind.HEAT_INPUT, system)
-        yield Line("Heat input", heat, f"{formula}: EN 1011-1, from memory, check it")
+        share = source_of(of_setting(settings, "arc_efficiency"))
+        yield Line("Heat input", heat, f"{formula}: EN 1011-1, from memory, check it; {share}")
 
 
 def _filler_lines(choice: Choice) -> Iterable[Line]:
@@ -101,7 +102,7 @@ def _filler_lines(choice: Choice) -> Iterable[Line]:
 def _cleaning_lines(choice: Choice, settings: WeldSettings, system: System) -> Iterable[Line]:
     margin = shown(settings.margin_mm, Kind.LENGTH, system, 2)
     yield Line("Clean first", "degrease, then a stainless brush or scraper kept for aluminium", _BOOK)
-    yield Line("Clean margin", f"{margin} each side of the weld", "shop practice, from memory, check it")
+    yield Line("Clean margin", f"{margin} each side of the weld", source_of(of_setting(settings, "margin_mm")))
     reach = f"{span(1, 3, Kind.LENGTH, system, 2)} from the weld line"
     yield Line("Arc cleaning reaches", reach, "one trade page, seen in the source")
     if choice.base.loses_cut_edge:

@@ -382,6 +382,13 @@ def test_a_falling_gauge_alone_is_never_told_as_the_leak_check() -> None:
     assert "only_watched" not in codes_of(look(), look("bubbles", NOON + timedelta(hours=1), looked_at="all seams"))
 
 
+def test_a_rate_says_whether_its_errors_were_told_or_stand_in() -> None:
+    told = {"pressure_error_pa": 100, "temperature_error_k": 0.2, "end_ambient_pa": 101_325.0}
+    for entry, stands_in in ((look(), True), (look(**told), False), (look(**{**told, "end_ambient_pa": None}), True)):
+        lines = [line for line in judge([entry], DEFAULTS, System.METRIC).lines if "loss" in line.label]
+        assert ["stand those of the settings" in line.source for line in lines] == [stands_in] * 2
+
+
 def test_a_leak_seen_in_the_last_look_holds() -> None:
     told = judge([look("bubbles", leaks=("port seam",), looked_at="all seams")], DEFAULTS, System.METRIC)
     assert [one.code for one in told.remarks if one.weight is Weight.HOLD] == ["leak_seen"]
@@ -477,6 +484,15 @@ def test_with_water_the_head_counts_against_the_limit_too() -> None:
 def test_gas_over_5_psig_holds(medium: str, pa: float, holds: bool) -> None:
     """46 CFR 182.435 35 kPa (5 psig) and an API 1604 copy, seen."""
     assert ("over_gas_limit" in codes(plan(medium=medium, pressure_pa=pa), Weight.HOLD)) is holds
+
+
+def test_a_gas_limit_that_the_shop_changed_is_not_told_as_published() -> None:
+    own = LeakSettings(gas_most_kpa=20)
+    shown = leak_plan(work_out(Wish("air", pressure_pa=30_000), own), own, (), System.METRIC)
+    (held,) = [one for one in shown.remarks if one.code == "over_gas_limit"]
+    assert held.text.startswith("With gas, more than 20.0 kPa")
+    assert held.source.startswith("setting gas_most_kpa, shipped as 35: ")
+    assert held.source.endswith("the shop's own")
 
 
 def test_gas_is_shown_against_water() -> None:

@@ -329,6 +329,14 @@ def test_heat_input_is_told_only_where_it_can_be_computed() -> None:
 
 
 @pytest.mark.parametrize("label", ["Post-flow", "Clean margin", "Heat input"])
+def test_what_the_shop_set_is_not_told_as_shipped(label: str) -> None:
+    own = WeldSettings(post_flow_a_per_s=12, margin_mm=50, arc_efficiency=0.7)
+    work = start(3.0, own, voltage_v=15, speed_mm_s=2)
+    shown = weld_plan(work, choose(base_alloy("5083")), own, (), System.METRIC)
+    assert next(line.source for line in shown.lines if line.label == label).endswith("the shop's own")
+
+
+@pytest.mark.parametrize("label", ["Post-flow", "Clean margin", "Heat input"])
 def test_what_is_from_memory_says_so(label: str) -> None:
     shown = plan(voltage_v=15, speed_mm_s=2)
     assert "from memory" in next(line.source for line in shown.lines if line.label == label)

@@ -10,12 +10,12 @@ from prepcheck.trade.bounds import bounded
 from prepcheck.trade.clearing import limits
 from prepcheck.trade.clearing.advice import FIRST, Vessel, hazards, who_certifies
 from prepcheck.trade.clearing.gas_lines import gas_lines
-from prepcheck.trade.clearing.limits import family, shop_limit
+from prepcheck.trade.clearing.limits import family
 from prepcheck.trade.clearing.planner import GASES, ROOM_TEMPERATURE_K, Method, PurgePlan, purge_plan
 from prepcheck.trade.clearing.price import Price
 from prepcheck.trade.clearing.purge import mixed_volumes
 from prepcheck.trade.clearing.said import amount
-from prepcheck.trade.facts import Fact, Mark, Remark, Weight
+from prepcheck.trade.facts import Fact, Mark, Remark, Weight, of_setting
 from prepcheck.trade.plan import Line, Plan, given, source_of
 from prepcheck.trade.units import Kind, System, shown, span
 
@@ -111,7 +111,7 @@ def _by_gas(wish: Wish, settings: ClearingSettings, system: System) -> tuple[tup
 
 
 def _target(wish: Wish, settings: ClearingSettings) -> Fact:
-    shop = shop_limit(settings, "oxygen_target")
+    shop = of_setting(settings, "oxygen_target")
     if wish.target is None:
         return shop
     if not 0 < wish.target <= shop.value:
@@ -186,5 +186,5 @@ def _vapour_limit(wish: Wish) -> tuple[Line, ...]:
 
 
 def _test_again(settings: ClearingSettings) -> tuple[Line, ...]:
-    age = shop_limit(settings, "reading_age_min")
+    age = of_setting(settings, "reading_age_min")
     return (Line("Measure again", f"every {age.value:g} min, and after every break", source_of(age)),)

@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterable, Sequence
 from prepcheck.settings import ClearingSettings
 from prepcheck.trade.clearing import limits
 from prepcheck.trade.clearing.evidence import Evidence, where
-from prepcheck.trade.clearing.limits import ORDER_OF_TESTS, clause, shop_limit
+from prepcheck.trade.clearing.limits import ORDER_OF_TESTS, clause
 from prepcheck.trade.clearing.meters import sees_hydrogen
 from prepcheck.trade.entries import Gas, GasReading, State, VesselCondition
-from prepcheck.trade.facts import Fact, Mark, Remark, Weight
+from prepcheck.trade.facts import Fact, Mark, Remark, Weight, of_setting
 from prepcheck.trade.plan import source_of
 from prepcheck.trade.units import Kind, System, shown, span
 
@@ -44,7 +44,7 @@ def ventilated(condition: VesselCondition, evidence: Evidence, settings: Clearin
 
 def inerted(condition: VesselCondition, evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
     """Too little oxygen to burn, and to breathe: nobody enters, and the room is aired."""
-    target = shop_limit(settings, "oxygen_target")
+    target = of_setting(settings, "oxygen_target")
     over = [one for one in evidence.of(Gas.OXYGEN) if one.value >= target.value]
     return (
         *_missing(evidence, (Gas.OXYGEN,)),
@@ -96,7 +96,7 @@ def _came_before(reading: GasReading, gas: Gas, evidence: Evidence) -> bool:
 
 
 def _air(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
-    least, most = shop_limit(settings, "oxygen_least"), shop_limit(settings, "oxygen_most")
+    least, most = of_setting(settings, "oxygen_least"), of_setting(settings, "oxygen_most")
     normal = limits.NORMAL_AIR
     oxygen = evidence.of(Gas.OXYGEN)
     poor = [one for one in oxygen if least.value <= one.value < NEARLY_AIR]
@@ -133,7 +133,7 @@ def _careful(reading: GasReading) -> float:
 
 
 def _vapour(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
-    most = shop_limit(settings, "flammable_most")
+    most = of_setting(settings, "flammable_most")
     flammable = evidence.of(Gas.FLAMMABLE)
     some = [one for one in flammable if 0 < _careful(one) < most.value]
     return (
@@ -166,8 +166,8 @@ def _spread(gas: Gas, condition: VesselCondition, evidence: Evidence, settings: 
     heights = {one.height_m for one in readings if one.height_m is not None}
     asked = max(int(settings.least_places), condition.bays)
     return (
-        *_few(gas, len(places), asked, "places", shop_limit(settings, "least_places")),
-        *_few(gas, len(heights), settings.least_heights, "heights", shop_limit(settings, "least_heights")),
+        *_few(gas, len(places), asked, "places", of_setting(settings, "least_places")),
+        *_few(gas, len(heights), settings.least_heights, "heights", of_setting(settings, "least_heights")),
     )
 
 
@@ -224,7 +224,7 @@ def _room(condition: VesselCondition) -> tuple[Remark, ...]:
 
 
 def _vapour_under_inert(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
-    most = shop_limit(settings, "flammable_most")
+    most = of_setting(settings, "flammable_most")
     text = "Vapour is still there and burns as soon as air comes in"
     return evidence.about(_reaching(evidence.of(Gas.FLAMMABLE), most), Weight.WARN, "vapour_under_inert", text)
 
@@ -235,7 +235,7 @@ def _targets(condition: VesselCondition, target: Fact) -> str:
 
 
 def _gap(condition: VesselCondition, settings: ClearingSettings, system: System) -> tuple[Remark, ...]:
-    gap, most = condition.water_gap_mm, shop_limit(settings, "water_gap_most_mm")
+    gap, most = condition.water_gap_mm, of_setting(settings, "water_gap_most_mm")
     if gap is None:
         return (Remark("water_gap_not_told", Weight.HOLD, "Measure how far below the weld the water stands."),)
     said, limit = shown(gap, Kind.LENGTH, system), shown(most.value, Kind.LENGTH, system)

@@ -11,7 +11,7 @@ GAS_CONSTANT = 8.314462618
 """J/(mol K), exact in the SI."""
 AIR_KG_MOL = 0.02897
 PETROL_VAPOUR = 2.5
-"""Density of petrol vapour relative to air, 2.48 or more (Fire Engineering, 1988; seen)."""
+"""Density of petrol vapour relative to air, 2.48 or more (a fire magazine, 1988; seen)."""
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,9 @@
-"""Published figures on clearing a vessel, each once, with source and mark; and the shop's own limits as figures."""
+"""Published figures on clearing a vessel, each once, with source and mark."""
 
 from __future__ import annotations
 
 from enum import StrEnum
 
-from prepcheck.settings import ClearingSettings
 from prepcheck.trade.facts import Fact, Mark
 from prepcheck.trade.units import PSI_PA
 
@@ -81,7 +80,7 @@ _LOC = {
     Family.HYDROGEN: (5.0, 5.2, _TUBE, Mark.SEEN),
 }
 LEL = {
-    Family.PETROL: Fact(1.2, PERCENT, "Fire Engineering (1988), the most careful of several", Mark.SEEN),
+    Family.PETROL: Fact(1.2, PERCENT, "a fire magazine (1988), the most careful of several", Mark.SEEN),
     Family.DIESEL: Fact(0.5, PERCENT, "several trade pages, 0.5 to 1.4", Mark.SEEN),
     Family.HYDROGEN: HYDROGEN_LEL,
 }
@@ -117,14 +116,6 @@ def corrected(tube: Fact) -> Fact:
 
 HYDROGEN_OXYGEN = corrected(Fact(5.0, PERCENT, f"hydrogen, {_TUBE}", Mark.SEEN))
 """Oxygen from which on hydrogen burns, in nitrogen; in CO2 it is hardly more."""
-
-
-def shop_limit(settings: ClearingSettings, name: str) -> Fact:
-    """Return the setting `name` as a figure of the shop's own; its source still says what it rests on."""
-    declared = ClearingSettings.model_fields[name].json_schema_extra
-    assert isinstance(declared, dict)
-    unit, source = str(declared["unit"]).split(",")[0], str(declared["source"])
-    return Fact(float(getattr(settings, name)), unit, f"setting clearing.{name} ({source})", Mark.SHOP)
 
 
 def targets(of: Family, by_co2: bool, shop: Fact) -> tuple[Fact, ...]:

@@ -7,9 +7,8 @@ from datetime import datetime, timedelta
 from prepcheck.settings import ClearingSettings
 from prepcheck.trade.clearing import limits
 from prepcheck.trade.clearing.evidence import Evidence, oxygen_at
-from prepcheck.trade.clearing.limits import shop_limit
 from prepcheck.trade.entries import Gas, GasReading, Sensor, VesselCondition
-from prepcheck.trade.facts import Mark, Remark, Weight
+from prepcheck.trade.facts import Mark, Remark, Weight, of_setting
 from prepcheck.trade.plan import source_of
 
 _BLIND = (Sensor.INFRARED, Sensor.PHOTOIONISATION)
@@ -20,7 +19,7 @@ def check_times(
     condition: VesselCondition, evidence: Evidence, now: datetime, settings: ClearingSettings
 ) -> tuple[Remark, ...]:
     """Look for times that cannot be, readings from before the condition, and readings that are too old."""
-    age = shop_limit(settings, "reading_age_min")
+    age = of_setting(settings, "reading_age_min")
     old = [one for one in evidence.current if now - one.taken_at > timedelta(minutes=age.value)]
     return (
         *_condition_from_the_future(condition, now),
@@ -65,7 +64,7 @@ def _impossible(evidence: Evidence) -> tuple[Remark, ...]:
 
 
 def _calibration(evidence: Evidence, settings: ClearingSettings) -> tuple[Remark, ...]:
-    days = shop_limit(settings, "calibration_days")
+    days = of_setting(settings, "calibration_days")
     now = evidence.current
     missing = [one for one in now if one.calibrated_on is None and one.calibration_due is None]
     expired = [one for one in now if one.calibration_due is not None and one.calibration_due < one.taken_at.date()]

@@ -8,7 +8,7 @@ from hypothesis import given, strategies
 from prepcheck.settings import ClearingSettings
 from prepcheck.trade.clearing import Family, family, limits
 from prepcheck.trade.clearing.evidence import gather
-from prepcheck.trade.facts import Fact, Mark, Weight
+from prepcheck.trade.facts import Fact, Mark, Weight, of_setting
 from prepcheck.trade.units import System
 from tests.trade.clearing.vessel import NOW, condition, readings
 
@@ -24,15 +24,21 @@ def test_every_figure_names_a_source_and_a_unit() -> None:
 def test_a_figure_from_memory_or_practice_warns_and_never_holds(mark: Mark) -> None:
     evidence = gather(condition(), readings(), NOW, System.METRIC)
     (said,) = evidence.by_figure(Fact(1.0, "%", "somewhere", mark), "code", "text", readings()[:1])
-    assert (said.weight is Weight.HOLD) == (mark in (Mark.SEEN, Mark.COMPUTED, Mark.SHOP))
+    assert (said.weight is Weight.WARN) == (mark in (Mark.MEMORY, Mark.COMMON))
 
 
 @pytest.mark.parametrize("name", ClearingSettings.model_fields)
-def test_every_setting_is_told_as_the_shops_own_with_what_it_rests_on(name: str) -> None:
-    fact = limits.shop_limit(ClearingSettings(), name)
-    assert fact.mark is Mark.SHOP
-    assert f"clearing.{name} (" in fact.source
+def test_a_setting_as_shipped_is_not_called_the_shops_own_and_says_what_it_rests_on(name: str) -> None:
+    fact = of_setting(ClearingSettings(), name)
+    assert fact.mark is Mark.SHIPPED
+    assert fact.source.startswith(f"setting {name}: ")
     assert any(word in fact.source for word in ("seen", "memory", "no source"))
+
+
+def test_a_setting_that_the_shop_changed_is_its_own_and_tells_what_was_shipped() -> None:
+    fact = of_setting(ClearingSettings(oxygen_least=20.0), "oxygen_least")
+    assert (fact.value, fact.mark) == (20.0, Mark.SHOP)
+    assert fact.source == "setting oxygen_least, shipped as 19.5: 29 CFR 1915.12, seen"
 
 
 # NFPA 69 TIA 1211 (seen): 2 points off from 10 % on, 15 % off below. Table 4.19: petrol in CO2, 15 to 13 %.

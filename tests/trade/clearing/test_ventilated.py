@@ -241,4 +241,4 @@ def test_each_hold_by_a_figure_says_whose_it_is() -> None:
     (held,) = [one for one in remarks(readings(oxygen={"value": 22.0})) if one.weight is Weight.HOLD]
     assert "from memory" in held.source
     assert "23.5" in held.source
-    assert "the shop's own" in held.source
+    assert "a setting as shipped" in held.source
