@@ -22,7 +22,7 @@
  * @property {string=} note
  * @property {number=} mm_per_px
  * @property {number=} outline
- * @property {number[]=} outlines From which a person must choose.
+ * @property {{number: number, outline: [number, number][]}[]=} outlines Among which a person must choose.
  * @property {Piece[]} pieces
  * @property {ShotState} state
  * @property {string} taken ISO 8601, the phone's clock.

@@ -130,8 +130,8 @@ class Drawing {
     const line = this.line;
     if (line.length > MOST_POINTS) return `More than ${MOST_POINTS} points: start again with fewer turns.`;
     if (!this.closed) return line.length < 2 || length(line) < 8 * this.view.width / 1000 ? "Draw along the joint, from end to end." : "";
-    if (line.length < 3 || area(line) < (this.view.width / 100) ** 2) return "Draw once round the ground spot.";
-    return crosses(line) ? "The outline crosses itself: take the last stroke back." : "";
+    if (crosses(line)) return "The outline crosses itself: take the last stroke back.";
+    return area(line) < (this.view.width / 100) ** 2 ? "Draw once round the ground spot." : "";
   }
 
   /** @param {Event} event */

@@ -84,12 +84,47 @@ const contents = {
     button("Throw away", () => confirm("The photo is nowhere else. Throw it away?") && queue.remove(shot)),
   ],
   choose: (shot, name, queue) => [
-    words(`${name}: ${shot.said || "which outline is the spot?"}`),
-    ...(shot.outlines ?? []).map((outline) =>
-      button(`Outline ${outline}`, () => queue.put({ ...shot, outline, state: "waiting", said: undefined })),
+    words(`${name}: several places look ground. Which one is spot ${shot.spot}?`),
+    ...(shot.kind === "clip" ? [] : [map(shot, queue)]),
+    ...(shot.outlines ?? []).map(({ number }) =>
+      button(`Outline ${number}`, () => queue.put({ ...shot, outline: number, outlines: undefined, state: "waiting" })),
     ),
   ],
 };
+
+/** The photo, from the phone itself, with the outlines and their numbers. @param {Shot} shot @param {Queue} queue */
+function map(shot, queue) {
+  const svg = drawn("svg", { role: "img", "aria-label": `Outlines ${(shot.outlines ?? []).map((one) => one.number).join(", ")}` });
+  queue.box.bytes(shot.pieces[0].key).then(async (blob) => {
+    if (!blob) return;
+    const photo = Object.assign(new Image(), { src: URL.createObjectURL(blob) });
+    await photo.decode().catch(() => undefined);
+    const [width, height] = [photo.naturalWidth || 4000, photo.naturalHeight || 3000];
+    svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    svg.append(drawn("image", { href: photo.src, width, height }));
+    for (const one of shot.outlines ?? []) svg.append(...numbered(one, width / 40));
+  });
+  return svg;
+}
+
+/** @param {{number: number, outline: [number, number][]}} told @param {number} size */
+function numbered({ number, outline }, size) {
+  const points = outline.map((at) => at.join()).join(" ");
+  const [x, y] = [0, 1].map((axis) => outline.reduce((sum, at) => sum + at[axis], 0) / outline.length);
+  const word = drawn("text", { x, y, "font-size": 3 * size, "text-anchor": "middle", fill: "#10151d" });
+  Object.assign(word.style, { paintOrder: "stroke", stroke: "#fff", strokeWidth: `${size / 2}px`, fontWeight: "800" });
+  word.textContent = String(number);
+  const ring = { points, fill: "none", "stroke-linejoin": "round" };
+  const paper = drawn("polygon", { ...ring, stroke: "#fff", "stroke-width": size / 2 });
+  return [paper, drawn("polygon", { ...ring, stroke: "#10151d", "stroke-width": size / 4 }), word];
+}
+
+/** @param {string} name @param {Record<string, unknown>} told */
+function drawn(name, told) {
+  const one = document.createElementNS("http://www.w3.org/2000/svg", name);
+  for (const [key, value] of Object.entries(told)) one.setAttribute(key, String(value));
+  return one;
+}
 
 /** @param {Shot} shot @param {string} name @param {Queue} queue */
 function result(shot, name, queue) {

@@ -10,8 +10,11 @@ import { Away, Refused, ask, wait } from "./wire.js";
 
 const LEAST_CHUNK = 64 * 1024;
 const MOST_CHUNK = 4 * 1024 * 1024;
+const HELD_S = 5;
+const LEAST_MS = 100;
 const QUICK_MS = 1000;
 const SLOW_MS = 4000;
+const MISSING = new Set(["unknown_page", "clash"]);
 let chunk = 512 * 1024;
 
 /** Bytes gone from the phone. */
@@ -39,33 +42,31 @@ export async function send(shot, box, tell) {
 
 /** @param {Shot} shot @param {Box} box @param {Tell} tell @returns {Promise<Shot>} */
 async function inspect(shot, box, tell) {
-  let begun = shot.pieces.every((piece) => piece.upload) ? await begin(shot) : null;
+  let begun = shot.pieces.every((piece) => piece.upload) ? await begin(shot).catch(unlessMissing) : null;
   if (begun === null) {
     shot = await upload(shot, box, tell);
     begun = await begin(shot);
   }
-  if (begun === null) throw new Away("The files arrived but are gone again.");
   const work = begun.inspection === undefined ? await follow(begun.work, tell) : begun;
   return box.put(concluded(shot, work));
 }
 
-/** Ask for the inspection; null when the server does not have the files (any more). @param {Shot} shot @returns {Promise<any>} */
-async function begin(shot) {
+/** Ask for the inspection; with the same key it is the same one. @param {Shot} shot @returns {Promise<any>} */
+function begin(shot) {
   const { key, kind, job, spot, pass_no, note, mm_per_px, outline } = shot;
   const uploads = shot.pieces.map((piece) => piece.upload);
-  try {
-    return await ask("POST", "/api/inspections", {
-      json: { key, uploads, kind, job, spot, pass_no, note, mm_per_px, outline },
-    });
-  } catch (fault) {
-    if (fault instanceof Refused && (fault.status === 404 || fault.status === 409) && /upload/.test(fault.code)) return null;
-    throw fault;
-  }
+  return ask("POST", "/api/inspections", { json: { key, uploads, kind, job, spot, pass_no, note, mm_per_px, outline } });
+}
+
+/** Null when the server does not have all of the files (any more): they are sent anew. @param {unknown} fault */
+function unlessMissing(fault) {
+  if (fault instanceof Refused && MISSING.has(fault.code)) return null;
+  throw fault;
 }
 
 /** @param {Shot} shot @param {any} work @returns {Shot} */
 function concluded(shot, work) {
-  if (work.outlines?.length) return { ...shot, state: "choose", outlines: work.outlines, said: work.text };
+  if (work.outlines) return { ...shot, state: "choose", outlines: work.outlines, said: work.text };
   if (work.inspection !== undefined && work.inspection !== null)
     return { ...shot, state: "done", inspection: work.inspection, said: work.text };
   return { ...shot, state: "refused", said: work.error?.message ?? work.text ?? "It could not be inspected." };
@@ -124,14 +125,14 @@ function gone(fault) {
 }
 
 /**
- * Ask how far a work is until it ends: often at first, then less.
+ * Ask how far a work is until it ends; the server holds each answer until something changes.
  * @param {string|number} work @param {Tell} tell @returns {Promise<any>}
  */
 export async function follow(work, tell) {
-  for (let tries = 0; ; tries++) {
-    const now = await ask("GET", `/api/work/${work}`).catch(gone);
+  for (;;) {
+    const now = await ask("GET", `/api/work/${work}?wait=${HELD_S}`).catch(gone);
     if (now.state === "done" || now.state === "failed") return now;
-    tell(0.9 + 0.1 * (now.share ?? 0), now.text || (now.state === "waiting" ? "waiting for its turn" : "looking"));
-    await wait(Math.min(1500, 120 * 1.25 ** tries));
+    tell(0.9 + 0.1 * (now.share ?? 0), now.text || "Looking");
+    await wait(LEAST_MS);
   }
 }

@@ -107,7 +107,9 @@ class StandIn:
 
     def _work(self, route: Route, number: int) -> None:
         if number == 999:
-            return json_of(route, {"state": "done", "share": 1, "text": "which is it?", "outlines": self.outlines})
+            told = [{"number": n, "outline": [[9 * n, 1], [9 * n + 8, 1], [9 * n + 8, 9]]} for n in self.outlines]
+            error = {"code": "choose_outline", "message": "shows several outlines"}
+            return json_of(route, {"state": "failed", "share": 1, "text": "", "outlines": told, "error": error})
         return json_of(route, {"state": "done", "share": 1, "text": "done", "inspection": number})
 
 
