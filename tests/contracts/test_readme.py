@@ -30,8 +30,9 @@ def blocks(text: str) -> Iterator[list[str]]:
 
 
 def commands() -> list[str]:
-    """Return the lines of README that call ``prepcheck``, without their remarks."""
-    lines = [line for block in blocks(README) for line in block]
+    """Return the lines of README that call ``prepcheck``, without their remarks; the whole job has a test of its own."""
+    before, _, after = README.partition("## A whole job\n")
+    lines = [line for block in blocks(before + after.partition("\n## ")[2]) for line in block]
     return [line.split("  #")[0].strip() for line in lines if line.startswith("prepcheck ")]
 
 
@@ -101,6 +102,7 @@ def test_the_standings_of_the_readme_are_those_there_are() -> None:
 def test_the_exit_codes_of_the_readme_are_those_of_the_errors() -> None:
     assert (errors.WrongUse.exit_code, errors.BrokenInput.exit_code) == (2, 3)
     assert (errors.ModelFault.exit_code, errors.StoreFault.exit_code) == (3, 3)
+    assert (errors.Held.exit_code, errors.PrepcheckError.exit_code) == (1, 3)
     assert "0 every spot bright · 1 a person is needed · 2 wrong use · 3 broken file, model or store" in README
 
 
