@@ -115,11 +115,11 @@ def _limit_remarks(work: LeakWork, settings: LeakSettings, system: System) -> It
         text = f"The pressure is over the {most} that was stated as the most for this tank."
         yield Remark("over_most", Weight.HOLD, text, "as given; the shop's own")
     if work.over_gas_limit:
-        most = of_setting(settings, "gas_most_kpa")
+        limit = of_setting(settings, "gas_most_kpa")
         text = (
-            f"With gas, more than {_pressure(most.value * 1000, system)}: a tank with flat sides is no pressure vessel."
+            f"With gas, more than {_pressure(limit.value * 1000, system)}: a tank with flat sides is no pressure vessel."
         )
-        yield Remark("over_gas_limit", Weight.HOLD, text, source_of(most))
+        yield Remark("over_gas_limit", Weight.HOLD, text, source_of(limit))
 
 
 def _remarks(work: LeakWork) -> Iterable[Remark]:
