@@ -52,6 +52,10 @@ def serve(
     found = network.addresses() if lan else []
     if lan and not found:
         raise WrongUse("this computer is in no network", "Join the shop's network, or leave out --lan")
+    if https and found and not network.is_private(found[0]):
+        raise WrongUse(
+            "is no private address, and the shop's authority vouches for no other", "Leave out --https", found[0]
+        )
     folder = default_folder() if store is None else store
     address = network.url("https" if https else "http", found[0] if found else "127.0.0.1", port)
     door = _door("0.0.0.0" if lan else "127.0.0.1", port)

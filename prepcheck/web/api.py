@@ -20,7 +20,7 @@ from prepcheck.web.pictures import LONGEST, Shown
 from prepcheck.web.session import Keeper, Paired, Session, SignedIn, limit, set_cookie
 from prepcheck.web.shop import Shop, TheShop
 from prepcheck.web.uploads import Upload
-from prepcheck.web.work import Status
+from prepcheck.web.work import State, Status
 
 ERRORS: dict[int | str, dict[str, Any]] = {
     status: {"model": ErrorBody} for status in (400, 401, 403, 404, 409, 413, 421, 422, 429, 503)
@@ -55,7 +55,7 @@ class OutlineTold(BaseModel):
 class StatusTold(BaseModel):
     """How far a work is."""
 
-    state: str
+    state: State
     share: float
     text: str
     inspection: int | None = None

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from prepcheck.archive.durable import make_folder, write_file
 from prepcheck.errors import StoreFault
 from prepcheck.store import os_fault
+from prepcheck.web.lan import PRIVATE
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -24,16 +25,7 @@ if TYPE_CHECKING:
 
 AUTHORITY_DAYS, PAGE_DAYS = 5 * 365, 397
 AUTHORITY_FILE, AUTHORITY_KEY, PAGE_FILE, PAGE_KEY = "authority.pem", "authority-key.pem", "page.pem", "page-key.pem"
-_PRIVATE = (
-    "10.0.0.0/8",
-    "172.16.0.0/12",
-    "192.168.0.0/16",
-    "169.254.0.0/16",
-    "127.0.0.0/8",
-    "fc00::/7",
-    "fe80::/10",
-    "::1/128",
-)
+_ALLOWED = (*PRIVATE, *map(ipaddress.ip_network, ("127.0.0.0/8", "fc00::/7", "fe80::/10", "::1/128")))
 _BEFORE = timedelta(hours=1)
 """Clocks of phones differ."""
 
@@ -107,7 +99,7 @@ def _new_authority(names: Collection[str], now: datetime) -> tuple[x509.Certific
 
     key = ec.generate_private_key(ec.SECP256R1())
     name = _name(f"prepcheck, this shop's own authority, {now:%Y-%m-%d}")
-    allowed = [*map(x509.DNSName, sorted(names)), *(x509.IPAddress(ipaddress.ip_network(net)) for net in _PRIVATE)]
+    allowed = [*map(x509.DNSName, sorted(names)), *map(x509.IPAddress, _ALLOWED)]
     built = _builder(name, name, key, now, AUTHORITY_DAYS)
     built = built.add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
     built = built.add_extension(x509.NameConstraints(allowed, None), critical=True)
@@ -125,7 +117,7 @@ def _page(
     key = ec.generate_private_key(ec.SECP256R1())
     names = [one.value for one in _allowed(authority) if isinstance(one, x509.DNSName)]
     found = [ipaddress.ip_address(one.partition("%")[0]) for one in addresses]
-    private = [one for one in found if any(one in ipaddress.ip_network(net) for net in _PRIVATE)]
+    private = [one for one in found if any(one in net for net in _ALLOWED)]
     told = [*map(x509.DNSName, names), *map(x509.IPAddress, private)]
     built = _builder(_name("prepcheck, page"), authority.subject, key, now, PAGE_DAYS)
     built = built.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)

@@ -6,8 +6,10 @@ import io
 import ipaddress
 import socket
 
-_NOWHERE = (("192.0.2.1", socket.AF_INET), ("2001:db8::1", socket.AF_INET6))
-"""Addresses for documents (RFC 5737, RFC 3849); asking the way there sends nothing."""
+_NOWHERE = "192.0.2.1"
+"""An address for documents (RFC 5737); asking the way there sends nothing."""
+PRIVATE = tuple(map(ipaddress.ip_network, ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16")))
+"""Networks of shops and homes (RFC 1918), and of computers without a router (RFC 3927)."""
 
 
 def host_names() -> set[str]:
@@ -17,33 +19,32 @@ def host_names() -> set[str]:
 
 
 def addresses() -> list[str]:
-    """Return the private addresses of this computer in its networks, the one most in use first."""
-    found = [*_on_the_way_out(), *_of_the_name()]
-    return list(dict.fromkeys(one for one in found if _in_a_lan(one)))
+    """Return the addresses (IPv4) of this computer in its networks, private ones first, then the one most in use."""
+    found = dict.fromkeys(
+        one for one in [*_on_the_way_out(), *_of_the_name()] if not ipaddress.ip_address(one).is_loopback
+    )
+    return sorted(found, key=lambda one: not is_private(one))
+
+
+def is_private(address: str) -> bool:
+    """Say whether an address is one of a shop's own network, which nobody else in the world has."""
+    return any(ipaddress.ip_address(address) in network for network in PRIVATE)
 
 
 def _on_the_way_out() -> list[str]:
-    found = []
-    for nowhere, family in _NOWHERE:
-        try:
-            with socket.socket(family, socket.SOCK_DGRAM) as way:
-                way.connect((nowhere, 9))
-                found.append(str(way.getsockname()[0]))
-        except OSError:  # no way out by this family
-            continue
-    return found
+    try:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as way:
+            way.connect((_NOWHERE, 9))
+            return [str(way.getsockname()[0])]
+    except OSError:  # no way out
+        return []
 
 
 def _of_the_name() -> list[str]:
     try:
-        return [str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None)]
+        return [str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
     except OSError:
         return []
-
-
-def _in_a_lan(address: str) -> bool:
-    one = ipaddress.ip_address(address.partition("%")[0])
-    return one.is_private and not one.is_loopback and not one.is_link_local
 
 
 def url(scheme: str, address: str, port: int) -> str:

@@ -15,6 +15,7 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
+from enum import StrEnum, auto
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
 
 _LOG = logging.getLogger("prepcheck.web")
 MakePool = Callable[[int], Executor]
-WAITING, LOGGING, DONE, FAILED = "waiting", "logging", "done", "failed"
 _STAGES = {
     "reading": (0.1, "Reading the photo"),
     "looking": (0.3, "Looking for residue"),
@@ -53,11 +53,21 @@ _STAGES = {
 _KILLED = Fault("fault", "The photo made prepcheck stop twice. Take it again, or inspect it on the computer.", 500)
 
 
+class State(StrEnum):
+    """How far a work is; in the book a work that runs still waits."""
+
+    WAITING = auto()
+    RUNNING = auto()
+    LOGGING = auto()
+    DONE = auto()
+    FAILED = auto()
+
+
 @dataclass(frozen=True)
 class Status:
     """How far a work is. `outlines` are those among which a person must choose the spot's, by number."""
 
-    state: str
+    state: State
     share: float
     text: str
     inspection: int | None = None
@@ -66,7 +76,7 @@ class Status:
     @property
     def ended(self) -> bool:
         """Whether nothing more will happen to it by itself."""
-        return self.state in (DONE, FAILED)
+        return self.state in (State.DONE, State.FAILED)
 
 
 @dataclass
@@ -120,13 +130,13 @@ class Works:
             raise Busy
         with self._book.writing() as connection:
             row = connection.execute(sa.select(b.works).where(b.works.c.key == asked.key)).first()
-            if row is not None and row.state != FAILED:
+            if row is not None and row.state != State.FAILED:
                 if Asked.model_validate_json(row.asked) != asked:
                     raise KeyTaken("this key belongs to another question", "Make a new key", asked.key)
                 return str(row.id)
             id = secrets.token_hex(16) if row is None else str(row.id)
             uploads = self._claim(connection, asked, id)
-            told = {"asked": asked.model_dump_json(), "person": person, "state": WAITING, "fault": None}
+            told = {"asked": asked.model_dump_json(), "person": person, "state": State.WAITING, "fault": None}
             if row is None:
                 told |= {"id": id, "key": asked.key, "made_at": moment(self._clock())}
                 connection.execute(sa.insert(b.works).values(told))
@@ -149,18 +159,18 @@ class Works:
     def status(self, id: str) -> Status:
         """Say how far a work is; `UnknownPage` when there is none."""
         row = self._row(id)
-        if row.state == DONE:
-            return Status(DONE, 1.0, "Done", row.inspection)
-        if row.state == FAILED:
+        if row.state == State.DONE:
+            return Status(State.DONE, 1.0, "Done", row.inspection)
+        if row.state == State.FAILED:
             fault = Fault(**json.loads(row.fault))
-            return Status(FAILED, 1.0, fault.message, None, fault)
-        if row.state == LOGGING:
-            return Status("running", 0.95, "Writing it into the log")
+            return Status(State.FAILED, 1.0, fault.message, None, fault)
+        if row.state == State.LOGGING:
+            return Status(State.RUNNING, 0.95, "Writing it into the log")
         stage = self._stage(id)
         if stage in _STAGES:
-            return Status("running", *_STAGES[stage])
+            return Status(State.RUNNING, *_STAGES[stage])
         before = self._before(id)
-        return Status(WAITING, 0.0, f"Waits for {before} before it" if before else "Waits for its turn")
+        return Status(State.WAITING, 0.0, f"Waits for {before} before it" if before else "Waits for its turn")
 
     def _row(self, id: str) -> Any:
         with self._book.reading() as connection:
@@ -302,7 +312,7 @@ class Works:
             self._store, self._archive, task.job, task.spot, task.pass_no, task.person, task.outline, task.note,
             asked.corrects,
         )  # fmt: skip
-        self._change(row.id, state=LOGGING, logging_at=stamp(at), logging_after=last_inspection(self._store))
+        self._change(row.id, state=State.LOGGING, logging_at=stamp(at), logging_after=last_inspection(self._store))
         return looking.log_seen(seen, files, place, at).inspection
 
     def _logged_already(self, row: Any) -> int | None:
@@ -321,7 +331,7 @@ class Works:
         return None
 
     def _done(self, id: str, number: int) -> None:
-        self._change(id, state=DONE, inspection=number, fault=None)
+        self._change(id, state=State.DONE, inspection=number, fault=None)
         self._pictures.take(number, self._folder / id)
         for upload in self._uploads.used_by(id):
             self._uploads.remove(upload)
@@ -329,7 +339,12 @@ class Works:
     def _fail(self, id: str, fault: Fault) -> None:
         """Say why nothing was logged, and let the uploads go, so that they can be asked for again."""
         with self._book.writing() as connection:
-            told = {"state": FAILED, "fault": json.dumps(asdict(fault)), "logging_at": None, "logging_after": None}
+            told = {
+                "state": State.FAILED,
+                "fault": json.dumps(asdict(fault)),
+                "logging_at": None,
+                "logging_after": None,
+            }
             connection.execute(sa.update(b.works).where(b.works.c.id == id).values(told))
             connection.execute(
                 sa.update(b.uploads)
@@ -353,12 +368,12 @@ class Works:
     def take_up(self) -> None:
         """Go on with the works that a server before did not finish."""
         with self._book.reading() as connection:
-            unfinished = b.works.c.state.in_((WAITING, LOGGING))
+            unfinished = b.works.c.state.in_((State.WAITING, State.LOGGING))
             rows = connection.execute(sa.select(b.works).where(unfinished).order_by(b.works.c.number)).all()
         for row in rows:
             found = self._logged_already(row)
             if found is None:
-                self._change(row.id, state=WAITING, logging_at=None, logging_after=None)
+                self._change(row.id, state=State.WAITING, logging_at=None, logging_after=None)
                 asked = Asked.model_validate_json(row.asked)
                 uploads = [self._uploads.find(one) for one in asked.uploads]
                 self._begin(row.id, asked, row.person, uploads)
