@@ -7,8 +7,9 @@ import struct
 from prepcheck.photo.containers import Damaged
 
 _CAMERA, _POSITION = 0x8769, 0x8825
-_TEXTS = (0x010E, 0x927C, 0x9286)
-"""Description, maker's notes and person's comment (EXIF 2.3, JEITA CP-3451C): free forms."""
+_TEXTS = (0x010E, 0x927C, 0x9286, 0x02BC, 0x83BB, 0x8649, 0x9C9B, 0x9C9C, 0x9C9E, 0x9C9F)
+"""Description, maker's notes and person's comment (EXIF 2.3, JEITA CP-3451C): free forms. The others hold XMP, IPTC and
+picture editors' blocks, and title, comment, keywords and subject as one system writes them (from memory)."""
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
 """Bytes of a value by type (TIFF 6.0, section 2; 13 from its supplement)."""
 
@@ -16,8 +17,8 @@ _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12
 def blanked(block: bytes) -> bytes:
     """Return an EXIF block in which what can hold a position is overwritten with zeros; its size stays.
 
-    That is the position part, and the description, the maker's own notes and the person's comment, which can hold a
-    position in a form that nobody describes.
+    That is the position part, and the free texts and the parts of other programs, such as the maker's own notes,
+    which can hold a position in a form that nobody describes.
 
     Parameters
     ----------

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from PIL import Image, PngImagePlugin
 from PIL.TiffImagePlugin import IFDRational
 
+from prepcheck.archive.exif_blank import blanked
 from prepcheck.archive.without_position import without_position
 from prepcheck.photo.containers import jpeg_parts
 from prepcheck.photo.exif import read_exif
@@ -82,6 +83,15 @@ def test_not_a_byte_of_the_position_is_left(format, order):
     assert second not in clean
     assert LETTERS not in clean
     assert b"2026:11:24\0" not in clean.replace(b"2026:11:24 10", b"")
+
+
+@pytest.mark.parametrize("tag", [0x010E, 0x02BC, 0x83BB, 0x8649, 0x9C9B, 0x9C9C, 0x9C9E, 0x9C9F])
+def test_texts_and_blocks_of_other_programs_within_exif_are_zeros(tag):
+    made = exif(notes=False)
+    made[tag] = LETTERS * 2
+    block = made.tobytes().removeprefix(b"Exif\0\0")
+    assert block.count(LETTERS) == 3  # with the one in the position part
+    assert LETTERS not in blanked(block)
 
 
 @pytest.mark.parametrize("format", FORMATS)
