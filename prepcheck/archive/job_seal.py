@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +14,7 @@ from pydantic import TypeAdapter
 from prepcheck.archive.archive import Archive
 from prepcheck.archive.bag_source import open_source, read
 from prepcheck.archive.bag_write import TAG_MANIFEST, beside_of, move
-from prepcheck.archive.keys import shop_key
+from prepcheck.archive.keys import ShopKey, has_key, shop_key
 from prepcheck.archive.seal import Evidence, ModelIn, PhotoIn, SealedBag, seal
 from prepcheck.archive.statement import sha256
 from prepcheck.archive.verify import verify
@@ -76,7 +76,8 @@ def seal_job(
     UnknownRecord
         No such job.
     StoreFault
-        The log or a photo is no longer what was logged, or its past is not the one that was sealed; nothing was sealed.
+        The log or a photo is no longer what was logged, its past is not the one that was sealed, or the key of earlier
+        seals is gone; nothing was sealed.
     NameClash, StoreFull
         There is something at `out`, or no room; nothing was sealed.
     WrongUse
@@ -87,7 +88,7 @@ def seal_job(
         raise WrongUse("is no name for a bag that can be logged", "Choose another --out", out.name)
     evidence = gather(store, job, report_files)
     finished = finish(out.parent, evidence.earlier)
-    key = shop_key(store.path.parent, at)
+    key = _key(store, evidence.earlier, at)
 
     def log(beside: Path, sealed: Sealed) -> None:
         _refuse_faults(beside, key.public)
@@ -104,6 +105,17 @@ def seal_job(
         before_move=log,
     )
     return JobSealed(bag, key.fingerprint, finished)
+
+
+def _key(store: Store, earlier: Sequence[Seal], at: datetime) -> ShopKey:
+    """Return the shop's key; where seals were made with one that is gone, none is made in silence."""
+    folder = store.path.parent
+    if earlier and not has_key(folder):
+        do = (
+            "Copy its backup back; if there is none, prepcheck key show makes another: tell all who know the old number"
+        )
+        raise StoreFault("the key that signed earlier seals is not there; nothing was sealed", do, str(folder))
+    return shop_key(folder, at)
 
 
 def gather(store: Store, job: str, report_files: Mapping[str, bytes] | None = None) -> Evidence:

@@ -113,6 +113,11 @@ def chain_holds(keys: tuple[PublicKey, ...]) -> bool:
     )
 
 
+def has_key(store_folder: Path) -> bool:
+    """Say whether the shop has a key."""
+    return (store_folder / KEY_FOLDER / KEY_FILE).exists()
+
+
 def shop_key(store_folder: Path, at: datetime) -> ShopKey:
     """Return the shop's key, made now when there is none.
 

@@ -17,6 +17,7 @@ import pytest
 from prepcheck import tasks
 from prepcheck.archive import Archive
 from prepcheck.archive.job_seal import gather, seal_job
+from prepcheck.archive.keys import shop_key
 from prepcheck.archive.statement import sha256
 from prepcheck.errors import NameClash, StoreFault, StoreFull, UnknownRecord, WrongUse
 from prepcheck.settings import Settings
@@ -267,6 +268,17 @@ def test_a_key_that_others_can_read_seals_nothing(logged, tmp_path):
     (tmp_path / "store/keys/shop-key.json").chmod(0o644)
     with pytest.raises(StoreFault, match="by others than its owner"):
         seal(logged, tmp_path / "second")
+
+
+def test_a_key_that_is_gone_is_not_replaced_in_silence(logged, tmp_path):
+    seal(logged, tmp_path / "first")
+    (tmp_path / "store/keys/shop-key.json").unlink()
+    with pytest.raises(StoreFault, match="key that signed earlier seals is not there"):
+        seal(logged, tmp_path / "second", 70)
+    assert not (tmp_path / "second").exists()
+    shop_key(tmp_path / "store", LATER)  # what prepcheck key show does
+    seal(logged, tmp_path / "second", 70)
+    assert ("key", "head.json") in s.faults(tmp_path / "second", after=tmp_path / "first")
 
 
 # erasure
