@@ -83,7 +83,7 @@ def _row(line: JobLine, state: JobState | None, zone: tzinfo | None) -> JobRow:
         last=_last(line, zone),
         standing=line.last_standing,
         next=", ".join(one.step.name for one in at_hand),
-        blocks=tuple(dict.fromkeys(said.text for one in at_hand for said in one.blocks))[:2],
+        blocks=tuple(dict.fromkeys(said.text for one in at_hand for said in one.blocks)),
         finished=state is not None and all(one.progress.finished for one in state.steps),
     )
 

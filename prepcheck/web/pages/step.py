@@ -20,8 +20,10 @@ from prepcheck.web.pages.render import show
 from prepcheck.web.pages.said import progress_words
 
 router = APIRouter()
-_PIN = Field("pin", "Your PIN", "Asked again at every release, so that it is you who releases", "pin",
+_PIN = Field("pin", "Your PIN", "Asked again at every release, so that it is you who releases", "pin", needed=True,
              complete="current-password")  # fmt: skip
+_OVERRIDE_PIN = Field("pin", "Your PIN, if held up", "Needed once somebody in this log may release", "pin",
+                      complete="current-password")  # fmt: skip
 _REASON = Field("reason", "Reason", kind="text area", needed=True, most=NOTE)
 _NOTE = Field("note", "Note", kind="text area", most=NOTE)
 _STARTED = Field("started", "When the work on it began", 'Such as "13:40"; now if left empty', "time", most=20)
@@ -142,7 +144,7 @@ def _forms(one: StepState, action: str, said: Said) -> Iterator[Form]:
         fields = (_PIN, *((_OVERRIDE, _WHY) if one.blocks else ()))
         yield _form("release", f"Release {one.step.name}", action, fields, said if do == "release" else {}, words)
     if one.progress in (Progress.OPEN, Progress.NEXT):
-        held = (_OVERRIDE, _WHY, _PIN) if one.blocks else ()
+        held = (_OVERRIDE, _WHY, _OVERRIDE_PIN) if one.blocks else ()
         words = "It then waits until a named person releases it." if one.step.hold_point else ""
         yield _form(
             "done", f"{one.step.name} is done", action, (_STARTED, _NOTE, *held), said if do == "done" else {}, words
