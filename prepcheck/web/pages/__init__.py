@@ -7,6 +7,7 @@ from prepcheck.web.pages import (
     inspection,
     job,
     jobs,
+    laid,
     new_job,
     people,
     photo,
@@ -25,7 +26,8 @@ from prepcheck.web.pages.render import show, templates
 routers: tuple[APIRouter, ...] = tuple(
     page.router
     for page in (
-        jobs, new_job, job, spot, photo, inspection, redraw, work, step, readings, plans, report, verify, people, sign_in, help,
+        jobs, new_job, job, spot, photo, inspection, laid, redraw, work,
+        step, readings, plans, report, verify, people, sign_in, help,
     )
 )  # fmt: skip
 """One for each page; ``/jobs/new`` comes before ``/jobs/{number}``."""

@@ -22,7 +22,7 @@ _NOTE = "A PIN guards this page and ties what is logged to a person. It does not
 _FIRST = "Nobody keeps this log yet: who signs in now becomes its keeper, with this PIN. " + _NOTE
 _PLAIN = (
     "This is plain http: everybody on the same network can read along, and change what is sent. Use it only on a network "
-    "that the shop alone uses. Photos cannot be taken while the network is away."
+    "that the shop alone uses. Without a network the page does not open; what was photographed waits on the phone."
 )
 _HTTPS = (
     "This is https with the shop's own certificate: nobody reads along. The page opens without a network once the phone "

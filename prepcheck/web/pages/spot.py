@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 
 from fastapi import APIRouter, Request
@@ -16,9 +16,11 @@ from prepcheck.store import LoggedInspection, PassStory, SpotStory
 from prepcheck.terms import Standing
 from prepcheck.web.pages.camera import Camera, camera_for
 from prepcheck.web.pages.desk import AtDesk, Desk
+from prepcheck.web.pages.laid import laid_over
 from prepcheck.web.pages.render import show
 from prepcheck.web.pages.said import score_of, spot_name, when
 from prepcheck.web.pages.share_chart import ShareChart, Told, share_chart
+from prepcheck.web.shop import Shop, TheShop
 
 router = APIRouter()
 
@@ -53,11 +55,12 @@ class Side:
 
 @dataclass(frozen=True)
 class Pair:
-    """Two photos; `laid` says whether the second was laid over the first."""
+    """Two photos; `laid` says whether the second was laid over the first, `why` why it was not."""
 
     a: Side
     b: Side
     laid: bool = False
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -81,10 +84,28 @@ class SpotPage:
 
 @router.get("/jobs/{number}/spots/{spot}")
 def one_spot(
-    request: Request, desk: AtDesk, number: str, spot: str, a: int | None = None, b: int | None = None
+    request: Request,
+    shop: TheShop,
+    desk: AtDesk,
+    number: str,
+    spot: str,
+    a: int | None = None,
+    b: int | None = None,
 ) -> HTMLResponse:
-    """Show the history of a spot."""
-    return show(request, "spot.html", spot_page(desk, number, spot, a, b), desk.person)
+    """Show the history of a spot; two photos that were asked for are laid over each other."""
+    page = spot_page(desk, number, spot, a, b)
+    if page.pair is not None and a is not None and b is not None:
+        page = replace(page, pair=_laid(shop, page.pair))
+    return show(request, "spot.html", page, desk.person)
+
+
+def _laid(shop: Shop, pair: Pair) -> Pair:
+    """Lay the second photo over the first, or say why that cannot be."""
+    found = laid_over(shop, pair.a.number, pair.b.number)
+    if isinstance(found, str):
+        return replace(pair, why=found)
+    over = replace(pair.b, picture=f"/inspections/{pair.b.number}/over/{pair.a.number}.jpg")
+    return replace(pair, b=over, laid=True)
 
 
 def spot_page(desk: Desk, number: str, name: str, a: int | None, b: int | None) -> SpotPage:
