@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import TemplateNotFound
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 
 from prepcheck.errors import NotAllowed, PrepcheckError, WrongUse, printable
 
@@ -116,8 +117,9 @@ class TooOften(WrongUse):
     http_status = 429
 
     def __init__(self, seconds: float) -> None:
-        self.seconds = max(1, round(seconds + 0.5))
-        super().__init__("this phone asks too often", f"Wait {self.seconds} s, then try again")
+        whole = max(1, round(seconds + 0.5))
+        self.headers = {"Retry-After": str(whole)}
+        super().__init__("this phone asks too often", f"Wait {whole} s, then try again")
 
 
 def add_handlers(app: FastAPI) -> None:
@@ -125,6 +127,7 @@ def add_handlers(app: FastAPI) -> None:
     app.add_exception_handler(PrepcheckError, _ours)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(ClientDisconnect, _gone)
     app.add_exception_handler(Exception, _unknown)
 
 
@@ -148,12 +151,16 @@ def _page(request: Request, status: int, code: str, message: str) -> str:
         return f"<!doctype html><title>prepcheck</title><p>{escape(message)}</p>"
 
 
+def headers_of(error: PrepcheckError) -> dict[str, str]:
+    """Return what an error says in headers too."""
+    return dict(getattr(error, "headers", {}))
+
+
 async def _ours(request: Request, error: Exception) -> Response:
     assert isinstance(error, PrepcheckError)
     if error.http_status >= 500:
         _LOG.error("%s %s: %s", request.method, printable(request.url.path), error.message)
-    headers = {"Retry-After": str(error.seconds)} if isinstance(error, TooOften) else None
-    return told(request, error.http_status, error.code, error.message, headers)
+    return told(request, error.http_status, error.code, error.message, headers_of(error))
 
 
 async def _http(request: Request, error: Exception) -> Response:
@@ -173,6 +180,10 @@ def _first(error: RequestValidationError) -> str:
     fault = error.errors()[0]
     where = ".".join(str(part)[:40] for part in fault["loc"])
     return f"{where}: {fault['msg']}"
+
+
+async def _gone(request: Request, error: Exception) -> Response:
+    return told(request, 408, TooSlow.code, "The connection was lost.")  # nobody reads this
 
 
 async def _unknown(request: Request, error: Exception) -> Response:

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from prepcheck.errors import PrepcheckError
-from prepcheck.web.errors import OtherOrigin, TooMuch, TooOften, TooSlow, UnknownHost, told
+from prepcheck.web.errors import OtherOrigin, TooMuch, TooOften, TooSlow, UnknownHost, headers_of, told
 from prepcheck.web.limits import Buckets, WebLimits
 
 HEADERS = {
@@ -61,9 +61,12 @@ class Guard:
             self._check(scope)
             limited = _limited(receive, self._most_of(scope["method"], scope["path"]), self._limits.idle_seconds)
         except PrepcheckError as error:
-            headers = {"Retry-After": str(error.seconds)} if isinstance(error, TooOften) else {}
             response = told(
-                Request(scope), error.http_status, error.code, error.message, {**headers, "Connection": "close"}
+                Request(scope),
+                error.http_status,
+                error.code,
+                error.message,
+                {**headers_of(error), "Connection": "close"},
             )
             await response(scope, receive, answer)
             return

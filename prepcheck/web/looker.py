@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from prepcheck.store.store import Store
 
 STAGE_FILE = "stage"
+_NICE = 5
 
 
 @dataclass(frozen=True)
@@ -81,12 +82,19 @@ def begin() -> None:
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+        _give_way()
     load_model()
 
 
 def _end_with(parent: multiprocessing.process.BaseProcess) -> None:
     parent.join()
     os._exit(1)
+
+
+def _give_way() -> None:
+    """Let the page go first where processes compete."""
+    if hasattr(os, "nice"):
+        os.nice(_NICE)
 
 
 def look(task: Task) -> Seen | Fault:

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from prepcheck.archive.durable import make_folder, write_file
+from prepcheck.archive.durable import make_folder
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.inspection import Inspection
 from prepcheck.record import Record
@@ -53,8 +53,8 @@ class Shown(StrEnum):
 
 def keep(out: Path, inspection: Inspection) -> None:
     """Keep the photo of an inspection at the size of a screen, and its map, in the folder `out`."""
-    write_file(out / PHOTO_FILE, jpeg(reduced(inspection.photo.rgb, LONGEST)), 0o600)
-    write_file(out / STATES_FILE, png(inspection.surface.states), 0o600)
+    (out / PHOTO_FILE).write_bytes(jpeg(reduced(inspection.photo.rgb, LONGEST)))
+    (out / STATES_FILE).write_bytes(png(inspection.surface.states))
 
 
 def reduced(rgb: Raster, long: int) -> Raster:
@@ -131,7 +131,13 @@ class Pictures:
         if not self.archive.has(record.photo.sha256):
             shutil.rmtree(self._place(inspection), ignore_errors=True)
             raise UnknownRecord("its photo was erased or is lost", "Check the archive", f"inspection {inspection}")
-        place = self._made(inspection, text)
+        try:
+            return self._drawn(record, self._made(inspection, text), what, long)
+        except OSError:  # cut short when the power went: made again
+            shutil.rmtree(self._place(inspection), ignore_errors=True)
+            return self._drawn(record, self._made(inspection, text), what, long)
+
+    def _drawn(self, record: Record, place: Path, what: Shown, long: int) -> bytes:
         if what is Shown.PHOTO:
             return jpeg(reduced(_read(place / PHOTO_FILE), max(_LEAST, min(long, LONGEST))))
         if what is Shown.THUMB:

@@ -52,12 +52,12 @@ class Upload:
 
 
 class WrongOffset(Clash):
-    """The piece does not go on where the upload stands; `offset` is where it does."""
+    """The piece does not go on where the upload stands; the header ``Upload-Offset`` says where it does."""
 
     code = "wrong_offset"
 
     def __init__(self, offset: int) -> None:
-        self.offset = offset
+        self.headers = {"Upload-Offset": str(offset)}
         super().__init__(f"the upload stands at byte {offset}", "Go on from there")
 
 
