@@ -143,15 +143,21 @@ def seal(
     return SealedBag(out, sealed[0], len(writing.log.entries), len(lines) - len(left_out), left_out)
 
 
+_BACKUP = ("Bring the log back from a backup", "the log")
+
+
 class _Sealing:
     """Writes the files of a seal in order."""
 
     def __init__(self, evidence: Evidence, key: ShopKey, at: datetime, with_position: bool) -> None:
         self.evidence, self.key, self.at, self.with_position = evidence, key, at, with_position
-        self.tree = Tree([bytes.fromhex(leaf.hash) for leaf in evidence.leaves])
-        if [leaf.index for leaf in evidence.leaves] != list(range(len(self.tree))):
-            raise StoreFault("has lost entries; nothing was sealed", "Bring the log back from a backup", "the log")
-        self.log = _log(evidence, self.tree)
+        if [leaf.index for leaf in evidence.leaves] != list(range(len(evidence.leaves))):
+            raise StoreFault("has lost entries; nothing was sealed", *_BACKUP)
+        try:
+            self.tree = Tree([bytes.fromhex(leaf.hash) for leaf in evidence.leaves])
+            self.log = _log(evidence, self.tree)
+        except (ValueError, KeyError, AttributeError) as error:
+            raise StoreFault("holds entries that cannot be read; nothing was sealed", *_BACKUP) from error
         self.lines: list[s.PhotoLine] = []
 
     def write(self, bag: BagWriter, photo_bytes: Callable[[str], bytes]) -> str:

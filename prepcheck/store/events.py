@@ -36,7 +36,7 @@ def read_events(connection: sa.Connection, number: str | None) -> tuple[LoggedEv
     """Return the entries about a job, or about the log as a whole, in the order in which they were logged."""
     job_id = None if number is None else job_id_of(connection, number)
     rows = connection.execute(_events().where(t.events.c.job_id.is_not_distinct_from(job_id)))
-    return tuple(LoggedEvent(row.id, row.at, row.person, row.role, _entry(row.body)) for row in rows)
+    return tuple(LoggedEvent(row.id, _at(row.at), row.person, row.role, _entry(row.body)) for row in rows)
 
 
 def read_seals(connection: sa.Connection) -> list[Seal]:
@@ -114,6 +114,12 @@ def _events() -> sa.Select[Any]:
         .select_from(e.join(t.people).outerjoin(t.jobs, t.jobs.c.id == e.c.job_id))
         .order_by(e.c.id)
     )
+
+
+def _at(text: str) -> str:
+    if datetime.fromisoformat(text).tzinfo is None:
+        raise ValueError(f"a time without offset: {text}")
+    return text
 
 
 def _entry(body: str | None) -> AnyEntry | None:

@@ -59,6 +59,15 @@ def _room(path: Path) -> int:
 
 
 @contextmanager
+def readable(subject: Path) -> Iterator[None]:
+    """Turn what is raised by rows that prepcheck did not write into a `StoreFault` that names `subject`."""
+    try:
+        yield
+    except ValueError as error:
+        raise StoreFault("holds what prepcheck did not write", _DAMAGED[1], str(subject)) from error
+
+
+@contextmanager
 def faults(subject: Path) -> Iterator[None]:
     """Turn errors of the database and the file system into a `StoreFault` that names `subject`."""
     from sqlalchemy.exc import DBAPIError

@@ -14,7 +14,7 @@ from prepcheck.record import Record
 from prepcheck.settings import StoreSettings
 from prepcheck.store import append, erase, events, leaves, migrate, passes, read
 from prepcheck.store.engine import make_engine
-from prepcheck.store.faults import faults
+from prepcheck.store.faults import faults, readable
 from prepcheck.store.rows import (
     Disagreement,
     EarlierInspection,
@@ -65,7 +65,11 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Open a transaction that only reads."""
-        with faults(self.path), self._engine.execution_options(reading=True).begin() as connection:
+        with (
+            readable(self.path),
+            faults(self.path),
+            self._engine.execution_options(reading=True).begin() as connection,
+        ):
             yield connection
 
     @contextmanager
@@ -102,7 +106,9 @@ class Store:
         What `decide` raises is raised, and nothing is logged.
         """
         with self.writing() as connection:
-            entry = decide(events.read_events(connection, number))
+            with readable(self.path):
+                known = events.read_events(connection, number)
+            entry = decide(known)
             return events.add_event(connection, number, entry, person, at, role)
 
     def events(self, number: str | None) -> Events:

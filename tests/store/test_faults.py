@@ -19,6 +19,7 @@ from prepcheck.settings import Settings, StoreSettings
 from prepcheck.store import NewJob
 from prepcheck.store.faults import sqlite_fault
 from prepcheck.store.store import Store
+from prepcheck.trade.entries import Note
 from tests.store.records import AT, PLACE, record_for, run, spot
 
 HURRIED = Settings(store=StoreSettings(busy_seconds=0.1))
@@ -31,6 +32,30 @@ def logged_jobs(folder: Path) -> int:
         return int(connection.execute("SELECT count(*) FROM jobs").fetchone()[0])
     finally:
         connection.close()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE events SET body = '{}'",
+        "UPDATE events SET at = 'noon'",
+        "UPDATE events SET at = '2026-11-24T10:00:00'",
+        "UPDATE results SET record = '{}'",
+    ],
+)
+def test_rows_that_prepcheck_did_not_write_are_told_in_one_line(log, tmp_path, statement):
+    store, archive = log
+    tasks.log_inspection(store, archive, record_for(b"photo", spot()), b"photo", **PLACE)
+    store.add_event("J-0001", Note(text="ground"), "Ida", AT)
+    other = sqlite3.connect(tmp_path / "log.sqlite")
+    for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        other.execute(f"DROP TRIGGER {name}")
+    other.execute(statement)
+    other.commit()
+    other.close()
+    for look in (lambda: store.story("J-0001"), lambda: store.moment("J-0001")):
+        with pytest.raises(StoreFault, match="holds what prepcheck did not write"):
+            look()
 
 
 @pytest.mark.parametrize("lock", ["IMMEDIATE", "EXCLUSIVE"])
@@ -132,6 +157,7 @@ from prepcheck.archive import Archive
 from prepcheck.errors import StoreFault
 from prepcheck.settings import Settings
 from prepcheck.store import NewJob
+from prepcheck.trade.entries import Note
 from tests.store.records import AT, PLACE, record_for, spot
 folder, what = Path(sys.argv[1]), sys.argv[2]
 tasks.open_log(folder / "warm-up", Settings())  # loads everything while it may be read
