@@ -100,5 +100,8 @@ def _say_usage(error: typer.TyperException) -> int:
         typer.echo(said, err=True)
         return error.exit_code
     command = getattr(getattr(error, "ctx", None), "command_path", "prepcheck")
-    dash = "; put -- before a file name with a leading dash" if said.startswith("No such option") else ""
+    dash = ""
+    if said.startswith("No such option"):
+        number = said.partition("-")[2][:1].isdigit()
+        dash = "; no number below zero goes here" if number else "; put -- before a file name with a leading dash"
     return _say(WrongUse(said.rstrip(".?"), f"See {command} --help{dash}"))

@@ -108,7 +108,7 @@ def _check_numbers(entry: AnyEntry) -> None:
     if isinstance(entry, GasReading):
         _within(entry.value, 0, _MOST_GAS[entry.gas], f"a reading of {entry.gas}")
         _within(entry.factor, 0.01, 100, "the factor")
-        _within(entry.height_m, -100, 100, "the height in m")
+        _within(entry.height_m, 0, 100, "the height over the bottom in m")
     if isinstance(entry, VesselCondition):
         _within(entry.water_gap_mm, 0, 100_000, "the distance of the water in mm")
     if isinstance(entry, LeakEntry):

@@ -163,7 +163,7 @@ def test_a_time_may_be_written_in_several_ways(shop, monkeypatch, when):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        ([*READING[:3], "-5", *READING[4:]], "No such option"),
+        ([*READING[:3], "-5", *READING[4:]], "no number below zero goes here"),
         ([*READING[:3], "nan", *READING[4:]], "value: Input should be a finite number"),
         ([*READING[:3], "twenty", *READING[4:]], "twenty: the reading is no number"),
         ([*READING[:3], "1,234.5", *READING[4:]], "1,234.5: the reading is no number"),

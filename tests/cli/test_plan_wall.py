@@ -65,7 +65,7 @@ def test_a_plan_is_logged_in_a_job_by_a_person(command: Command) -> None:
         (("--job", "1"), "Give both --job and --person, or neither"),
         (("--job", "7", "--person", "Ola"), "J-0007: no such job"),
         (("--area", "900"), "900: the area has no unit"),
-        (("--area", "-9 mm2"), "-9: the area is out of range"),
+        (("--area", "-9 mm2"), "-9.00 mm2 (-0.0140 in2): the area is out of range"),
         (("--minimum", "0 mm"), "the minimum is out of range"),
         (("--regime", "shop"), "has no number here"),
         (("--regime", "other"), "is not one of"),

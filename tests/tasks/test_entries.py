@@ -134,6 +134,7 @@ def test_a_time_before_any_meter_is_refused(shop):
         oxygen(factor=0),
         oxygen(factor=-1),
         oxygen(height_m=1e6),
+        oxygen(height_m=-3.0),
         VesselCondition(condition=State.WATER_FILLED, previous_contents="x", water_gap_mm=-1, at=minute(1)),
         LeakEntry(method="decay", start_pa=-200_000, started_at=minute(1)),
         LeakEntry(method="decay", end_pa=1e12, started_at=minute(1)),
