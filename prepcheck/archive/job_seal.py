@@ -14,8 +14,10 @@ from pydantic import TypeAdapter
 from prepcheck.archive.archive import Archive
 from prepcheck.archive.bag_source import open_source, read
 from prepcheck.archive.bag_write import TAG_MANIFEST, beside_of, move
+from prepcheck.archive.faults import Fault, Kind
 from prepcheck.archive.keys import ShopKey, has_key, shop_key
 from prepcheck.archive.seal import Evidence, ModelIn, PhotoIn, SealedBag, seal
+from prepcheck.archive.sequence import SLACK, logged_at
 from prepcheck.archive.statement import sha256
 from prepcheck.archive.verify import verify
 from prepcheck.errors import BrokenBag, StoreFault, WrongUse
@@ -31,11 +33,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class JobSealed:
-    """What was sealed, with which key; `finished` are bags of earlier seals that had been cut off and now have their name."""
+    """What was sealed, with which key.
+
+    `finished` are bags of earlier seals that had been cut off and now have their name; `doubts` are times in the log that
+    run against its order, which `verify` tells as faults.
+    """
 
     bag: SealedBag
     fingerprint: str
     finished: tuple[Path, ...]
+    doubts: tuple[str, ...] = ()
 
 
 def seal_job(
@@ -76,8 +83,8 @@ def seal_job(
     UnknownRecord
         No such job.
     StoreFault
-        The log or a photo is no longer what was logged, its past is not the one that was sealed, or the key of earlier
-        seals is gone; nothing was sealed.
+        The clock is behind the job's newest entry, the log or a photo is no longer what was logged, its past is not the one
+        that was sealed, or the key of earlier seals is gone; nothing was sealed.
     NameClash, StoreFull
         There is something at `out`, or no room; nothing was sealed.
     WrongUse
@@ -87,11 +94,14 @@ def seal_job(
     if len(out.name) > TITLE or not out.name.isprintable():
         raise WrongUse("is no name for a bag that can be logged", "Choose another --out", out.name)
     evidence = gather(store, job, report_files)
+    _refuse_clock(evidence, at)
     finished = finish(out.parent, evidence.earlier)
     key = _key(store, evidence.earlier, at)
 
+    doubts: list[str] = []
+
     def log(beside: Path, sealed: Sealed) -> None:
-        _refuse_faults(beside, key.public)
+        doubts.extend(map(str, _refuse_faults(beside, key.public)))
         store.add_seal(job, sealed, who, at, role)
 
     bag = seal(
@@ -104,7 +114,7 @@ def seal_job(
         with_position=with_position,
         before_move=log,
     )
-    return JobSealed(bag, key.fingerprint, finished)
+    return JobSealed(bag, key.fingerprint, finished, tuple(doubts))
 
 
 def _key(store: Store, earlier: Sequence[Seal], at: datetime) -> ShopKey:
@@ -186,9 +196,25 @@ def _card(name: str, model_sha256: str) -> bytes | None:
         return None
 
 
-def _refuse_faults(beside: Path, public_key: str) -> None:
-    """Refuse to seal what would not verify: the log, or what it names, is no longer what it was."""
-    faults = verify(beside, key=public_key).faults
+def _refuse_clock(evidence: Evidence, at: datetime) -> None:
+    """Refuse a time of sealing that is before the job's newest entry: the entry that tells of the seal would carry it."""
+    last = next((leaf for leaf in reversed(evidence.leaves) if leaf.job == evidence.job), None)
+    newest = None if last is None else logged_at(last)
+    if newest is not None and newest - at > SLACK:
+        what = f"the clock says {at:%Y-%m-%d %H:%M}, the job's newest entry is of {newest:%Y-%m-%d %H:%M}"
+        raise StoreFault(
+            f"{what}; nothing was sealed", "Set the clock right; if it is right, log a note first", "the log"
+        )
+
+
+def _refuse_faults(beside: Path, public_key: str) -> list[Fault]:
+    """Refuse to seal what would not verify: the log, or what it names, is no longer what it was. Return faults of time.
+
+    Times that run against the order of the log stay in it for good, so that they cannot keep a job from being sealed.
+    """
+    found = verify(beside, key=public_key).faults
+    faults = [fault for fault in found if fault.kind is not Kind.TIME]
     if faults:
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
         raise StoreFault(f"cannot be sealed: {faults[0]}{more}", "Bring the log back from a backup", "the log")
+    return [fault for fault in found if fault.kind is Kind.TIME]

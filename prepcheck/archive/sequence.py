@@ -11,18 +11,24 @@ from prepcheck.archive.bag_parts import Tell
 from prepcheck.archive.faults import Kind
 from prepcheck.archive.statement import EarlierLine, EntryLine, Head, LogFile, SealRef
 from prepcheck.merkle import leaf_hash, verify_consistency, verify_inclusion
+from prepcheck.store.rows import Leaf
 
 SLACK = timedelta(minutes=10)
 """By how much times may run against the order of the log without a fault: clocks of two machines, a long inspection."""
 
 
-def told(entry: EntryLine) -> dict[str, Any]:
+def told(entry: EntryLine | Leaf) -> dict[str, Any]:
     """Return what an entry says; nothing when it was erased or is no JSON object."""
     try:
         found = json.loads(entry.text or "{}")
     except (ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}
+
+
+def logged_at(entry: EntryLine | Leaf) -> datetime | None:
+    """Return the time that an entry tells; None when it tells none that can be read."""
+    return _time(told(entry).get("at"))
 
 
 def words(found: Any) -> set[str]:
@@ -90,7 +96,7 @@ def check_times(log: LogFile, head: Head, tell: Tell) -> None:
     """
     newest: dict[str, datetime] = {}
     for entry in log.entries:
-        kind, at = str(told(entry).get("kind")), _time(told(entry).get("at"))
+        kind, at = str(told(entry).get("kind")), logged_at(entry)
         if at is None:
             continue
         before = [newest[other] for other in (newest if kind == "event" else (kind, "event")) if other in newest]
@@ -142,7 +148,7 @@ def check_after(old: Head, old_log: LogFile, old_manifest: str, new: Head, new_l
         tell(Kind.TIME, "head.json", f"sealed at {new.at}, before the older bag, {old.at}")
     _check_same(old_log, old.size, new_log, tell)
     for entry in new_log.entries if line is None else ():  # else the times were held against it in the bag itself
-        at = _time(told(entry).get("at"))
+        at = logged_at(entry)
         if entry.index >= old.size and at is not None and old.at - at > SLACK:
             tell(Kind.TIME, name_of(entry), f"came after the older bag of {old.at} with the time {at}: back-dated")
 

@@ -117,6 +117,8 @@ def _say(done: JobSealed) -> None:
         typer.echo(f"Finished an earlier seal that had been cut off: {printable(str(path))}")
     typer.echo(f"Sealed: {printable(str(bag.path))}")
     typer.echo(f"  {bag.entries} entries of the job, {bag.photos} photos, log of {bag.sealed.size} entries")
+    for doubt in done.doubts:
+        typer.echo(f"  doubt: {printable(doubt)}")
     for line in bag.left_out:
         typer.echo(f"  left out, hash listed: {printable(', '.join(line.names))} ({line.left_out})")
     typer.echo(f"  key {done.fingerprint}")

@@ -225,6 +225,7 @@ def behind_its_back(logged, *statements: str) -> None:
         "UPDATE leaves SET nth = nth + 1 WHERE kind = 'event'",
         "UPDATE leaves SET text = NULL, salt = '' WHERE kind = 'event'",
         "DELETE FROM leaves WHERE kind = 'disagreement'",
+        "DELETE FROM leaves",
         "UPDATE leaves SET text = '{' WHERE kind = 'person'",
         "UPDATE leaves SET text = '[]' WHERE kind = 'event'",
         "UPDATE leaves SET hash = 'q' WHERE kind = 'event'",
@@ -283,6 +284,21 @@ def test_a_key_that_is_gone_is_not_replaced_in_silence(logged, tmp_path):
     shop_key(tmp_path / "store", LATER)  # what prepcheck key show does
     seal(logged, tmp_path / "second", 70)
     assert ("key", "head.json") in s.faults(tmp_path / "second", after=tmp_path / "first")
+
+
+def test_a_clock_behind_the_newest_entry_seals_nothing(logged, tmp_path):
+    with pytest.raises(StoreFault, match="Set the clock right"):
+        seal(logged, tmp_path / "bag", -60)
+    assert nothing_sealed(logged, tmp_path)
+
+
+def test_a_clock_that_was_once_wrong_does_not_keep_a_job_from_being_sealed(logged, tmp_path):
+    store, _ = logged
+    store.add_event("J-0001", Note(text="a day ahead"), "Ola", LATER + timedelta(days=1))
+    store.add_event("J-0001", Note(text="set right"), "Ola", LATER)
+    done = seal(logged, tmp_path / "bag", 70)
+    assert [kind for kind, _ in s.faults(tmp_path / "bag")] == ["time"] * len(done.doubts)
+    assert any("back-dated, or the clock was put back" in doubt for doubt in done.doubts)
 
 
 # erasure
