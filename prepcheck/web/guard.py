@@ -59,18 +59,11 @@ class Guard:
         answer = _with_headers(scope, send)
         try:
             self._check(scope)
-            limited = _limited(receive, self._most_of(scope["method"], scope["path"]), self._limits.idle_seconds)
         except PrepcheckError as error:
-            response = told(
-                Request(scope),
-                error.http_status,
-                error.code,
-                error.message,
-                {**headers_of(error), "Connection": "close"},
-            )
-            await response(scope, receive, answer)
+            await _refuse(error, scope, receive, answer)
             return
-        await self._app(scope, limited, answer)
+        body = Body(receive, self._most_of(scope["method"], scope["path"]), self._limits.idle_seconds)
+        await _ask(self._app, scope, body, answer)
 
     async def _other(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
@@ -92,13 +85,19 @@ class Guard:
             raise TooOften(seconds)
 
     def _check_host(self, host: str) -> None:
-        name = (urlsplit(f"//{host}").hostname or "") if _plain(host) else ""
+        name = _name_in(host)
         if name.rstrip(".") not in self._names and not _in_figures(name):
             raise UnknownHost("this name is none of the shop's computer", "Use the address that it shows", host[:80])
 
 
-def _plain(host: str) -> bool:
-    return bool(host) and not set(host) & set("/?#@\\ ")
+def _name_in(host: str) -> str:
+    """Return the name in a host header, in small letters; empty for one that cannot be."""
+    if set(host) & set("/?#@\\ "):
+        return ""
+    try:
+        return urlsplit(f"//{host}").hostname or ""
+    except ValueError:
+        return ""
 
 
 def _in_figures(name: str) -> bool:
@@ -123,25 +122,53 @@ def _told_length(headers: Headers) -> int:
     return int(length) if length.isascii() and length.isdigit() and len(length) < 20 else 0
 
 
-def _limited(receive: Receive, most: int, idle_seconds: float) -> Receive:
-    """Count the bytes of a body as they come, whatever its headers say, and give up one that stands still."""
-    count, ended = 0, False
+class Body:
+    """A body as it comes: its bytes are counted whatever its headers say, and one that stands still is given up.
 
-    async def limited() -> Message:
-        nonlocal count, ended
-        if ended:
-            return await receive()
+    `fault` is why it was given up, None as long as it was not.
+    """
+
+    def __init__(self, receive: Receive, most: int, idle_seconds: float) -> None:
+        self.fault: PrepcheckError | None = None
+        self._receive, self._most, self._idle_seconds = receive, most, idle_seconds
+        self._count, self._ended = 0, False
+
+    async def receive(self) -> Message:
+        """Return the next piece; `TooMuch` or `TooSlow` when there shall be none."""
+        if self._ended:
+            return await self._receive()
         try:
-            message = await asyncio.wait_for(receive(), idle_seconds)
+            message = await asyncio.wait_for(self._receive(), self._idle_seconds)
         except TimeoutError as error:
-            raise TooSlow(f"nothing came for {idle_seconds:g} s", "Send the rest again") from error
-        count += len(message.get("body", b""))
-        ended = message["type"] != "http.request" or not message.get("more_body", False)
-        if count > most:
-            raise TooMuch(f"more than {most:,} bytes", "Send less at once")
+            self.fault = TooSlow(f"nothing came for {self._idle_seconds:g} s", "Send the rest again")
+            raise self.fault from error
+        self._count += len(message.get("body", b""))
+        self._ended = message["type"] != "http.request" or not message.get("more_body", False)
+        if self._count > self._most:
+            self.fault = TooMuch(f"more than {self._most:,} bytes", "Send less at once")
+            raise self.fault
         return message
 
-    return limited
+
+async def _ask(app: ASGIApp, scope: Scope, body: Body, answer: Send) -> None:
+    """Let `app` answer; where the body was given up that is told, whatever `app` made of it."""
+    began = False
+
+    async def unless_given_up(message: Message) -> None:
+        nonlocal began
+        if began or body.fault is None:
+            began = True
+            await answer(message)
+
+    await app(scope, body.receive, unless_given_up)
+    if body.fault is not None and not began:
+        await _refuse(body.fault, scope, body.receive, answer)
+
+
+async def _refuse(error: PrepcheckError, scope: Scope, receive: Receive, answer: Send) -> None:
+    headers = {**headers_of(error), "Connection": "close"}
+    response = told(Request(scope), error.http_status, error.code, error.message, headers)
+    await response(scope, receive, answer)
 
 
 def _with_headers(scope: Scope, send: Send) -> Send:

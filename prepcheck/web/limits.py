@@ -9,10 +9,11 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Rate:
-    """`burst` requests at once, then `per_minute`."""
+    """`burst` requests at once, then `per_minute`; requests for different things are counted apart."""
 
     burst: int
     per_minute: float
+    what: str = ""
 
 
 @dataclass(frozen=True)
@@ -63,10 +64,10 @@ class WebLimits:
     session_days: float = 30.0
     sign_in_hours: float = 12.0
     pairing_minutes: float = 10.0
-    asked: Rate = Rate(200, 1200.0)
-    signing_in: Rate = Rate(8, 6.0)
-    pairing: Rate = Rate(8, 6.0)
-    uploading: Rate = Rate(100, 120.0)
+    asked: Rate = Rate(200, 1200.0, "anything")
+    signing_in: Rate = Rate(8, 6.0, "signing in")
+    pairing: Rate = Rate(8, 6.0, "pairing")
+    uploading: Rate = Rate(100, 120.0, "uploads")
 
 
 class Buckets:
