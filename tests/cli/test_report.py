@@ -56,6 +56,18 @@ def test_us_units_hold_everywhere_in_the_page(shop, tmp_path):
     assert re.search(r"\d (mm|cm|kPa)\b", body) is None
 
 
+def test_units_and_paper_may_be_the_shops_settings(shop, tmp_path):
+    (tmp_path / "shop.toml").write_text('[report]\nunits = "us"\npaper = "letter"\n')
+    shop("report", "J-0001", "--settings", "shop.toml")
+    pdf = (tmp_path / "J-0001-report.pdf").read_bytes()
+    assert "0.154in" in pdf_text.text(pdf)
+    assert b"/MediaBox [0 0 612.00 792.00]" in pdf  # US letter, 8.5 x 11 in at 72 points
+    shop("report", "J-0001", "--settings", "shop.toml", "--units", "metric", "--paper", "a4")
+    pdf = (tmp_path / "J-0001-report.pdf").read_bytes()
+    assert "3.90mm" in pdf_text.text(pdf)
+    assert b"/MediaBox [0 0 595.28 841.89]" in pdf  # ISO 216 A4, 210 x 297 mm
+
+
 def test_tables_and_json_hold_the_scores_of_the_log(shop, tmp_path):
     shop("report", "J-0001", "--csv", "--json")
     told = json.loads((tmp_path / "J-0001-report.json").read_text(encoding="utf-8"))

@@ -65,6 +65,15 @@ def test_the_report_is_included_unless_told_otherwise(job):
     assert not (job.folder / "bare/data/report").exists()
 
 
+def test_the_report_in_the_bag_is_in_the_shops_units(job):
+    job("log", "wall", "1", "--gauge", "25.4 mm", "--person", "Ida")
+    (job.folder / "shop.toml").write_text('[report]\nunits = "us"\n')
+    assert job("seal", "1", "--person", "Ola", "--out", "bag", "--settings", "shop.toml").code == 0
+    page = (job.folder / "bag/data/report/J-0001-report.html").read_text(encoding="utf-8")
+    assert "1.00 in" in page
+    assert "25.4 mm" not in page
+
+
 def test_other_files_are_included_beside_the_report(job):
     (job.folder / "permit.pdf").write_bytes(b"%PDF invented")
     assert seal(job, "--out", "bag", "--include", "permit.pdf").code == 0
