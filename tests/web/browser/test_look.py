@@ -18,7 +18,7 @@ from playwright.sync_api import BrowserContext, Page, Route, expect
 Open = Callable[..., Page]
 
 STYLE = "<link rel=stylesheet href=/static/prepcheck.css>"
-RESULT = f"""<!doctype html><html lang=en><title>result</title>{STYLE}
+RESULT = f"""<!doctype html><html lang=en><meta name=viewport content="width=device-width"><title>result</title>{STYLE}
 <figure data-overlay data-width=4000 data-height=3000><div class=stage id=stage data-overlay-stage>
 <img src=/p.svg alt="" width=4000 height=3000 data-overlay-photo><img class=over src=/p.svg alt="" data-overlay-marks></div>
 <p><a class=button href="?marks=off" data-overlay-toggle>Hide the marks</a></p></figure>
