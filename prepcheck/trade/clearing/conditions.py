@@ -174,8 +174,12 @@ def _spread(gas: Gas, condition: VesselCondition, evidence: Evidence, settings: 
 def _few(gas: Gas, found: int, asked: int, what: str, fact: Fact) -> tuple[Remark, ...]:
     if found >= asked:
         return ()
-    text = f"Baffles trap vapour: {_NAMES[gas]} measured at {found} named {what}, at least {asked} asked for."
+    text = f"Baffles trap vapour: {_NAMES[gas]} measured at {_count(found, what)}, at least {asked} asked for."
     return (Remark(f"{gas.value}_few_{what}", Weight.HOLD, text, source_of(fact)),)
+
+
+def _count(found: int, what: str) -> str:
+    return f"1 named {what.removesuffix('s')}" if found == 1 else f"{found} named {what}"
 
 
 def _hydrogen_seen(condition: VesselCondition, evidence: Evidence) -> tuple[Remark, ...]:

@@ -138,3 +138,8 @@ def test_vapour_under_inert_gas_is_warned_of_and_holds_nothing() -> None:
     said = remarks(both, inerted())
     assert codes(said, Weight.HOLD) == set()
     assert "vapour_under_inert" in codes(said, Weight.WARN)
+
+
+def test_one_place_is_told_in_the_singular() -> None:
+    (text,) = [one.text for one in remarks(low(5.0, place="front bay"), inerted()) if one.code == "oxygen_few_places"]
+    assert text == "Baffles trap vapour: oxygen measured at 1 named place, at least 2 asked for."
