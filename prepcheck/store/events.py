@@ -36,7 +36,10 @@ def read_events(connection: sa.Connection, number: str | None) -> tuple[LoggedEv
     """Return the entries about a job, or about the log as a whole, in the order in which they were logged."""
     job_id = None if number is None else job_id_of(connection, number)
     rows = connection.execute(_events().where(t.events.c.job_id.is_not_distinct_from(job_id)))
-    return tuple(LoggedEvent(row.id, _at(row.at), row.person, row.role, _entry(row.body)) for row in rows)
+    return tuple(
+        LoggedEvent(row.id, _at(row.at), row.person, row.role, _entry(row.body), "" if row.body else row.kind)
+        for row in rows
+    )
 
 
 def read_seals(connection: sa.Connection) -> list[Seal]:
@@ -107,7 +110,7 @@ def _events() -> sa.Select[Any]:
     e = t.events
     return (
         sa.select(
-            *(e.c[name] for name in ("id", "at", "role", "body")),
+            *(e.c[name] for name in ("id", "at", "role", "kind", "body")),
             t.people.c.name.label("person"),
             t.jobs.c.number.label("job"),
         )

@@ -190,7 +190,8 @@ class SpotStory:
 class LoggedEvent:
     """An entry of a person about a job, as logged: `number` is its own, `entry` is None after a lawful erasure.
 
-    `role` is the one that the person proved with a PIN; empty when no PIN was given.
+    `role` is the one that the person proved with a PIN; empty when no PIN was given. `erased_kind` is the kind of an entry
+    that was erased, else empty.
     """
 
     number: int
@@ -198,6 +199,7 @@ class LoggedEvent:
     person: str
     role: str
     entry: AnyEntry | None
+    erased_kind: str = ""
 
 
 @dataclass(frozen=True)

@@ -73,15 +73,18 @@ def evidence_remarks(
 
 
 def _readings(events: Sequence[Event], moment: datetime, settings: Settings) -> tuple[Remark, ...]:
-    conditions = [one for one in _entries(events, VesselCondition) if one.at <= moment]
-    if not conditions:
+    conditions = _entries(events, VesselCondition)
+    told = sorted((one.at, number, one) for number, one in conditions.items() if one.at <= moment)
+    if not told:
         text = "The condition of the vessel is not logged: ventilated, inerted or water-filled, and what it held."
         return (Remark("no_condition", Weight.HOLD, text),)
-    readings = [one for one in _entries(events, GasReading) if one.taken_at <= moment]
-    certificates = [one for one in _entries(events, Certificate) if one.at <= moment]
+    _, number, condition = told[-1]
+    readings = [one for one in _entries(events, GasReading).values() if one.taken_at <= moment]
+    certificates = [one for one in _entries(events, Certificate).values() if one.at <= moment]
     return (
-        *check_readings(conditions[-1], readings, moment, settings.clearing, System(settings.report.units)),
-        *check_certificate(certificates[-1] if certificates else None, conditions[-1], moment),
+        *_erased(events, ("gas_reading", "vessel_condition"), number, "enter the condition anew and measure again"),
+        *check_readings(condition, readings, moment, settings.clearing, System(settings.report.units)),
+        *check_certificate(certificates[-1] if certificates else None, condition, moment),
     )
 
 
@@ -91,10 +94,18 @@ def _leaks(events: Sequence[Event], since: int) -> tuple[Remark, ...]:
         return (
             Remark("no_leak_test", Weight.HOLD, "No look for leaks is logged since the steps before it were finished."),
         )
-    if tests[-1].leaks:
-        where = "; ".join(tests[-1].leaks)
-        return (Remark("leaks_found", Weight.HOLD, f"The last look for leaks found some: {where}."[:200]),)
-    return ()
+    last = max(tests, key=lambda number: (tests[number].started_at, number))
+    erased = _erased(events, ("leak_entry",), last, "look for leaks again")
+    if tests[last].leaks:
+        where = "; ".join(tests[last].leaks)
+        return (Remark("leaks_found", Weight.HOLD, f"The last look for leaks found some: {where}."[:200]), *erased)
+    return erased
+
+
+def _erased(events: Sequence[Event], kinds: Sequence[str], after: int, what: str) -> tuple[Remark, ...]:
+    """Hold where evidence was erased that nothing newer has taken the place of: it may have spoken against the step."""
+    gone = [event.number for event in events if event.erased_kind in kinds and event.number > after]
+    return (Remark("evidence_erased", Weight.HOLD, f"Entry {gone[-1]} was erased: {what}."),) if gone else ()
 
 
 def _wall(events: Sequence[Event]) -> tuple[Remark, ...]:
@@ -103,8 +114,8 @@ def _wall(events: Sequence[Event]) -> tuple[Remark, ...]:
     return (Remark("no_wall_reading", Weight.HOLD, "No wall that is left after grinding is logged."),)
 
 
-def _entries(events: Sequence[Event], kind: type[E]) -> list[E]:
-    return [event.entry for event in events if isinstance(event.entry, kind)]
+def _entries(events: Sequence[Event], kind: type[E]) -> dict[int, E]:
+    return {event.number: event.entry for event in events if isinstance(event.entry, kind)}
 
 
 def _limit(step: Step, settings: StepSettings) -> Fact:

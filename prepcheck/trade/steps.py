@@ -19,7 +19,7 @@ from prepcheck.trade.work import Step, Work, parse_work
 
 
 class Event(Protocol):
-    """An entry as logged; `at` is ISO 8601 with offset."""
+    """An entry as logged; `at` is ISO 8601 with offset, `erased_kind` the kind of one that was erased."""
 
     @property
     def number(self) -> int: ...  # noqa: D102
@@ -31,6 +31,8 @@ class Event(Protocol):
     def role(self) -> str: ...  # noqa: D102
     @property
     def entry(self) -> AnyEntry | None: ...  # noqa: D102
+    @property
+    def erased_kind(self) -> str: ...  # noqa: D102
 
 
 class Progress(StrEnum):

@@ -9,14 +9,23 @@ from typing import Any
 import pytest
 
 from prepcheck import tasks
-from prepcheck.errors import NotAllowed, UnknownRecord, WrongUse
+from prepcheck.errors import Held, NotAllowed, UnknownRecord, WrongUse
 from prepcheck.merkle import root
 from prepcheck.store import LOG_FILE, Leaf
 from prepcheck.store.store import Store
-from prepcheck.trade.entries import Erased, Note
+from prepcheck.trade.entries import Erased, LeakEntry, Note
+from prepcheck.trade.work import parse_work
 from tests.store.records import PLACE, record_for, spot
-from tests.tasks.shop import JOB, PINS, QUICK, done, minute, new_shop, planned
+from tests.tasks.shop import JOB, PINS, QUICK, done, minute, new_shop, planned, release
 
+LEAK_TEST = """
+title = "Leak test"
+[[step]]
+name = "test"
+title = "Test"
+hold_point = true
+evidence = ["leak"]
+"""
 KEEPER: dict[str, Any] = {
     "reason": "asked to be forgotten", "by": "Rune", "pin": PINS["Rune"], "at": minute(30), "settings": QUICK,
 }  # fmt: skip
@@ -38,6 +47,17 @@ def check_only(store: Store, before: list[Leaf], erased: int) -> None:
     assert [one.index for one in after if one.text is None] == [erased]
     assert (after[erased].salt, after[erased].erased) == ("", "asked to be forgotten")
     assert store.tree_head().root == root([bytes.fromhex(one.hash) for one in after]).hex()
+
+
+def test_a_leak_that_was_erased_does_not_release_its_hold_point(tmp_path):
+    store = planned(tmp_path, parse_work(LEAK_TEST, "leak test"))
+    done(store, "test", 1)
+    for at, leaks in ((2, ()), (3, ("toe of the weld",))):
+        look = LeakEntry(method="bubbles", leaks=leaks, started_at=minute(at))
+        found = tasks.log_entry(store, JOB, look, person="Ola", at=minute(at))
+    tasks.erase_entry(store, found.number, **KEEPER)
+    with pytest.raises(Held, match="was erased: look for leaks again"):
+        release(store, "test", 31)
 
 
 # people

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -14,6 +14,7 @@ from prepcheck.trade.entries import (
     AnyEntry,
     LeakEntry,
     Note,
+    State,
     StepDone,
     StepReleased,
     StepReopened,
@@ -37,6 +38,7 @@ class Logged:
     person: str
     role: str
     entry: AnyEntry | None
+    erased_kind: str = ""
 
 
 def log(*told: tuple[float, AnyEntry | None]) -> list[Logged]:
@@ -287,6 +289,20 @@ def test_readings_that_aged_ran_out_of_time():  # 30 min, a setting: common prac
     assert codes(state(cleared_vessel(), 37, closed()).ran_out) == ["reading_aged"]
 
 
+@pytest.mark.parametrize(("kind", "holds"), [("gas_reading", True), ("vessel_condition", True), ("note", False)])
+def test_a_reading_that_was_erased_holds_until_the_condition_is_entered_anew(kind, holds):
+    events = [*cleared_vessel(), Logged(90, minute(7).isoformat(), "Ola", "", None, kind)]
+    assert ("evidence_erased" in codes(state(events, 8, closed()).find("open up").blocks)) is holds
+    anew = [replace(one, number=90 + one.number) for one in cleared_vessel()[2:]]
+    assert "evidence_erased" not in codes(state([*events, *anew], 8, closed()).find("open up").blocks)
+
+
+def test_the_newest_condition_counts_in_whatever_order_they_were_logged():
+    newest = condition(5).model_copy(update={"condition": State.INERTED, "room_ventilated": True})
+    events = log((0, StepDone(step="intake")), (6, newest), (7, condition(1)), *((8, one) for one in readings(6)))
+    assert "no_entry" in codes(state(events, 9, closed()).find("open up").remarks)
+
+
 def test_who_did_the_opening_may_say_so_before_the_readings_are_in():
     events = cleared_vessel()[:1]
     told = state(events, 8, closed())
@@ -335,6 +351,22 @@ def leak(at: float, *leaks: str) -> tuple[float, LeakEntry]:
 )
 def test_the_last_look_for_leaks_after_the_weld_counts(told, holds):
     assert codes(state(log(*told), 40, parse_work(EVIDENCE, "own")).find("test").blocks) == holds
+
+
+def test_a_look_for_leaks_dated_before_the_last_does_not_take_its_place():
+    events = log((10, StepDone(step="weld")), leak(30, "toe"), (40, leak(20)[1]))
+    assert "leaks_found" in codes(state(events, 50, parse_work(EVIDENCE, "evidence")).find("test").blocks)
+
+
+def test_a_look_for_leaks_that_was_erased_holds_until_somebody_looks_again():
+    seen = [
+        *log((10, StepDone(step="weld")), leak(20)),
+        Logged(3, minute(30).isoformat(), "Ola", "", None, "leak_entry"),
+    ]
+    work = parse_work(EVIDENCE, "evidence")
+    assert codes(state(seen, 50, work).find("test").blocks) == ["evidence_erased"]
+    again = Logged(4, minute(40).isoformat(), "Ola", "", leak(40)[1])
+    assert codes(state([*seen, again], 50, work).find("test").blocks) == []
 
 
 def test_a_step_may_ask_for_a_wall_reading():
