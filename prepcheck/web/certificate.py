@@ -79,18 +79,26 @@ def authority_der(folder: Path) -> bytes | None:
 def _authority(folder: Path, names: Collection[str], now: datetime) -> tuple[x509.Certificate, EllipticCurvePrivateKey]:
     """Return the authority, made anew when it is not there or would end before the page's certificate."""
     from cryptography import x509
-    from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
-    from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
     path = folder / AUTHORITY_FILE
     if path.is_file():
         found = x509.load_pem_x509_certificate(path.read_bytes())
-        key = load_pem_private_key((folder / AUTHORITY_KEY).read_bytes(), None)
-        if found.not_valid_after_utc > now + timedelta(days=PAGE_DAYS) and isinstance(key, EllipticCurvePrivateKey):
-            return found, key
+        if found.not_valid_after_utc > now + timedelta(days=PAGE_DAYS):
+            return found, load_key(folder / AUTHORITY_KEY)
     made, key = _new_authority(names, now)
     _write(folder, AUTHORITY_FILE, AUTHORITY_KEY, made, key)
     return made, key
+
+
+def load_key(path: Path) -> EllipticCurvePrivateKey:
+    """Read a private key that was written here; `ValueError` for anything else."""
+    from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
+    from cryptography.hazmat.primitives.serialization import load_pem_private_key
+
+    key = load_pem_private_key(path.read_bytes(), None)
+    if not isinstance(key, EllipticCurvePrivateKey):
+        raise ValueError(path)
+    return key
 
 
 def _new_authority(names: Collection[str], now: datetime) -> tuple[x509.Certificate, EllipticCurvePrivateKey]:
