@@ -116,9 +116,7 @@ def _limit_remarks(work: LeakWork, settings: LeakSettings, system: System) -> It
         yield Remark("over_most", Weight.HOLD, text, "as given; the shop's own")
     if work.over_gas_limit:
         limit = of_setting(settings, "gas_most_kpa")
-        text = (
-            f"With gas, more than {_pressure(limit.value * 1000, system)}: a tank with flat sides is no pressure vessel."
-        )
+        text = f"With gas, more than {_pressure(limit.value * 1000, system)}: a tank with flat sides is no pressure vessel."
         yield Remark("over_gas_limit", Weight.HOLD, text, source_of(limit))
 
 
