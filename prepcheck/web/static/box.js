@@ -180,4 +180,11 @@ export class Box {
     await answer(store.put({ owner, until: Date.now() + LEASE_MS }, "sender"));
     return true;
   }
+
+  /** Let another page send at once. @param {string} owner */
+  async release(owner) {
+    if (this.db === null) return;
+    const store = this.#work(["lease"], "readwrite").objectStore("lease");
+    if ((await answer(store.get("sender")))?.owner === owner) await answer(store.delete("sender"));
+  }
 }

@@ -53,6 +53,8 @@ export class Draft {
 
 /** Show the photos of a set beside the hints where to hold the torch. @param {HTMLFormElement} form @param {Draft} draft */
 export async function thumbnails(form, draft) {
+  const list = form.querySelector("[data-take-shots]");
+  while (list && list.children.length < draft.length) list.append(document.createElement("li")); // more photos than hints
   const places = [...form.querySelectorAll("[data-take-shots] > li")];
   for (const [at, place] of places.entries()) {
     place.querySelectorAll("[data-taken]").forEach((old) => free(old));

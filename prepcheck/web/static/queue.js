@@ -78,7 +78,10 @@ export class Queue extends EventTarget {
   /** Send the next shot. @returns {Promise<number>} milliseconds until there may be another */
   async #step() {
     const shot = (await this.box.all()).find((one) => one.state === "waiting" && this.#mine(one));
-    if (!shot || !this.person) return this.#well(IDLE_MS);
+    if (!shot || !this.person) {
+      await this.box.release(this.owner);
+      return this.#well(IDLE_MS);
+    }
     if (!(await this.box.lease(this.owner))) return RENEW_MS;
     const order = Number(shot.order);
     this.#tell({ order, share: this.progress?.order === order ? this.progress.share : 0, text: "sending" });

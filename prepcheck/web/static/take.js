@@ -87,6 +87,11 @@ async function wire(form, queue) {
     files.value = "";
     await show();
   });
+  files.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault(); // not to send an empty form
+    files.click();
+  });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (!draft) return files.click();
