@@ -26,6 +26,10 @@ _BROKEN = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, RuntimeErro
 """What reading a damaged entry of a zip file raises."""
 
 
+_END_RECORD = struct.Struct("<4s16xH")
+"""Signature and length of the comment in the record that ends a zip file."""
+
+
 class Source(Protocol):
     """Where a bag's files come from."""
 
@@ -149,6 +153,9 @@ class ZipSource:
         self._entries: dict[str, zipfile.ZipInfo] = {}
         self.inside = _common_folder([entry.filename for entry in self._zip.infolist()])
         """The folder inside, with its slash, that the bag lies in."""
+        if self._zip.infolist() and not _ends_alone(path, self._zip):
+            told = "the zip file holds bytes before, behind or beside its files"
+            self._listing.faults.append(Fault(Kind.ADDED, "the bag", told))
         for entry in self._listing.limited(self._zip.infolist()):
             self._take(entry, entry.orig_filename.removeprefix(self.inside))
 
@@ -194,6 +201,14 @@ class ZipSource:
             self.faults.append(Fault(Kind.NAME, path, str(wrong)))
         elif self._listing.add(path, entry.file_size):
             self._entries[path] = entry
+
+
+def _ends_alone(path: Path, file: zipfile.ZipFile) -> bool:
+    """Say whether a zip file begins with its first entry and ends with its end record, without a comment."""
+    with path.open("rb") as raw:
+        raw.seek(-_END_RECORD.size, os.SEEK_END)
+        signature, comment = _END_RECORD.unpack(raw.read())
+    return signature == b"PK\5\6" and comment == 0 and min(one.header_offset for one in file.infolist()) == 0
 
 
 def open_source(path: Path) -> Source:

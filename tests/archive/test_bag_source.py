@@ -78,6 +78,21 @@ def test_a_link_or_device_is_a_fault_and_is_not_read(tmp_path, mode):
     assert faults(zipped(tmp_path / "bag.zip", (entry("data/link", mode), b"/etc/passwd"))) == [("name", "data/link")]
 
 
+@pytest.mark.parametrize(("before", "behind"), [(b"hidden", b""), (b"", b"hidden"), (b"", b"\0")])
+def test_bytes_that_belong_to_no_file_of_a_zip_are_a_fault(tmp_path, before, behind):
+    path = zipped(tmp_path / "bag.zip")
+    assert faults(path) == []
+    path.write_bytes(before + path.read_bytes() + behind)
+    assert faults(path) == [("added", "the bag")]
+
+
+def test_a_comment_in_a_zip_is_a_fault(tmp_path):
+    path = zipped(tmp_path / "bag.zip")
+    with zipfile.ZipFile(path, "a") as file:
+        file.comment = b"hidden"
+    assert faults(path) == [("added", "the bag")]
+
+
 def test_the_same_name_twice_is_a_fault(tmp_path):
     assert ("name", "data/a.txt") in faults(zipped(tmp_path / "bag.zip", ("data/a.txt", b"other")))
 
