@@ -124,4 +124,5 @@ def _say(done: JobSealed) -> None:
     typer.echo(f"  key {done.fingerprint}")
     typer.echo(f"  tag manifest SHA-256 {bag.sealed.manifest_sha256}")
     typer.echo("The time is the shop's own word. For a timestamp of another: prepcheck timestamp BAG --request FILE")
+    typer.echo("Have somebody else keep a copy: only an older bag shows a log that was written anew (verify --after).")
     typer.echo("Anybody can look at it with prepcheck verify BAG, or compare the hashes with check.html in the bag.")

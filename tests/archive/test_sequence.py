@@ -234,10 +234,33 @@ def test_a_story_that_leaves_an_entry_out_is_named(tmp_path, key):
     ],
 )  # fmt: skip
 def test_a_story_with_a_fact_that_was_not_logged_says_which(tmp_path, key, change, said):
-    story = json.loads(json.dumps(s.evidence().story | {"spots": s.evidence().story["spots"]}))
+    story = json.loads(json.dumps(s.evidence().story))
     change(story)
     bag = s.sealed(tmp_path / "bag", replace(s.evidence(), story=story), key).path
     assert said in [fault.what for fault in s.looked(bag).faults]
+
+
+FACTS = (
+    "at", "person", "note", "outline", "corrects", "standing", "tool_standing", "bright_share", "interval", "reason", "taken",
+    "photo_name", "photo_sha256", "photos", "origin", "refused", "drawn", "since", "corrected_by", "disagreements",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("fact", FACTS)
+def test_each_fact_of_an_inspection_is_held_against_the_log(tmp_path, key, fact):
+    story = json.loads(json.dumps(s.evidence().story))
+    inspected(story)[fact] = [{"another": "thing"}]
+    bag = s.sealed(tmp_path / "bag", replace(s.evidence(), story=story), key).path
+    assert [fault.what for fault in s.looked(bag).faults] == [f"inspection 1: not as it was logged: {fact}"]
+
+
+def test_flags_spot_and_pass_of_an_inspection_are_held_against_the_log(tmp_path, key):
+    story = json.loads(json.dumps(s.evidence().story))
+    story["spots"][0].update(number=9, name="elsewhere")
+    story["spots"][0]["passes"][0]["pass_no"] = 9
+    inspected(story)["flags"] = [{"code": "blurred", "blocking": True}]
+    (fault,) = s.looked(s.sealed(tmp_path / "bag", replace(s.evidence(), story=story), key).path).faults
+    assert set(fault.what.rpartition(": ")[2].split(", ")) == {"spot", "spot_name", "pass", "flags"}
 
 
 def inspected(story: dict[str, object]) -> dict[str, object]:
