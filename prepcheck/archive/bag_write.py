@@ -16,7 +16,7 @@ from typing import Protocol
 from prepcheck.archive.bag_names import encode, name_fault
 from prepcheck.archive.bag_parts import DECLARATION
 from prepcheck.archive.durable import make_folder, sync_folder, write_new
-from prepcheck.errors import NameClash, StoreFault
+from prepcheck.errors import NameClash, StoreFault, StoreFull
 from prepcheck.store import os_fault
 
 MANIFEST, TAG_MANIFEST = "manifest-sha256.txt", "tagmanifest-sha256.txt"
@@ -116,7 +116,11 @@ def bag_place(place: Path, *, as_zip: bool, before_move: Callable[[Path], None] 
             raise
         move(beside, place)
     except OSError as error:
-        raise os_fault(error, place) from error
+        fault = os_fault(error, place)
+        if isinstance(fault, StoreFull):
+            raise fault from error
+        why = (error.strerror or type(error).__name__).lower()
+        raise StoreFault(f"cannot be written ({why})", "Choose another --out", str(place)) from error
 
 
 def check_free(place: Path) -> None:

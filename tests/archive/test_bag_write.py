@@ -100,6 +100,13 @@ def test_what_is_there_is_never_replaced(tmp_path, as_zip):
 
 
 @pytest.mark.parametrize("as_zip", [False, True])
+def test_a_place_that_cannot_be_written_is_told_as_such(tmp_path, as_zip):
+    (tmp_path / "file").write_text("no folder")
+    with pytest.raises(StoreFault, match=r"cannot be written \(not a directory\).*--out"):
+        write(tmp_path / "file" / "bag", as_zip=as_zip)
+
+
+@pytest.mark.parametrize("as_zip", [False, True])
 def test_what_appears_while_writing_is_not_replaced_and_the_bag_is_kept_beside(tmp_path, as_zip):
     place = tmp_path / "bag"
     with (
