@@ -254,6 +254,6 @@ def jobs(session: SignedIn, shop: TheShop) -> list[JobLine]:
 
 
 @router.get("/jobs/{number}")
-def job(number: str, session: SignedIn, shop: TheShop) -> Story:
+def job(number: Annotated[str, Path(max_length=80)], session: SignedIn, shop: TheShop) -> Story:
     """Tell everything that was logged in a job."""
     return tasks.job_story(shop.store, number)

@@ -43,8 +43,8 @@ def handshake(tmp_path, cert, key, name):
 
         def answer():
             try:
-                with door.accept()[0] as one, server.wrap_socket(one, server_side=True) as safe_one:
-                    safe_one.recv(1)
+                with door.accept()[0] as one, server.wrap_socket(one, server_side=True) as secured:
+                    secured.recv(1)
             except (ssl.SSLError, OSError):
                 pass
 
