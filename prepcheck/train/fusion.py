@@ -252,9 +252,11 @@ def _left_out(samples: Sequence[Sample], decay: float, balance: float) -> list[t
 
 
 def _calibrated(answers: Sequence[tuple[Sample, Rows]]) -> tuple[dict[int, Calibration], dict[str, Any]]:
+    """Calibrate one photo alone, and several together: there are too few sets of each count for a tail of 5 %."""
     numbers, checks = {}, {}
     for count in sorted({sample.photos for sample, _ in answers}):
-        seen = [Seen(with_bright(s.chances.T, odds).T, s.truth) for s, odds in answers if s.photos == count]
+        alike = [(s, odds) for s, odds in answers if (s.photos > 1) == (count > 1)]
+        seen = [Seen(with_bright(s.chances.T, odds).T, s.truth) for s, odds in alike]
         sure = choose_sure(seen)
         scale, floor = conformal(rows := errors(seen, sure))
         numbers[count] = Calibration(sure=sure, error_scale=scale, error_floor=floor)
