@@ -42,6 +42,7 @@ def check_entries(log: LogFile, head: Head, tell: Tell) -> None:
         _check_entry(entry, head, tell)
     _check_numbers(log.entries, head, tell)
     _check_erased(log, tell)
+    _check_once(log, tell)
     for where, entries in (("log.json", log.entries), ("log.json, people", log.people)):
         places = [entry.index for entry in entries]
         if places != sorted(set(places)):
@@ -80,6 +81,16 @@ def _check_erased(log: LogFile, tell: Tell) -> None:
     for entry in log.entries:
         if entry.text is None and entry.hash not in reasons:
             tell(Kind.LOG, name_of(entry), "its text is gone, and no entry of the job says that it was erased")
+
+
+def _check_once(log: LogFile, tell: Tell) -> None:
+    """Check that nothing was logged a second time under the number of something older, to be told in its place."""
+    seen: set[tuple[str, str]] = set()
+    for entry in (*log.entries, *log.people):
+        what = str(told(entry).get("kind")), str(told(entry).get("number"))
+        if entry.text is not None and what in seen:
+            tell(Kind.LOG, name_of(entry), f"says anew what {what[0]} {what[1]} is, which stands before it")
+        seen.add(what)
 
 
 def erasures(log: LogFile) -> dict[str, str]:

@@ -205,6 +205,18 @@ def test_an_entry_that_cannot_be_read_is_told(tmp_path, key):
     assert any(fault.what == "its text cannot be read" for fault in found.faults)
 
 
+def test_an_entry_logged_again_under_an_older_number_is_told(tmp_path, key):
+    leaves = [*s.log(), s.note(6, 5, 2, "ground with an old disc", 9)]
+    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(leaves), key).path).faults
+    assert "says anew what event 2 is, which stands before it" in [fault.what for fault in found]
+
+
+def test_a_person_named_again_is_told(tmp_path, key):
+    leaves = [*s.log(), s.leaf(6, 2, {"kind": "person", "number": 1, "name": "Ida"}, "")]
+    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(leaves), key).path).faults
+    assert "says anew what person 1 is, which stands before it" in [fault.what for fault in found]
+
+
 def test_a_story_that_tells_another_entry_is_named(tmp_path, key):
     story = json.loads(json.dumps(s.evidence().story))
     story["events"][0]["entry"]["text"] = "ground with an old disc"
