@@ -29,6 +29,7 @@ ALONE = (
     " its end that it left out of this bag, cannot be noticed from one bag alone"
 )
 COPIES = "That each shows what its original shows is the shop's own word, until it hands the original over"
+NO_JOB = "the entry that opened the job was erased: its alloy, wall and contents as told are the shop's own word"
 REPORT = "what lies in data/report was signed with all else, and was not held against the log"
 
 
@@ -222,6 +223,8 @@ def _tell_erased(bag: _Bag, log: s.LogFile) -> None:
             bag.told.append(
                 f"{sequence.name_of(entry)} was erased: {entry.erased}. Its hash {entry.hash} stays in the tree"
             )
+    if not any(sequence.told(entry).get("kind") == "job" for entry in log.entries):
+        bag.told.append(NO_JOB)
     named = {str(sequence.told(entry)["person"]) for entry in log.entries if "person" in sequence.told(entry)}
     there = {str(sequence.told(entry).get("number")) for entry in log.people}
     bag.told += [f"the name of person {number} is not in the bag: it was erased" for number in sorted(named - there)]

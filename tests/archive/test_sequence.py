@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from prepcheck.archive import keys
+from prepcheck.archive.verify import NO_JOB
 from prepcheck.merkle import leaf_hash, root
 from prepcheck.store.rows import Leaf
 from prepcheck.trade.entries import Sealed
@@ -436,6 +437,12 @@ def test_a_text_that_is_gone_without_a_reason_is_a_fault(tmp_path, key):
 
 def test_a_text_that_is_gone_without_an_entry_that_says_so_is_a_fault(tmp_path, key):
     assert faults_of(without(s.log(), 4)[:-1], tmp_path / "bag", key) == [("log", "entry 3 of J-0001")]
+
+
+def test_what_an_erased_job_says_of_itself_is_told_to_be_the_shops_word(tmp_path, key):
+    found = s.looked(s.sealed(tmp_path / "bag", s.evidence(without(s.log(), 1)), key).path)
+    assert found.faults == ()
+    assert NO_JOB in found.told
 
 
 def test_an_erased_name_is_told(tmp_path, key):
