@@ -40,7 +40,7 @@ class Asked:
     @property
     def system(self) -> System:
         """Units of the plan."""
-        return System(self.said.get("units", self.settings.report.units))
+        return _word(self, "units", System, "the units", self.settings.report.units)
 
     def quantity(self, name: str, kind: Kind, what: str) -> float | None:
         """Read a quantity that may be missing."""
@@ -52,8 +52,7 @@ class Asked:
 
     def inputs(self, fields: Sequence[Field]) -> tuple[tuple[str, str], ...]:
         """Return what was typed as the inputs of the plan."""
-        told = {one.name: self.said.get(one.name) for one in fields}
-        return given(**{name: "; ".join(value.splitlines()) if value else None for name, value in told.items()})
+        return given(**{one.name: "; ".join(_lines(self.said, one.name)) or None for one in fields})
 
 
 @dataclass(frozen=True)
