@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.web.pages.places import PAGES, fill, served
-from tests.web.shop import open_page
+from tests.web.shop import open_page, plate_jpeg
 
 pytest.importorskip("playwright.sync_api")
 from axe_playwright_python.sync_playwright import Axe
@@ -61,6 +61,7 @@ def opened(chromium, address):
         if key not in looks:
             context = chromium.new_context(**screen, color_scheme=scheme, base_url=home, **more)
             faults = []
+            context.set_default_timeout(8000)
             page = context.new_page()
             page.on("pageerror", lambda error: faults.append(str(error)))
             page.on("dialog", lambda dialog: (faults.append(f"dialog {dialog.message}"), dialog.dismiss()))
@@ -68,7 +69,7 @@ def opened(chromium, address):
                 "console", lambda said: faults.append(said.text) if "Content Security Policy" in said.text else None
             )
             page.goto(f"/pair/{app.state.shop.sessions.new_link()}")
-            page.click("text=Use this phone")
+            page.click("main form button")
             page.select_option("[name=name]", "Ola")
             page.fill("[name=pin]", "4711")
             page.click("button:has-text('Sign in')")
@@ -137,14 +138,21 @@ def test_nothing_moves_for_who_wants_that(opened):
     )
 
 
-def test_from_opening_to_the_camera_is_one_tap(opened):
-    page, _ = opened(PHONE, "light")
+def test_from_opening_to_the_result_are_three_taps(opened, address, tmp_path):
+    """The second and third tap are the camera's own: its shutter, and its word that the photo is good."""
+    page, faults = opened(PHONE, "light")
     page.goto("/")
-    with page.expect_file_chooser() as chosen:
-        page.tap("text=Take a photo")
-    assert not chosen.value.is_multiple()
+    page.wait_for_selector("html[data-ready=take]")
     button = page.locator("form[data-take] label").bounding_box()
     assert button["y"] + button["height"] < 740 - 70  # in reach without scrolling, above the bar
+    with page.expect_file_chooser() as chosen:
+        page.touchscreen.tap(button["x"] + button["width"] / 2, button["y"] + button["height"] / 2)
+    photo = tmp_path / "camera.jpg"
+    photo.write_bytes(plate_jpeg(seed=9))
+    chosen.value.set_files(photo)
+    page.wait_for_url("**/inspections/*")
+    assert page.locator(".band .word").inner_text() == "residue left"
+    assert faults == []
 
 
 def test_letters_are_large(opened):
