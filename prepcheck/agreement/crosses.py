@@ -1,0 +1,56 @@
+"""The picture with numbered crosses that a person looks at while labelling."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from prepcheck.agreement.grid import Grid, whole
+
+_LEAST_PITCH = 56
+"""Neighbouring crosses are at least so many pixels apart, so that numbers stay apart."""
+_MOST_SIDE = 6000
+_QUALITY = 92
+_DARK, _LIGHT = (0, 0, 0), (255, 255, 255)
+_FONT, _SCALE = cv2.FONT_HERSHEY_SIMPLEX, 0.42
+
+
+def draw_crosses(rgb: NDArray[np.uint8], reduction: float, laid: Grid) -> bytes:
+    """Return a JPEG of the part of a photo that the points lie in, each point a numbered cross with an open middle.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (h, w, 3), uint8
+        Raster of the upright photo.
+    reduction : float
+        Pixels of the full photo per pixel of `rgb`.
+    laid : Grid
+        The points, in pixels of the full photo.
+    """
+    left, top, right, bottom = _window(rgb.shape, reduction, laid)
+    part = np.ascontiguousarray(rgb[top:bottom, left:right, ::-1])
+    scale = min(max(1.0, _LEAST_PITCH * reduction / laid.pitch), max(1.0, _MOST_SIDE / max(part.shape)))
+    picture = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
+    places = ((laid.points + 0.5) / reduction - (left, top)) * scale - 0.5
+    for number, (x, y) in enumerate(np.round(places).astype(int).tolist(), 1):
+        _cross(picture, x, y, str(number))
+    done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
+    assert done
+    return data.tobytes()
+
+
+def _window(shape: tuple[int, ...], reduction: float, laid: Grid) -> tuple[int, int, int, int]:
+    edge = whole((shape[1], shape[0])) if laid.outline is None else (laid.outline + 0.5) / reduction
+    beside = laid.pitch / reduction
+    left, top = np.maximum(np.floor(edge.min(axis=0) - beside), 0).astype(int).tolist()
+    right, bottom = np.minimum(np.ceil(edge.max(axis=0) + beside), (shape[1], shape[0])).astype(int).tolist()
+    return left, top, right, bottom
+
+
+def _cross(picture: cv2.typing.MatLike, x: int, y: int, number: str) -> None:
+    """Draw light lines on dark ones, so that they show on metal and on oxide; the point itself stays free."""
+    for ink, width in ((_DARK, 3), (_LIGHT, 1)):
+        for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+            cv2.line(picture, (x + 3 * dx, y + 3 * dy), (x + 9 * dx, y + 9 * dy), ink, width, cv2.LINE_AA)
+        cv2.putText(picture, number, (x + 6, y - 6), _FONT, _SCALE, ink, width, cv2.LINE_AA)
