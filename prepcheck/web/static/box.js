@@ -32,7 +32,7 @@
 
 const NAME = "prepcheck";
 const VERSION = 1;
-const LEASE_MS = 4000;
+const LEASE_MS = 2500;
 
 /** A key that nobody else makes. No `crypto.randomUUID`: plain http has only `getRandomValues`. */
 export function newKey() {
@@ -155,15 +155,17 @@ export class Box {
     return answer(this.#work(["bytes"], "readonly").objectStore("bytes").get(key));
   }
 
-  /** Take a shot out, with its bytes. @param {Shot} shot */
-  async remove(shot) {
+  /** Take a shot out, with its bytes, and put what is left of it in its place. @param {Shot} shot @param {Shot=} left */
+  async remove(shot, left) {
     const order = Number(shot.order);
-    this.loose.delete(order);
+    const loose = this.loose.delete(order);
+    if (loose && left) this.loose.set(order, left);
     for (const piece of shot.pieces) this.looseBytes.delete(piece.key);
     if (this.db === null) return;
     const work = this.#work(["shots", "bytes"], "readwrite");
     const done = written(work);
     work.objectStore("shots").delete(order);
+    if (left && !loose) work.objectStore("shots").put(left);
     for (const piece of shot.pieces) work.objectStore("bytes").delete(piece.key);
     await done;
   }

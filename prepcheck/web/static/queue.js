@@ -13,7 +13,7 @@ import { Away, SignedOut, pause, wait } from "./wire.js";
 
 /** @typedef {{order: number, share: number, text: string}} Progress */
 
-const RENEW_MS = 1300;
+const RENEW_MS = 800;
 const IDLE_MS = 20000;
 const SIGN_IN_MS = 60000;
 const MOST_DONE = 10;
@@ -38,6 +38,8 @@ export class Queue extends EventTarget {
     this.owner = owner();
     /** @type {Progress | null} */
     this.progress = null;
+    /** Order of the shot whose result is shown as soon as there is one; nothing of it stays here then. */
+    this.awaited = -1;
     /** Why nothing is being sent, in words; empty while all goes well. */
     this.trouble = "";
   }
@@ -121,11 +123,9 @@ export class Queue extends EventTarget {
     return Math.max(pause(tries), fault instanceof Away ? 1000 * fault.after : 0);
   }
 
-  /** Keep that it was logged, not its bytes. @param {Shot} shot */
+  /** Keep that it was logged, not its bytes; nothing where its result is shown now. @param {Shot} shot */
   async #finish(shot) {
-    await this.box.remove(shot);
-    const { order, ...rest } = shot;
-    await this.box.put({ ...rest, pieces: [] });
+    await this.box.remove(shot, shot.order === this.awaited ? undefined : { ...shot, pieces: [] });
     const done = (await this.box.all()).filter((one) => one.state === "done");
     for (const old of done.slice(0, -MOST_DONE)) await this.box.remove(old);
   }

@@ -8,20 +8,23 @@ const NAMES = { photo: "Photo", set: "Set of photos", clip: "Clip" };
 const HELD =
   "This phone cannot keep the photo (private mode, or no room left). It is being sent: leave this page open until it is.";
 
-/** @param {HTMLFormElement[]} forms @param {Queue} queue @param {number} awaited */
-export async function showQueue(forms, queue, awaited) {
+/** @param {HTMLFormElement[]} forms @param {Queue} queue */
+export async function showQueue(forms, queue) {
   const shots = (await queue.box.all()).filter((shot) => shot.state !== "draft");
   for (const form of forms) {
     status(form, line(shots, queue));
     bar(form, shots, queue);
-    rows(form, shots.filter((shot) => shot.order !== awaited || shot.state !== "done"), queue);
+    rows(form, [...shots.filter(needsPerson), ...shots.filter((shot) => !needsPerson(shot))], queue);
   }
 }
+
+/** @param {Shot} shot */
+const needsPerson = (shot) => shot.state === "choose" || shot.state === "refused";
 
 /** What to say in one line. @param {Shot[]} shots @param {Queue} queue */
 export function line(shots, queue) {
   const waiting = shots.filter((shot) => shot.state === "waiting");
-  if (waiting.length === 0) return shots.some((shot) => shot.state === "refused") ? "One was not taken: see below." : "";
+  if (waiting.length === 0) return shots.some(needsPerson) ? "One photo needs you: see below." : "";
   const others = waiting.filter((shot) => shot.person !== queue.person);
   if (!queue.person || others.length === waiting.length)
     return `Kept on this phone: sign in as ${others[0]?.person || waiting[0].person} to send.`;

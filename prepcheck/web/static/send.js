@@ -11,7 +11,7 @@ import { Away, Refused, ask, wait } from "./wire.js";
 const LEAST_CHUNK = 64 * 1024;
 const MOST_CHUNK = 4 * 1024 * 1024;
 const HELD_S = 5;
-const LEAST_MS = 100;
+const LEAST_MS = 30;
 const QUICK_MS = 1000;
 const SLOW_MS = 4000;
 const MISSING = new Set(["unknown_page", "clash"]);
@@ -29,7 +29,7 @@ export function nextChunk(size, ms) {
 /**
  * Send a shot. Each step that the server answered is put down in the box before the next, so that a page that dies goes on there.
  * @param {Shot} shot @param {Box} box @param {Tell} tell
- * @returns {Promise<Shot>} with `state` done, choose or refused
+ * @returns {Promise<Shot>} with `state` done (not yet put down), choose or refused
  */
 export async function send(shot, box, tell) {
   try {
@@ -48,7 +48,8 @@ async function inspect(shot, box, tell) {
     begun = await begin(shot);
   }
   const work = begun.inspection === undefined ? await follow(begun.work, tell) : begun;
-  return box.put(concluded(shot, work));
+  const end = concluded(shot, work);
+  return end.state === "done" ? end : box.put(end);
 }
 
 /** Ask for the inspection; with the same key it is the same one. @param {Shot} shot @returns {Promise<any>} */

@@ -16,9 +16,6 @@ const MOST_OF_A_SET = 6;
 const LEAST_OF_A_SET = 2;
 const MOST_NAME = 100;
 
-/** Number of the shot taken on this page, whose result is shown as soon as there is one. */
-let awaited = -1;
-
 /** @param {HTMLFormElement} form @param {string} name */
 function field(form, name) {
   const found = form.elements.namedItem(name);
@@ -68,13 +65,15 @@ function say(form, words) {
 async function sendNow(form, files, queue) {
   const { shot, bytes } = shotOf(form, files, queue.person, "waiting");
   const kept = await queue.put(shot, bytes);
-  awaited = Number(kept.order);
+  queue.awaited = Number(kept.order);
+  form.querySelector("[data-take-status]")?.scrollIntoView({ block: "nearest" });
   remember({ person: shot.person, job: shot.job, spot: shot.spot, pass_no: String(shot.pass_no) });
 }
 
 /** @param {HTMLFormElement} form @param {Queue} queue */
 async function wire(form, queue) {
   const files = /** @type {HTMLInputElement} */ (form.querySelector("[data-take-files]"));
+  files.required = false; // what is in the box counts, not what is in the field
   const draft = field(form, "kind") === "set" ? await Draft.of(field(form, "job"), field(form, "spot"), queue) : null;
   const show = () => draft && thumbnails(form, draft);
   files.addEventListener("change", async () => {
@@ -97,7 +96,8 @@ async function wire(form, queue) {
     if (!draft) return files.click();
     if (draft.length < LEAST_OF_A_SET) return say(form, `A set needs ${LEAST_OF_A_SET} to ${MOST_OF_A_SET} photos; ${draft.length} so far.`);
     if (!filled(form)) return;
-    awaited = await draft.send(form, shotOf);
+    queue.awaited = await draft.send(form, shotOf);
+    form.querySelector("[data-take-status]")?.scrollIntoView({ block: "nearest" });
     await show();
   });
   const button = /** @type {HTMLElement | null} */ (form.querySelector("[data-take-send]"));
@@ -105,10 +105,10 @@ async function wire(form, queue) {
   await show();
 }
 
-/** @param {Event} event */
-function arrived(event) {
+/** Show the result of the shot taken here. @param {Event} event @param {Queue} queue */
+function arrived(event, queue) {
   const shot = /** @type {CustomEvent<Shot>} */ (event).detail;
-  if (shot.order === awaited && shot.state === "done") location.assign(`/inspections/${shot.inspection}`);
+  if (shot.order === queue.awaited && shot.state === "done") location.assign(`/inspections/${shot.inspection}`);
 }
 
 /** @param {HTMLFormElement[]} forms @param {Queue} queue */
@@ -121,7 +121,7 @@ function shown(forms, queue) {
     busy = true;
     while (again) {
       again = false;
-      await showQueue(forms, queue, awaited);
+      await showQueue(forms, queue);
     }
     busy = false;
   };
@@ -131,7 +131,7 @@ async function start() {
   const forms = /** @type {HTMLFormElement[]} */ ([...document.querySelectorAll("form[data-take]")]);
   fillIn(forms);
   const queue = new Queue(await openBox(), document.documentElement.dataset.person ?? "");
-  queue.addEventListener("sent", arrived);
+  queue.addEventListener("sent", (event) => arrived(event, queue));
   const show = shown(forms, queue);
   queue.addEventListener("change", show);
   addEventListener("beforeunload", (event) => queue.box.durable || event.preventDefault());

@@ -12,19 +12,28 @@ from tests.web.browser.stand_in import PHONE, StandIn
 pytest.importorskip("playwright.sync_api")
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
+from tests.web.browser.running import Running, local_time, opener, signed_in
+from tests.web.shop import new_shop
+
 CHROMIUM = Path("/usr/bin/chromium")
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-dev-shm-usage"]
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Chromium without a window; skips where it is missing."""
+def launch() -> Iterator[Callable[..., Browser]]:
+    """Start Chromium without a window; skips where it is missing."""
     if not CHROMIUM.exists():
         pytest.skip("no chromium on this machine")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
-        yield browser
-        browser.close()
+        yield lambda *more: playwright.chromium.launch(executable_path=str(CHROMIUM), args=[*QUIET, *more])
+
+
+@pytest.fixture(scope="session")
+def chromium(launch: Callable[..., Browser]) -> Iterator[Browser]:
+    """The browser of most tests."""
+    browser = launch()
+    yield browser
+    browser.close()
 
 
 @pytest.fixture
@@ -56,3 +65,21 @@ def open_page(phone: BrowserContext, shop: StandIn) -> Callable[..., Page]:
         return page
 
     return opened
+
+
+@pytest.fixture
+def running(tmp_path: Path) -> Iterator[Running]:
+    """The page itself, of a shop with one job; no script may throw."""
+    new_shop(tmp_path / "store", local_time)
+    running = Running(tmp_path / "store").start()
+    yield running
+    running.stop()
+    assert running.faults == []
+
+
+@pytest.fixture
+def at_work(chromium: Browser, running: Running) -> Iterator[Callable[[str], Page]]:
+    """Open a page on a phone on which Rune is signed in."""
+    context = signed_in(chromium, running)
+    yield opener(context, running)
+    context.close()

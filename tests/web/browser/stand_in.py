@@ -118,7 +118,7 @@ def json_of(route: Route, body: Any, status: int = 200, headers: dict[str, str] 
     route.fulfill(status=status, body=json.dumps(body), content_type="application/json", headers=headers)
 
 
-def photo(name: str = "IMG_1.jpg", size: int = 2_000_000, fill: bytes = b"\xff") -> dict[str, Any]:
+def photo(name: str = "IMG_1.jpg", size: int = 200_000, fill: bytes = b"\xff") -> dict[str, Any]:
     """Make a file as a camera hands it over."""
     kind = mimetypes.guess_type(name)[0] or "image/jpeg"
     return {"name": name, "mimeType": kind, "buffer": fill * size}

@@ -6,116 +6,21 @@ chooser. No real phone: Chromium with a phone's screen.
 
 from __future__ import annotations
 
-import io
-import threading
 import time
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
-from datetime import datetime
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import pytest
-from PIL import Image
 
-from prepcheck import tasks
 from prepcheck.terms import State
-from tests import painted
 from tests.web.browser.stand_in import PHONE
-from tests.web.shop import PATIENT, SETTINGS, new_shop
 
 pytest.importorskip("playwright.sync_api")
-import uvicorn
 from playwright.sync_api import Browser, Page, expect
 
-from prepcheck.web import create_app
+from tests.web.browser.running import Running, photo, taken
 
 WIDTH = PHONE["viewport"]["width"]
-
-
-def local() -> datetime:
-    return datetime.now().astimezone()
-
-
-def photo(*patches: Any, name: str = "IMG_0001.jpg", quality: int = 60, seed: int = 0) -> dict[str, Any]:
-    file = io.BytesIO()
-    plate = painted.plate(*(patches or ((State.OXIDE, 320, 240, 40),)))
-    Image.fromarray(painted.paint(plate, seed)).save(file, "JPEG", quality=quality)
-    return {"name": name, "mimeType": "image/jpeg", "buffer": file.getvalue()}
-
-
-@dataclass
-class Running:
-    """A server that can be stopped and started again on the same port."""
-
-    folder: Path
-    port: int = 0
-    app: Any = None
-    server: Any = None
-    thread: Any = field(default=None, repr=False)
-
-    @property
-    def home(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    def start(self) -> Running:
-        self.app = create_app(self.folder, SETTINGS, limits=PATIENT, clock=local, make_pool=ThreadPoolExecutor)
-        told = uvicorn.Config(
-            self.app, host="127.0.0.1", port=self.port, log_level="error", timeout_graceful_shutdown=1
-        )
-        self.server = uvicorn.Server(told)
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
-        end = time.monotonic() + 20
-        while not self.server.started and time.monotonic() < end:
-            time.sleep(0.02)
-        self.port = self.server.servers[0].sockets[0].getsockname()[1]
-        return self
-
-    def stop(self) -> None:
-        self.server.should_exit = True
-        self.thread.join(10)
-
-    def logged(self) -> list[Any]:
-        story = tasks.job_story(self.app.state.shop.store, "J-0001")
-        return [one for spot in story.spots for each in spot.passes for one in each.inspections]
-
-
-@pytest.fixture
-def running(tmp_path: Path) -> Iterator[Running]:
-    new_shop(tmp_path / "store", local)
-    running = Running(tmp_path / "store").start()
-    yield running
-    running.stop()
-
-
-@pytest.fixture
-def at_work(chromium: Browser, running: Running) -> Iterator[Callable[[str], Page]]:
-    """Open a page on a phone on which Rune is signed in."""
-    context = chromium.new_context(**PHONE)
-    context.set_default_timeout(10_000)
-    link = running.app.state.shop.sessions.new_link()
-    for path, json in (("pair", {"token": link}), ("sign-in", {"name": "Rune", "pin": "8080"})):
-        answer = context.request.post(f"{running.home}/api/{path}", data=json, headers={"Origin": running.home})
-        assert answer.ok, answer.text()
-
-    def opened(path: str) -> Page:
-        page = context.new_page()
-        page.on("pageerror", lambda error: pytest.fail(str(error)))
-        page.goto(running.home + path)
-        page.wait_for_selector("html[data-ready]")
-        return page
-
-    yield opened
-    context.close()
-
-
-def taken(page: Page, told: dict[str, Any]) -> None:
-    """Tap the camera's button, and hand over the photo as the camera does after shutter and OK."""
-    with page.expect_file_chooser() as chooser:
-        page.locator(".camera").tap()
-    chooser.value.set_files(told)
 
 
 def test_from_pairing_to_the_result_by_hand(chromium: Browser, running: Running) -> None:
@@ -247,7 +152,7 @@ def test_over_a_slow_network_the_photo_arrives_and_says_how_far_it_is(
     taken(page, told)
     expect(page.locator("[data-take-status]")).to_contain_text("Sending")
     expect(page.locator("[data-take-progress]")).to_be_visible()
-    page.wait_for_url("**/inspections/1", timeout=20_000)
+    page.wait_for_url("**/inspections/1", timeout=20_000, wait_until="commit")
     assert len(running.logged()) == 1
 
 
