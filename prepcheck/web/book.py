@@ -122,7 +122,9 @@ class Hold:
             connection.execute("BEGIN EXCLUSIVE")
         except sqlite3.OperationalError as error:
             connection.close()
-            raise StoreBusy("is served by another prepcheck", "Use or end that one", str(self._path.parent)) from error
+            raise StoreBusy(
+                "is served by another prepcheck", "Use or end that one", str(self._path.parent.parent)
+            ) from error
         self._connection = connection
 
     def release(self) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import threading
 from dataclasses import dataclass
 from functools import lru_cache
@@ -81,9 +82,14 @@ def begin() -> None:
     """Prepare a worker process: it ends when its server does, and the model is warm."""
     parent = multiprocessing.parent_process()
     if parent is not None:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # who stops the server with Ctrl+C stops it in an orderly way
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
         _give_way()
     load_model()
+
+
+def ready() -> None:
+    """Do nothing: asked for when a pool is made, so that its processes start before the first photo comes."""
 
 
 def _end_with(parent: multiprocessing.process.BaseProcess) -> None:
@@ -104,7 +110,7 @@ def look(task: Task) -> Seen | Fault:
     except PrepcheckError as error:
         return _fault(error)
     try:
-        _stage(task.out, "comparing")
+        say_stage(task.out, "comparing")
         seen = looking.compare(sight, how, place)
         _keep_shown(task.out, sight)
     except ChooseOutline as error:
@@ -120,7 +126,7 @@ def _see(task: Task) -> tuple[Sight, Place, Look]:
     how = Look(task.settings, load_model(), task.mm_per_px, outlines)
     place = Place(store, archive, task.job, task.spot, task.pass_no, task.person, task.outline, task.note)
     sight = looking.see(
-        task.paths, how, store, names=task.names, keep_maps=True, told=lambda stage: _stage(task.out, stage)
+        task.paths, how, store, names=task.names, keep_maps=True, told=lambda stage: say_stage(task.out, stage)
     )
     return sight, place, how
 
@@ -153,7 +159,7 @@ def _log(store: Path, settings: Settings) -> tuple[Store, Archive]:
     return _open(store, settings.model_dump_json())
 
 
-def _stage(out: Path, stage: str) -> None:
+def say_stage(out: Path, stage: str) -> None:
     """Say how far this work is; who reads it may miss a stage, never read half of one."""
     beside = out / f"{STAGE_FILE}.new"
     beside.write_text(stage, encoding="ascii")

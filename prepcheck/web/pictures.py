@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import io
 import shutil
+import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,6 +26,7 @@ from prepcheck.inspection import Inspection
 from prepcheck.record import Record
 from prepcheck.report.marks import View, draw_marks
 from prepcheck.report.picture import PHONE_PX, draw_picture
+from prepcheck.web.errors import Busy
 
 if TYPE_CHECKING:
     from prepcheck.archive import Archive
@@ -40,6 +42,7 @@ LONGEST = 2000
 _LEAST = 160
 _OVERLAY = 1280
 _THUMB = 240
+_MOST_MAKING = 8
 
 
 class Shown(StrEnum):
@@ -110,6 +113,7 @@ class Pictures:
     store: Store
     archive: Archive
     again: Again
+    _making: threading.BoundedSemaphore = field(default_factory=lambda: threading.BoundedSemaphore(_MOST_MAKING))
 
     def take(self, inspection: int, made: Path) -> None:
         """Take over what a worker made of an inspection that is logged now."""
@@ -150,11 +154,20 @@ class Pictures:
         place = self._place(inspection)
         if not ((place / PHOTO_FILE).exists() and (place / STATES_FILE).exists()):
             make_folder(place)
-            fault = self.again(record, place)
+            fault = self._make_again(record, place)
             if fault is not None:
                 kind = UnknownRecord if fault.status == 404 else StoreFault
                 raise kind("cannot be shown", fault.message.rstrip("."), f"inspection {inspection}")
         return place
+
+    def _make_again(self, record: str, place: Path) -> Fault | None:
+        """Make them again; not many at the same time, so that the page stays quick for others."""
+        if not self._making.acquire(blocking=False):
+            raise Busy
+        try:
+            return self.again(record, place)
+        finally:
+            self._making.release()
 
     def _place(self, inspection: int) -> Path:
         return self.folder / str(int(inspection))

@@ -49,6 +49,7 @@ _STAGES = {
     "reading": (0.1, "Reading the photo"),
     "looking": (0.3, "Looking for residue"),
     "comparing": (0.7, "Comparing with the passes before"),
+    "logging": (0.95, "Writing it into the log"),
 }
 _KILLED = Fault("fault", "The photo made prepcheck stop twice. Take it again, or inspect it on the computer.", 500)
 
@@ -158,14 +159,18 @@ class Works:
 
     def status(self, id: str) -> Status:
         """Say how far a work is; `UnknownPage` when there is none."""
+        if id in self._live:
+            return self._live_status(id)
         row = self._row(id)
         if row.state == State.DONE:
             return Status(State.DONE, 1.0, "Done", row.inspection)
         if row.state == State.FAILED:
             fault = Fault(**json.loads(row.fault))
             return Status(State.FAILED, 1.0, fault.message, None, fault)
-        if row.state == State.LOGGING:
-            return Status(State.RUNNING, 0.95, "Writing it into the log")
+        return self._live_status(id)
+
+    def _live_status(self, id: str) -> Status:
+        """Say how far a work is that goes on; asked often, so without the book."""
         stage = self._stage(id)
         if stage in _STAGES:
             return Status(State.RUNNING, *_STAGES[stage])
@@ -312,6 +317,7 @@ class Works:
             self._store, self._archive, task.job, task.spot, task.pass_no, task.person, task.outline, task.note,
             asked.corrects,
         )  # fmt: skip
+        looker.say_stage(task.out, "logging")
         self._change(row.id, state=State.LOGGING, logging_at=stamp(at), logging_after=last_inspection(self._store))
         return looking.log_seen(seen, files, place, at).inspection
 
@@ -367,6 +373,7 @@ class Works:
 
     def take_up(self) -> None:
         """Go on with the works that a server before did not finish."""
+        self._pool.submit(looker.ready)
         with self._book.reading() as connection:
             unfinished = b.works.c.state.in_((State.WAITING, State.LOGGING))
             rows = connection.execute(sa.select(b.works).where(unfinished).order_by(b.works.c.number)).all()
@@ -388,6 +395,6 @@ class Works:
                 shutil.rmtree(path, ignore_errors=True)
 
     def stop(self) -> None:
-        """Stop looking; what was not logged is taken up by the next server."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
-        self._logger.shutdown(wait=True)
+        """Finish what is being looked at and logged; what waits is taken up by the next server."""
+        self._pool.shutdown(cancel_futures=True)
+        self._logger.shutdown()

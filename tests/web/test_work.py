@@ -107,6 +107,44 @@ def test_a_file_that_is_no_photo_is_told_and_not_logged(app, phone):
     assert logged(app) == []
 
 
+def bomb():
+    """Return a PNG of some kilobytes that would fill 900 million pixels."""
+    import struct
+    import zlib
+
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    header = struct.pack(">IIBBBBB", 30_000, 30_000, 8, 2, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", header)
+        + chunk(b"IDAT", zlib.compress(bytes(10**6)))
+        + chunk(b"IEND", b"")
+    )
+
+
+def test_a_small_file_that_would_unfold_to_a_huge_picture_is_refused(app, phone):
+    told = phone.inspect(bomb())
+    assert (told["state"], told["error"]["code"]) == ("failed", "too_large")
+    assert logged(app) == []
+
+
+def test_a_file_is_what_its_bytes_are_whatever_the_phone_calls_it(phone):
+    data = plate_jpeg()
+    upload = phone.send(data, name="clip.mp4")
+    assert phone.follow(phone.ask(upload))["inspection"] == 1
+
+
+def test_texts_of_people_come_back_as_they_were_typed(phone):
+    note = "<script>alert(1)</script> & 'quotes'"
+    phone.inspect(plate_jpeg(), note=note)
+    assert phone.get("/api/inspections/1").json()["logged"]["note"] == note
+    page = phone.get("/inspections/1", headers={"Accept": "text/html"}).text
+    assert "<script>alert" not in page
+    assert "&lt;script&gt;alert" in page
+
+
 def test_a_question_that_came_to_nothing_can_be_asked_again_with_the_same_key(app, phone, monkeypatch):
     from prepcheck.errors import StoreBusy
 

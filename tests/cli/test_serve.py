@@ -1,0 +1,148 @@
+"""``prepcheck serve``: as a person starts it, with the model that ships, and as it is killed."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+
+import httpx
+import pytest
+
+from prepcheck import tasks
+from prepcheck.errors import WrongUse
+from prepcheck.resources import folder as resources
+from prepcheck.store import NewJob
+from tests.web.shop import SETTINGS, Clock
+
+PHOTO = resources("sample_images") / "clean-torch.jpg"
+
+
+def free_port():
+    with socket.create_server(("127.0.0.1", 0)) as door:
+        return door.getsockname()[1]
+
+
+@contextmanager
+def serving(store, port, *more):
+    """Start the page in a process of its own, and give what it printed."""
+    command = [sys.executable, "-m", "prepcheck", "serve", "--store", str(store), "--port", str(port), "--json", *more]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True) as server:
+        try:
+            yield server, json.loads(server.stdout.readline())
+        finally:
+            server.terminate()
+
+
+class Wire:
+    """A phone on the network: it tries again while the server is away."""
+
+    def __init__(self, home):
+        self.http = httpx.Client(base_url=home, headers={"Origin": home}, timeout=20)
+
+    def ask(self, method, path, **more):
+        end = time.monotonic() + 60
+        while time.monotonic() < end:
+            try:
+                return self.http.request(method, path, **more)
+            except httpx.TransportError:
+                time.sleep(0.05)
+        raise AssertionError("the server does not answer")
+
+    def until(self, work, states):
+        end = time.monotonic() + 60
+        while time.monotonic() < end:
+            told = self.ask("GET", f"/api/work/{work}").json()
+            if told["state"] in states:
+                return told
+            time.sleep(0.02)
+        raise AssertionError(told)
+
+
+def test_a_photo_is_logged_once_though_the_server_is_killed_while_it_looks(tmp_path, request):
+    store, _ = tasks.open_log(tmp_path, SETTINGS)
+    tasks.open_job(store, NewJob("Bowser, sump"), person="Ola", at=Clock()())
+    port, photo, key = free_port(), PHOTO.read_bytes(), secrets.token_hex(8)
+    phone = Wire(f"http://127.0.0.1:{port}")
+    request.addfinalizer(phone.http.close)
+    with serving(tmp_path, port) as (server, told):
+        phone.ask("POST", "/api/pair", json={"token": told["pair"].rsplit("/", 1)[1]})
+        assert phone.ask("POST", "/api/sign-in", json={"name": "Ola", "pin": "471100"}).json()["role"] == "keeper"
+        upload = phone.ask("POST", "/api/uploads", json={"key": key, "name": "a.jpg", "bytes": len(photo)}).json()["id"]
+        half = len(photo) // 2
+        phone.ask("PATCH", f"/api/uploads/{upload}", content=photo[:half], headers={"Upload-Offset": "0"})
+        os.kill(server.pid, signal.SIGKILL)
+    with serving(tmp_path, port) as (server, _):
+        assert phone.ask("GET", f"/api/uploads/{upload}").json()["offset"] == half
+        phone.ask("PATCH", f"/api/uploads/{upload}", content=photo[half:], headers={"Upload-Offset": str(half)})
+        asked = {"key": key, "uploads": [upload], "job": "J-0001", "spot": "1", "pass_no": 1}
+        work = phone.ask("POST", "/api/inspections", json=asked).json()["work"]
+        phone.until(work, ("running", "done"))
+        os.kill(server.pid, signal.SIGKILL)
+    with serving(tmp_path, port):
+        assert phone.until(work, ("done", "failed"))["inspection"] == 1
+        assert phone.ask("POST", "/api/inspections", json=asked).json()["work"] == work
+    (spot,) = tasks.job_story(store, "J-0001").spots
+    assert [len(each.inspections) for each in spot.passes] == [1]
+
+
+def test_a_port_that_somebody_has_is_told():
+    from prepcheck.cli.serve import _door
+
+    with socket.create_server(("127.0.0.1", 0)) as door, pytest.raises(WrongUse, match="Choose another with --port"):
+        _door("127.0.0.1", door.getsockname()[1])
+
+
+def test_without_lan_only_this_computer_can_open_the_page():
+    from prepcheck.cli.serve import _door
+
+    with _door("127.0.0.1", free_port()) as door:
+        assert door.getsockname()[0] == "127.0.0.1"
+
+
+def test_a_computer_without_a_network_cannot_serve_phones(command, monkeypatch):
+    monkeypatch.setattr("prepcheck.web.lan.addresses", list)
+    done = command("serve", "--lan")
+    assert (done.code, done.out) == (2, "")
+    assert "is in no network" in done.complaint
+
+
+def test_https_is_refused_for_an_address_that_the_authority_may_not_vouch_for(command, monkeypatch):
+    monkeypatch.setattr("prepcheck.web.lan.addresses", lambda: ["93.184.216.34"])
+    done = command("serve", "--lan", "--https")
+    assert done.code == 2
+    assert "93.184.216.34" in done.complaint
+
+
+def started(command, monkeypatch, *options):
+    """Run the command up to the point where it would serve."""
+    monkeypatch.setattr("prepcheck.web.lan.addresses", lambda: ["192.168.1.5"])
+    monkeypatch.setattr("prepcheck.cli.serve._run", lambda app, door, files: door.close())
+    done = command("serve", "--port", str(free_port()), *options)
+    assert done.code == 0, done.err
+    return done.out
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ((), ["http://127.0.0.1:", "Only this computer", "does not guard a copy"]),
+        (("--lan",), ["http://192.168.1.5:", "can read along", "█"]),
+        (("--lan", "--https"), ["https://192.168.1.5:", "private addresses only", "Compare this number"]),
+    ],
+)
+def test_it_says_where_the_page_is_and_what_that_means(command, monkeypatch, options, said):
+    out = started(command, monkeypatch, *options)
+    assert [words for words in said if words not in out] == []
+
+
+def test_the_link_is_printed_as_json_too(command, monkeypatch):
+    told = json.loads(started(command, monkeypatch, "--lan", "--https", "--json"))
+    assert told["pair"].startswith(told["address"] + "/pair/")
+    assert len(told["authority_sha256"].split(":")) == 32
