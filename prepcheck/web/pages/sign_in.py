@@ -21,8 +21,8 @@ _PIN = Field("pin", "PIN", kind="pin", needed=True, complete="current-password")
 _NOTE = "A PIN guards this page and ties what is logged to a person. It does not guard a copy of the log's folder."
 _FIRST = "Nobody keeps this log yet: who signs in now becomes its keeper, with this PIN. " + _NOTE
 _PLAIN = (
-    "This is plain http: everybody on the same network can read along, and change what is sent. Use it only on a network "
-    "that the shop alone uses. Without a network the page does not open; what was photographed waits on the phone."
+    "This is plain http: whoever is on the same network can read along and take over a phone's session. Use it on a network "
+    "that only the shop uses. Without a network the page does not open; what was photographed waits on the phone."
 )
 _HTTPS = (
     "This is https with the shop's own certificate: nobody reads along. The page opens without a network once the phone "

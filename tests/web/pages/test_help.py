@@ -19,7 +19,7 @@ def test_every_standing_and_every_flag_is_explained(stranger):
 
 def test_the_certificate_is_explained_with_what_it_can_do(stranger):
     words = read(stranger.get("/help")).words
-    assert "limited to the names of the shop's own computers" in words
+    assert "vouch for the names of the shop's own computers and for private addresses only" in words
     assert "Compare the number" in words
 
 

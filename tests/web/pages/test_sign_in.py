@@ -57,7 +57,7 @@ def test_looking_at_a_link_does_not_use_it_up(app, stranger):
 
 def test_what_plain_http_means_is_said_before_pairing(app, stranger):
     link = f"/pair/{app.state.shop.sessions.new_link()}"
-    assert "everybody on the same network can read along" in read(stranger.get(link)).words
+    assert "whoever is on the same network can read along" in read(stranger.get(link)).words
 
 
 def test_an_invented_link_pairs_nothing(stranger):
