@@ -29,7 +29,8 @@ class ByState:
     coverage : Proportion
         Points for which the tool told a state, of all of them.
     same : Proportion
-        Those to which it gave the same state, of the ones told.
+        Those to which it gave the same state, of the ones told; for coating also `State.BACKGROUND`, which away from
+        spots is equally right (design, section 3).
     wrong : Proportion
         Those on the wrong side: residue called bright, or bright metal called anything else; of the ones told.
     """
@@ -106,7 +107,8 @@ def accept(answers: Answers) -> Acceptance:
 def _by_state(state: State, person: NDArray[np.uint8], tool: NDArray[np.uint8]) -> ByState:
     here, told = person == state, tool != State.CANNOT_TELL
     wrong = tool != State.BRIGHT if state is State.BRIGHT else tool == State.BRIGHT
-    return ByState(state, _share(told, here), _share(tool == state, here & told), _share(wrong, here & told))
+    same = np.isin(tool, (State.COATING, State.BACKGROUND)) if state is State.COATING else tool == state
+    return ByState(state, _share(told, here), _share(same, here & told), _share(wrong, here & told))
 
 
 def _share(hit: Mask, of: Mask) -> Proportion:

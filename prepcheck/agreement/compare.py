@@ -45,8 +45,13 @@ class Answers:
         return Answers(self.who, self.codes[mask], self.photos[mask], self.boundary)
 
     def told(self) -> Answers:
-        """Keep the points that all of them could tell."""
-        return self.kept(~(self.codes == State.CANNOT_TELL).any(axis=1))
+        """Keep the points that all of them could tell; what is not this work and what is not worked yet are one answer.
+
+        Away from spots both words are equally right (design, section 3).
+        """
+        kept = self.kept(~(self.codes == State.CANNOT_TELL).any(axis=1))
+        codes = np.where(kept.codes == State.BACKGROUND, State.COATING, kept.codes).astype(np.uint8)
+        return Answers(kept.who, codes, kept.photos, kept.boundary)
 
     def sides(self) -> Answers:
         """Keep the points that all took for metal of this work, and tell only bright from residue (as `State.OXIDE`)."""
@@ -66,7 +71,8 @@ class Agreement:
     Parameters
     ----------
     way : str
-        ``every answer`` (cannot tell is one), ``all could tell``, or ``bright or residue``.
+        ``every answer`` (cannot tell is one), ``all could tell`` (not this work and coating taken as one), or ``bright
+        or residue`` (points that all took for one of the two).
     points, of : int
         Points compared, and all that have one answer from each.
     kappa : Kappa

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from prepcheck.agreement.grid import Grid, whole
 
-_LEAST_PITCH = 56
+_LEAST_PITCH = 90
 """Neighbouring crosses are at least so many pixels apart, so that numbers stay apart."""
 _MOST_SIDE = 6000
 _QUALITY = 92
 _DARK, _LIGHT = (0, 0, 0), (255, 255, 255)
-_FONT, _SCALE = cv2.FONT_HERSHEY_SIMPLEX, 0.42
+_FONT, _LETTER = cv2.FONT_HERSHEY_SIMPLEX, 0.55
 
 
 def draw_crosses(rgb: NDArray[np.uint8], reduction: float, laid: Grid) -> bytes:
@@ -33,8 +33,9 @@ def draw_crosses(rgb: NDArray[np.uint8], reduction: float, laid: Grid) -> bytes:
     scale = min(max(1.0, _LEAST_PITCH * reduction / laid.pitch), max(1.0, _MOST_SIDE / max(part.shape)))
     picture = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
     places = ((laid.points + 0.5) / reduction - (left, top)) * scale - 0.5
+    size = min(2.0, max(1.0, laid.pitch / reduction * scale / _LEAST_PITCH))
     for number, (x, y) in enumerate(np.round(places).astype(int).tolist(), 1):
-        _cross(picture, x, y, str(number))
+        _cross(picture, x, y, str(number), size)
     done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
     assert done
     return data.tobytes()
@@ -48,9 +49,11 @@ def _window(shape: tuple[int, ...], reduction: float, laid: Grid) -> tuple[int, 
     return left, top, right, bottom
 
 
-def _cross(picture: cv2.typing.MatLike, x: int, y: int, number: str) -> None:
+def _cross(picture: cv2.typing.MatLike, x: int, y: int, number: str, size: float) -> None:
     """Draw light lines on dark ones, so that they show on metal and on oxide; the point itself stays free."""
-    for ink, width in ((_DARK, 3), (_LIGHT, 1)):
+    near, far, beside = round(4 * size), round(11 * size), round(6 * size)
+    at = (min(x + beside, picture.shape[1] - round(12 * size * len(number))), max(y - beside, round(14 * size)))
+    for ink, width in ((_DARK, round(4 * size)), (_LIGHT, round(1.4 * size))):
         for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            cv2.line(picture, (x + 3 * dx, y + 3 * dy), (x + 9 * dx, y + 9 * dy), ink, width, cv2.LINE_AA)
-        cv2.putText(picture, number, (x + 6, y - 6), _FONT, _SCALE, ink, width, cv2.LINE_AA)
+            cv2.line(picture, (x + near * dx, y + near * dy), (x + far * dx, y + far * dy), ink, width, cv2.LINE_AA)
+        cv2.putText(picture, number, at, _FONT, _LETTER * size, ink, width, cv2.LINE_AA)

@@ -22,7 +22,8 @@ from prepcheck.terms import Standing, State
 KAPPA_NOTE = (
     f"Words of the scale of {k.SCALE}, for both ends of the interval; other scales use other words and bounds.\n"
     "The first interval takes points as independent. Points of one photo resemble each other, so it is rather too\n"
-    "narrow; the one by photo (three photos or more) takes only photos as independent."
+    "narrow; the one by photo (three photos or more) takes only photos as independent. Where all could tell, not this\n"
+    "work and coating count as one answer: away from spots both are right."
 )
 _SHORT = {
     State.BACKGROUND: "not work",
@@ -114,18 +115,17 @@ def comparison_json(kind: str, one: Comparison) -> dict[str, Any]:
 
 def acceptance(one: Acceptance) -> list[str]:
     """Tell how often the tool was wrong in the eyes of one person."""
-    person = one.person
     left_out = f", {one.boundary} more on a boundary left out" if one.boundary else ""
-    lines = (
+    rows = (
         ("residue that the tool called bright", one.wrongly_bright, one.photos_wrongly_bright),
         ("bright metal that it called otherwise", one.wrongly_residue, one.photos_wrongly_residue),
         ("oxide, pits, foreign matter it found", one.residue_found, None),
         ("points for which it told a state", one.coverage, None),
     )
     return [
-        f"The tool beside {person}: {_number(one.photos, 'photo')}, {_number(one.points, 'point')}{left_out}",
-        *(_wrong(*line) for line in lines),
-        f"  {f'by state, as {person} says':<40}{'told':>24}{'same state':>28}{'wrong side':>28}",
+        f"The tool beside {one.person}: {_number(one.photos, 'photo')}, {_number(one.points, 'point')}{left_out}",
+        *(line for row in rows for line in _wrong(*row)),
+        f"  {'by state of the person':<22}{'told':>16}{'same state':>16}   wrong side",
         *(_by_state(each) for each in one.by_state),
         *comparison("tool", one.agreement),
         "",
@@ -254,12 +254,17 @@ def _proportion_json(one: Proportion) -> dict[str, Any]:
     return {"hits": one.hits, "of": one.of, "share": one.share, "interval": (one.low, one.high)}
 
 
-def _wrong(what: str, points: Proportion, photos: Proportion | None) -> str:
-    share = "" if points.share is None else f"{100 * points.share:.1f} %"
-    where = "" if photos is None or photos.share is None else f"; in photos: {_proportion(photos)}"
-    return f"  {what:<40}{share:>8}   {_proportion(points)}{where}"
+def _wrong(what: str, points: Proportion, photos: Proportion | None) -> list[str]:
+    line = f"  {what:<40}{_percent(points):>8}   {_proportion(points)}"
+    if photos is None or photos.share is None:
+        return [line]
+    return [line, f"    {'photos with such a point':<38}{_percent(photos):>8}   {_proportion(photos)}"]
+
+
+def _percent(one: Proportion) -> str:
+    return "" if one.share is None else f"{100 * one.share:.1f} %"
 
 
 def _by_state(one: ByState) -> str:
-    told, same, wrong = map(_proportion, (one.coverage, one.same, one.wrong))
-    return f"    {one.state.label:<16}{told:>28}{same:>28}{wrong:>28}"
+    told, same = (f"{each.hits:,} of {each.of:,}" for each in (one.coverage, one.same))
+    return f"    {one.state.label:<20}{told:>16}{same:>16}   {_proportion(one.wrong)}"
