@@ -1,0 +1,98 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+
+from prepcheck.store import LoggedEvent
+from prepcheck.terms import Standing
+from prepcheck.trade import entries as e
+from prepcheck.trade.facts import Weight
+from prepcheck.trade.steps import Progress, StepState
+from prepcheck.trade.units import System
+from prepcheck.trade.work import Step
+from prepcheck.web.pages.said import LEADS, entry_words, progress_words, score_of, spot_name, when
+from tests.report.job.made import spots
+
+AT = "2026-11-24T12:40:00+01:00"
+STEP = Step(name="weld", title="Weld")
+HOLD = Step(name="clear", title="Clear", hold_point=True)
+
+
+def said(entry, system=System.METRIC):
+    return entry_words(LoggedEvent(1, AT, "Mika", "", entry), system)
+
+
+def test_times_are_told_in_the_zone_asked_for():
+    assert when(AT, UTC) == "2026-11-24 11:40"
+    assert when(datetime.fromisoformat(AT), timezone(timedelta(hours=2))) == "2026-11-24 13:40"
+
+
+def test_every_weight_of_a_remark_has_a_lead():
+    assert set(LEADS) == {one.value for one in Weight}
+
+
+def test_a_photo_to_retake_has_no_score():
+    one = spots()[0].passes[0].inspections[0]
+    assert score_of(one).startswith("score 61 (")
+    assert score_of(replace(one, standing=Standing.RETAKE)) == "photo not fit to judge"
+
+
+def test_a_spot_has_its_name_only_where_it_has_one():
+    assert spot_name(spots()[0]) == "Spot 1, lower seam"
+    assert spot_name(replace(spots()[0], name="")) == "Spot 1"
+
+
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        (StepState(STEP, Progress.OPEN), "later: other steps come first"),
+        (StepState(STEP, Progress.NEXT, note="opened again by Ola: x"), "can be done now; opened again by Ola: x"),
+        (
+            StepState(HOLD, Progress.HELD, did="Mika", did_at=AT),
+            "done by Mika, 2026-11-24 11:40; waits until a named person releases it",
+        ),
+        (StepState(STEP, Progress.DONE, by="Mika", at=AT), "done by Mika, 2026-11-24 11:40"),
+        (
+            StepState(HOLD, Progress.RELEASED, by="Rune", role="releaser", at=AT),
+            "released by Rune (releaser), 2026-11-24 11:40",
+        ),
+        (
+            StepState(STEP, Progress.OVERRIDDEN, by="Ola", at=AT),
+            "done by Ola, 2026-11-24 11:40, although something spoke against it",
+        ),
+    ],
+)
+def test_a_step_tells_how_it_stands_and_who_made_it_so(state, words):
+    assert progress_words(state, UTC) == words
+
+
+def test_every_progress_of_a_step_can_be_told():
+    for one in Progress:
+        assert progress_words(StepState(HOLD, one, did="a", did_at=AT, by="b", at=AT), UTC)
+
+
+def test_entries_are_told_in_one_line_with_their_units():
+    taken = datetime.fromisoformat(AT)
+    reading = e.GasReading(gas="toxic", of="benzene", value=0.5, place="sump", height_m=0.25, taken_at=taken)
+    wall = e.WallReading(method="gauge", wall_mm=3.9, place="seam", taken_at=taken)
+    leak = e.LeakEntry(method="bubbles", leaks=("toe", "neck"), started_at=taken)
+    assert said(reading) == "toxic (benzene) 0.5 ppm at sump, 0.25 m up"
+    assert said(wall) == "wall 3.90 mm left at seam"
+    assert said(leak) == "looked for leaks by bubbles: toe; neck"
+    assert said(e.LeakEntry(method="water", started_at=taken)) == "looked for leaks by water: none seen"
+
+
+def test_lengths_are_told_in_the_shops_units():
+    wall = e.WallReading(method="gauge", wall_mm=25.4, taken_at=datetime.fromisoformat(AT))
+    assert said(wall, System.US) == "wall 1.00 in left"  # 1 in = 25.4 mm exactly (NIST SP 811, from memory)
+
+
+def test_an_erased_entry_says_so():
+    assert said(None) == "erased for a lawful reason"
+
+
+def test_every_kind_of_entry_can_be_told():
+    assert said(e.StepDone(step="weld")) == "step done"
+    assert said(e.Note(text="white dust")) == "note: white dust"
