@@ -69,6 +69,7 @@ works = sa.Table(
     sa.Column("made_at", sa.String, nullable=False),
     sa.Column("logging_at", sa.String),
     sa.Column("logging_after", sa.Integer),
+    sa.Column("logging_sha256", sa.String),
     sa.Column("inspection", sa.Integer, unique=True),
     sa.Column("fault", sa.String),
     sqlite_autoincrement=True,

@@ -1,8 +1,8 @@
 """Inspections that phones ask for: each is done in a worker process, and logged once even if the server is killed.
 
-The book has each work from the moment it is accepted. Only the server logs, one work at a time: it notes the time and the
-log's length first, logs, then notes the number. A server that starts takes up the works that were not finished; for the one
-that was being logged it looks first whether the log has it already.
+The book has each work from the moment it is accepted. Only the server logs, one work at a time (`prepcheck.web.log_once`). A
+server that starts takes up the works that were not finished; for the one that was being logged it looks first whether the
+log has it already.
 """
 
 from __future__ import annotations
@@ -21,20 +21,20 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from prepcheck import looking, tasks
+from prepcheck import tasks
 from prepcheck.archive import Archive
 from prepcheck.archive.durable import make_folder
 from prepcheck.errors import PrepcheckError
-from prepcheck.looking import Place, Seen
+from prepcheck.looking import Seen
 from prepcheck.settings import Settings
 from prepcheck.store import job_number
-from prepcheck.store.words import folded, stamp
 from prepcheck.web import book as b
 from prepcheck.web import looker
 from prepcheck.web.asked import Asked
 from prepcheck.web.book import Book, moment
 from prepcheck.web.errors import Busy, Clash, KeyTaken, UnknownPage
 from prepcheck.web.limits import WebLimits
+from prepcheck.web.log_once import LogOnce
 from prepcheck.web.looker import Fault, Task
 from prepcheck.web.pictures import Pictures
 from prepcheck.web.shop import Clock
@@ -103,6 +103,7 @@ class Works:
     ) -> None:
         self._folder, self._book, self._uploads, self._pictures = folder, book, uploads, pictures
         self._store, self._archive = log
+        self._once = LogOnce(book, *log, clock)
         self._clock, self._limits, self._settings = clock, limits, settings
         self._make_pool = make_pool
         self._pool = make_pool(limits.workers)
@@ -270,7 +271,7 @@ class Works:
             self._end(id, live.task, self._answer(live, future))
         except Exception as error:
             _LOG.error("work %s: %r", id, error, exc_info=error)
-            self._fail(id, Fault("fault", "prepcheck has a fault here. Try again.", 500))
+            self._settle(id, Fault("fault", "prepcheck has a fault here. Try again.", 500))
         finally:
             self._live.pop(id, None)
 
@@ -296,51 +297,31 @@ class Works:
         if isinstance(answer, Fault):
             self._fail(id, answer)
             return
-        row = self._row(id)
-        try:
-            number = self._log(row, task, answer)
-        except PrepcheckError as error:
-            found = self._logged_already(self._row(id))
-            if found is None:
-                self._fail(id, Fault(error.code, error.message, error.http_status))
-                return
-            number = found
-        self._done(id, number)
-
-    def _log(self, row: Any, task: Task, seen: Seen) -> int:
-        from prepcheck.store.placed import last_inspection
-
-        files = [path.read_bytes() for path in task.paths]
-        at = self._clock()
-        asked = Asked.model_validate_json(row.asked)
-        place = Place(
-            self._store, self._archive, task.job, task.spot, task.pass_no, task.person, task.outline, task.note,
-            asked.corrects,
-        )  # fmt: skip
         looker.say_stage(task.out, "logging")
-        self._change(row.id, state=State.LOGGING, logging_at=stamp(at), logging_after=last_inspection(self._store))
-        return looking.log_seen(seen, files, place, at).inspection
+        try:
+            number = self._once.log(self._row(id), task, answer)
+        except PrepcheckError as error:
+            self._settle(id, Fault(error.code, error.message, error.http_status))
+        else:
+            self._done(id, number)
 
-    def _logged_already(self, row: Any) -> int | None:
-        """Return the inspection of a work that was being logged, if the log has it."""
-        from prepcheck.store.placed import placed_after
-
-        if row.logging_at is None:
-            return None
-        asked = Asked.model_validate_json(row.asked)
-        with self._book.reading() as connection:
-            known = set(connection.scalars(sa.select(b.works.c.inspection).where(b.works.c.inspection.is_not(None))))
-        for one in placed_after(self._store, row.logging_after):
-            same = (one.job, one.pass_no, one.at) == (job_number(asked.job), asked.pass_no, row.logging_at)
-            if same and folded(one.person) == folded(row.person) and one.number not in known:
-                return one.number
-        return None
+    def _settle(self, id: str, fault: Fault) -> None:
+        """End a work in which something failed: as done if the log has it all the same."""
+        found = self._once.found(self._row(id))
+        if found is None:
+            self._fail(id, fault)
+        else:
+            self._done(id, found)
 
     def _done(self, id: str, number: int) -> None:
+        """Note the number first; what fails after that costs a picture, which is made again, or some room on the disk."""
         self._change(id, state=State.DONE, inspection=number, fault=None)
-        self._pictures.take(number, self._folder / id)
-        for upload in self._uploads.used_by(id):
-            self._uploads.remove(upload)
+        try:
+            self._pictures.take(number, self._folder / id)
+            for upload in self._uploads.used_by(id):
+                self._uploads.remove(upload)
+        except OSError as error:
+            _LOG.warning("work %s is logged, but not tidied up: %s", id, error)
 
     def _fail(self, id: str, fault: Fault) -> None:
         """Say why nothing was logged, and let the uploads go, so that they can be asked for again."""
@@ -378,7 +359,7 @@ class Works:
             unfinished = b.works.c.state.in_((State.WAITING, State.LOGGING))
             rows = connection.execute(sa.select(b.works).where(unfinished).order_by(b.works.c.number)).all()
         for row in rows:
-            found = self._logged_already(row)
+            found = self._once.found(row)
             if found is None:
                 self._change(row.id, state=State.WAITING, logging_at=None, logging_after=None)
                 asked = Asked.model_validate_json(row.asked)

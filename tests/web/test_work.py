@@ -12,6 +12,8 @@ from prepcheck import looking, tasks
 from prepcheck.terms import State
 from prepcheck.web import looker
 from prepcheck.web.limits import WebLimits
+from prepcheck.web.log_once import LogOnce
+from prepcheck.web.pictures import Pictures
 from prepcheck.web.work import Works
 from tests.web.shop import PATIENT, SETTINGS, Phone, open_page, plate_jpeg
 
@@ -314,7 +316,7 @@ def wait_for(app):
 @pytest.mark.parametrize(
     ("owner", "name", "before"),
     [
-        (Works, "_log", True),
+        (LogOnce, "log", True),
         (looking, "log_seen", True),
         (looking, "log_seen", False),
         (Works, "_done", True),
@@ -332,6 +334,35 @@ def test_a_server_that_dies_while_it_logs_logs_once(folder, clock, monkeypatch, 
         assert (told["state"], told["inspection"]) == ("done", 1)
         assert len(logged(app)) == 1
         assert phone.get("/api/inspections/1/photo.jpg").status_code == 200
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), RuntimeError("a fault of ours")])
+def test_a_fault_after_it_was_logged_logs_nothing_twice(app, phone, monkeypatch, error):
+    def fails(*_):
+        raise error
+
+    upload = phone.send(plate_jpeg())
+    with monkeypatch.context() as patched:
+        patched.setattr(Pictures, "take", fails)
+        assert phone.follow(phone.ask(upload, key=KEY))["inspection"] == 1
+    assert phone.follow(phone.ask(upload, key=KEY))["inspection"] == 1
+    assert len(logged(app)) == 1
+
+
+def test_a_fault_of_the_store_that_came_after_all_was_written_logs_nothing_twice(app, phone, monkeypatch):
+    from prepcheck.errors import StoreFault
+
+    real = looking.log_seen
+
+    def logs_and_fails(*told):
+        real(*told)
+        raise StoreFault("is refused by SQLite", "Try again")
+
+    upload = phone.send(plate_jpeg())
+    with monkeypatch.context() as patched:
+        patched.setattr(looking, "log_seen", logs_and_fails)
+        assert phone.follow(phone.ask(upload, key=KEY))["inspection"] == 1
+    assert len(logged(app)) == 1
 
 
 def test_a_work_that_waited_when_the_server_ended_is_done_by_the_next(folder, clock):
