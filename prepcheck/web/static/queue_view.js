@@ -83,14 +83,18 @@ const contents = {
   done: (shot, name, queue) => [result(shot, name, queue)],
   refused: (shot, name, queue) => [
     words(`${name}: not taken. ${shot.said ?? ""}`),
-    button("Try again", () => queue.put({ ...shot, state: "waiting", said: undefined })),
-    button("Throw away", () => confirm("The photo is nowhere else. Throw it away?") && queue.remove(shot)),
+    side([
+      button("Try again", () => queue.put({ ...shot, state: "waiting", said: undefined })),
+      button("Throw away", () => confirm("The photo is nowhere else. Throw it away?") && queue.remove(shot)),
+    ]),
   ],
   choose: (shot, name, queue) => [
     words(`${name}: several places look ground. Which one is spot ${shot.spot}?`),
     ...(shot.kind === "clip" ? [] : [map(shot, queue)]),
-    ...(shot.outlines ?? []).map(({ number }) =>
-      button(`Outline ${number}`, () => queue.put({ ...shot, outline: number, outlines: undefined, state: "waiting" })),
+    side(
+      (shot.outlines ?? []).map(({ number }) =>
+        button(`Outline ${number}`, () => queue.put({ ...shot, outline: number, outlines: undefined, state: "waiting" })),
+      ),
     ),
   ],
 };
@@ -140,6 +144,13 @@ function result(shot, name, queue) {
 /** @param {string} text */
 function words(text) {
   return Object.assign(document.createElement("p"), { textContent: text });
+}
+
+/** @param {Node[]} buttons */
+function side(buttons) {
+  const box = Object.assign(document.createElement("div"), { className: "buttons" });
+  box.append(...buttons);
+  return box;
 }
 
 /** @param {string} text @param {() => unknown} act */

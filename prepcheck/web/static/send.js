@@ -1,7 +1,7 @@
 // @ts-check
 /** Sends one shot: its files in chunks, then the request to inspect, then asks how far that is. Resumes where it stopped. */
 
-import { Away, Refused, ask, wait } from "./wire.js";
+import { Away, Refused, SignedOut, ask, wait } from "./wire.js";
 
 /** @typedef {import("./box.js").Shot} Shot */
 /** @typedef {import("./box.js").Piece} Piece */
@@ -52,8 +52,14 @@ async function inspect(shot, box, tell) {
   return end.state === "done" ? end : box.put(end);
 }
 
-/** Ask for the inspection; with the same key it is the same one. @param {Shot} shot @returns {Promise<any>} */
-function begin(shot) {
+/**
+ * Ask for the inspection; with the same key it is the same one. Another page of this phone may have signed somebody else in
+ * meanwhile, in whose name it would be logged: so it is asked who that is.
+ * @param {Shot} shot @returns {Promise<any>}
+ */
+async function begin(shot) {
+  const { session } = await ask("GET", "/api/session");
+  if (session.person !== shot.person) throw new SignedOut(`${session.person || "Nobody"} is signed in now: sign in as ${shot.person} to send.`);
   const { key, kind, job, spot, pass_no, note, mm_per_px, outline } = shot;
   const uploads = shot.pieces.map((piece) => piece.upload);
   return ask("POST", "/api/inspections", { json: { key, uploads, kind, job, spot, pass_no, note, mm_per_px, outline } });

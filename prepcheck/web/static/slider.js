@@ -10,13 +10,16 @@ function start(pair) {
   stage.className = "stage";
   stage.dataset.sliderStage = "";
   a.before(stage);
-  stage.append(a, b);
+  const edge = document.createElement("div");
+  Object.assign(edge.style, { position: "absolute", inset: "0 auto 0 0", width: "4px", background: "#fff", outline: "1px solid #10151d" });
+  stage.append(a, b, edge);
   b.classList.add("over");
   Object.assign(b.style, { height: "100%", objectFit: "contain" });
   pair.classList.remove("pair");
   if (label) label.hidden = false;
   range.hidden = false;
   const show = () => {
+    edge.style.left = `calc(${100 - Number(range.value)}% - 2px)`;
     b.style.clipPath = `inset(0 0 0 ${100 - Number(range.value)}%)`;
     range.setAttribute("aria-valuetext", `${range.value} % of the later photo`);
   };

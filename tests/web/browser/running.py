@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import threading
 import time
+import warnings
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -76,6 +78,9 @@ class Running:
     def stop(self) -> None:
         self.server.should_exit = True
         self.thread.join(10)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of connections that were cut off in the middle
+            gc.collect()
 
     def logged(self) -> list[Any]:
         story = tasks.job_story(self.app.state.shop.store, "J-0001")

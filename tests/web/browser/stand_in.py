@@ -33,6 +33,7 @@ class StandIn:
     """
 
     person: str = "Ola"
+    session: str = "Ola"
     pages: dict[str, str] = field(default_factory=dict)
     uploads: dict[str, dict[str, Any]] = field(default_factory=dict)
     logged: list[dict[str, Any]] = field(default_factory=list)
@@ -77,6 +78,8 @@ class StandIn:
             return self._add(route, request, self.uploads[parts[1]])
         if request.method == "GET" and parts[0] == "uploads":
             return json_of(route, {"id": parts[1], "offset": len(self.uploads[parts[1]]["data"])})
+        if parts == ["session"]:
+            return json_of(route, {"session": {"person": self.session}})
         if request.method == "POST" and parts == ["inspections"]:
             return self._inspect(route, request.post_data_json)
         if request.method == "GET" and parts[0] == "work":

@@ -173,6 +173,16 @@ def test_a_photo_is_not_sent_in_the_name_of_somebody_else(open_page: Open, shop:
     assert shop.requests == []
 
 
+def test_who_was_signed_in_on_another_page_meanwhile_does_not_answer_for_the_photo(
+    open_page: Open, shop: StandIn
+) -> None:
+    page = ready(open_page())
+    shop.session = "Mika"
+    choose(page, photo())
+    expect(status(page)).to_contain_text("Mika is signed in now: sign in as Ola to send. The photo is kept")
+    assert shop.logged == []
+
+
 def test_what_is_refused_says_why_and_holds_nothing_up(open_page: Open, shop: StandIn) -> None:
     body = {"error": {"code": "bad_photo", "message": "IMG_1.jpg is no photo."}}
     shop.fail["POST /api/inspections"] = lambda route: json_of(route, body, 422)
