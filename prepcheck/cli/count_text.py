@@ -20,7 +20,8 @@ from prepcheck.errors import printable
 from prepcheck.terms import Standing, State
 
 KAPPA_NOTE = (
-    f"Words of the scale of {k.SCALE}, for both ends of the interval; other scales use other words and bounds.\n"
+    f"Words of the scale of {k.SCALE}, for both ends of the interval by photo, of the first where there is none;\n"
+    "other scales use other words and bounds.\n"
     "The first interval takes points as independent. Points of one photo resemble each other, so it is rather too\n"
     "narrow; the one by photo (three photos or more) takes only photos as independent. Where all could tell, not this\n"
     "work and coating count as one answer: away from spots both are right."
@@ -202,7 +203,7 @@ def _agreement(one: Agreement) -> str:
     value = "-" if found.value is None else f"{found.value:.3f}"
     equal = "-" if found.observed is None else f"{100 * found.observed:.1f} %"
     interval = found.interval
-    said = "no kappa: all gave one answer" if interval is None else k.words(interval)
+    said = "no kappa: all gave one answer" if interval is None else k.words(one.by_photo or interval)
     if not one.points:
         said = "no such point"
     return (
@@ -226,7 +227,7 @@ def _agreement_json(one: Agreement) -> dict[str, Any]:
         "standard_error": found.error,
         "interval": found.interval,
         "interval_by_photo": one.by_photo,
-        "words": None if found.interval is None else k.words(found.interval),
+        "words": None if found.interval is None else k.words(one.by_photo or found.interval),
         "source": found.method,
         "source_by_photo": None if one.by_photo is None else k.BY_PHOTO,
     }
