@@ -241,7 +241,7 @@ def picture(
     """Return a picture of an inspection: the photo, the marks over it, both with words, or a small photo."""
     kind = "image/png" if what is Shown.OVERLAY else "image/jpeg"
     data = shop.pictures.get(number, what, long)
-    return Response(data, media_type=kind, headers={"Cache-Control": "private, max-age=3600"})
+    return Response(data, media_type=kind, headers={"Cache-Control": "private, max-age=600"})
 
 
 # ---- jobs

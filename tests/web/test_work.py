@@ -15,6 +15,7 @@ from prepcheck.web.limits import WebLimits
 from prepcheck.web.log_once import LogOnce
 from prepcheck.web.pictures import Pictures
 from prepcheck.web.work import Works
+from tests import painted
 from tests.web.shop import PATIENT, SETTINGS, Phone, open_page, plate_jpeg
 
 KEY = "question-of-the-phone"
@@ -168,8 +169,6 @@ def two_spots():
     import cv2
     from PIL import Image
 
-    from tests import painted
-
     states = painted.plate(spot=(170, 240, 110))
     cv2.circle(states, (480, 240), 110, int(State.BRIGHT), -1)
     file = io.BytesIO()
@@ -191,6 +190,17 @@ def test_a_moved_light_set_is_one_inspection(app, phone):
     uploads = [phone.send(plate_jpeg(seed=seed), name=f"{seed}.jpg") for seed in range(3)]
     assert phone.follow(phone.ask(*uploads, kind="set"))["inspection"] == 1
     assert logged(app)[0].photos == ("0.jpg", "1.jpg", "2.jpg")
+
+
+def test_a_clip_is_one_inspection_under_the_name_that_the_phone_gave(app, phone, tmp_path):
+    from tests.photo.test_clip import lit, written
+
+    plate = painted.paint(painted.plate((State.OXIDE, 320, 240, 40)))
+    frames = [lit(plate, across) for across in (0.1, 0.3, 0.5, 0.7, 0.9) for _ in range(6)]
+    upload = phone.send(written(tmp_path, frames), name="sweep.mp4")
+    assert phone.follow(phone.ask(upload, kind="clip"))["inspection"] == 1
+    assert logged(app)[0].photo_name == "sweep.mp4"
+    assert phone.get("/api/inspections/1/overlay.png").status_code == 200
 
 
 def test_a_person_draws_an_outline_and_both_answers_stay(app, phone):
