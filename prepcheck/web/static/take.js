@@ -76,16 +76,17 @@ async function wire(form, queue) {
   files.required = false; // what is in the box counts, not what is in the field
   const draft = field(form, "kind") === "set" ? await Draft.of(field(form, "job"), field(form, "spot"), queue) : null;
   const show = () => draft && thumbnails(form, draft);
-  files.addEventListener("change", async () => {
+  const take = async () => {
     const chosen = [...(files.files ?? [])];
     if (chosen.length === 0 || !filled(form)) return;
+    files.value = ""; // at once, so that nothing takes them a second time
     const room = MOST_OF_A_SET - (draft?.length ?? 0);
     if (chosen.length > room) say(form, `A set has at most ${MOST_OF_A_SET} photos: the last ${chosen.length - room} were left out.`);
     if (draft) await draft.add(form, chosen.slice(0, room), shotOf);
     else await sendNow(form, chosen.slice(0, 1), queue);
-    files.value = "";
     await show();
-  });
+  };
+  form.addEventListener("change", take); // of another field too, which may have kept a photo from being taken
   files.addEventListener("keydown", (event) => {
     if (event.key !== "Enter") return;
     event.preventDefault(); // not to send an empty form
@@ -103,6 +104,7 @@ async function wire(form, queue) {
   const button = /** @type {HTMLElement | null} */ (form.querySelector("[data-take-send]"));
   if (button) button.hidden = !draft; // one photo is sent as soon as it is taken
   await show();
+  await take(); // what was chosen before this script had come
 }
 
 /** Show the result of the shot taken here. @param {Event} event @param {Queue} queue */

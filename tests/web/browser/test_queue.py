@@ -43,6 +43,29 @@ def test_a_photo_is_sent_whole_in_pieces_and_its_result_is_shown(open_page: Open
     assert (told["kind"], told["job"], told["spot"], told["pass_no"]) == ("photo", "J-0001", "1", 2)
 
 
+def test_a_photo_that_was_chosen_before_the_script_came_is_sent_too(
+    open_page: Open, shop: StandIn, phone: BrowserContext
+) -> None:
+    held: list[Route] = []
+    phone.route("**/take.js", lambda route: held.append(route))
+    page = phone.new_page()
+    page.goto("http://shop.test/photo", wait_until="commit")
+    choose(page, photo())
+    held[0].fallback()
+    page.wait_for_url("**/inspections/1")
+
+
+def test_a_photo_waits_for_a_field_that_is_missing(open_page: Open, shop: StandIn) -> None:
+    page = ready(open_page())
+    page.locator("[name=spot]").evaluate("field => { field.required = true; field.value = ''; }")
+    choose(page, photo())
+    assert shop.requests == []
+    page.locator("[name=spot]").fill("2")
+    page.locator("[name=spot]").blur()
+    page.wait_for_url("**/inspections/1")
+    assert [told["spot"] for told in shop.logged] == ["2"]
+
+
 def test_while_the_shop_is_away_the_photo_is_kept_and_then_sent(open_page: Open, shop: StandIn) -> None:
     shop.away = True
     page = ready(open_page())
