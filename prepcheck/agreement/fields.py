@@ -108,7 +108,11 @@ def add_field(fields: Sequence[Field], more: Field) -> list[Field]:
     ------
     NameClash
         The same photo has points already, or another photo has its name, letter case and suffix aside.
+    WrongUse
+        The list is full.
     """
+    if len(fields) >= MOST_PHOTOS:
+        raise WrongUse(f"would be photo {len(fields) + 1:,} of a count", "Begin another folder", more.name)
     stem = PurePosixPath(more.file).stem.casefold()
     for one in fields:
         if one.sha256 == more.sha256:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from prepcheck.agreement.compare import TOOL
 from prepcheck.agreement.crosses import draw_crosses
-from prepcheck.agreement.fields import LIST, Field, read_fields, write_fields
+from prepcheck.agreement.fields import Field, read_fields
 from prepcheck.agreement.form import Counted, read_form, write_form
 from prepcheck.errors import WrongUse
 from prepcheck.photo import Photo
@@ -61,11 +61,6 @@ def files_of(one: Field, photo: Photo, data: bytes, person: str = "") -> dict[st
         f"{CROSSES}/{stem}.jpg": draw_crosses(photo.rgb, photo.reduction, one.laid),
         f"{FORMS}/{stem}.csv": write_form(one, person),
     }
-
-
-def list_of(fields: Sequence[Field]) -> dict[str, bytes]:
-    """Return ``points.json`` of a folder of a count, by its place in it."""
-    return {LIST: write_fields(fields)}
 
 
 def read_count(folder: Path) -> Count:

@@ -18,6 +18,8 @@ _MOST_BYTES = 1_000_000
 _HEAD = ("photo", "sha256", "grid", "points", "person")
 _FORMULA = ("=", "+", "-", "@")
 """What a spreadsheet would compute instead of showing."""
+_FIRST_CELL = 20
+"""Within so many letters the first cell of a form has ended."""
 _NAMED = 8
 """How many points a complaint names at most."""
 
@@ -95,8 +97,7 @@ def parse_form(text: str, source: str) -> Counted | None:
 def _rows(text: str, source: str) -> list[tuple[str, str]]:
     """Return the first two cells of each line that holds something; commas, semicolons or tabs between them."""
     text = text.removeprefix("\ufeff")
-    first = text.split("\n", 1)[0]
-    between = max(",;\t", key=first.count)
+    between = next((letter for letter in text[:_FIRST_CELL] if letter in ",;\t"), ",")
     try:
         rows = [[cell.strip() for cell in row] for row in csv.reader(io.StringIO(text), delimiter=between)]
     except csv.Error as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +22,10 @@ from prepcheck.settings import Settings
 from prepcheck.surface import Model
 from prepcheck.terms import Standing, State
 
+_PNG = b"\x89PNG\r\n\x1a\n"
+_MOST_BYTES = 100_000_000
+_ANEW = "Write it anew with prepcheck inspect --maps"
+
 Tell = Callable[[Field], "Told"]
 
 
@@ -36,7 +41,8 @@ def by_inspection(folder: Path, model: Model, settings: Settings) -> Tell:
     """Return a function that inspects a photo of the count in `folder` and reads its map at the points."""
 
     def tell(one: Field) -> Told:
-        inspection = inspect(read_photo(folder, one, settings), model, settings)
+        _, photo = read_photo(folder / one.file, one, settings)
+        inspection = inspect(photo, model, settings)
         surface = inspection.surface
         codes = _at(surface.states, surface.from_full(one.points))
         return Told(_counted(one, codes), inspection.standing)
@@ -49,16 +55,13 @@ def from_maps(maps: Path) -> Tell:
 
     def tell(one: Field) -> Told:
         path = maps / f"{Path(one.name).stem}.states.png"
-        states = _plane(path)
-        if states.shape != one.size[::-1]:
-            raise WrongUse("has another size than the photo", f"Map {one.name} again", str(path))
-        return Told(_counted(one, _at(states, one.points)))
+        return Told(_counted(one, _at(_plane(path, one), one.points)))
 
     return tell
 
 
-def read_photo(folder: Path, one: Field, settings: Settings) -> Photo:
-    """Read a photo of the count in `folder`.
+def read_photo(path: Path, one: Field, settings: Settings) -> tuple[bytes, Photo]:
+    """Read the file of a photo of a count; return its bytes and the photo.
 
     Raises
     ------
@@ -67,10 +70,10 @@ def read_photo(folder: Path, one: Field, settings: Settings) -> Photo:
     WrongUse
         It is not the photo that the points were laid on.
     """
-    data = read_bytes(folder / one.file, settings.photo.max_bytes)
+    data = read_bytes(path, settings.photo.max_bytes)
     if hashlib.sha256(data).hexdigest() != one.sha256:
-        raise WrongUse("is not the photo that the points were laid on", "Put the original back", one.file)
-    return from_bytes(data, one.name, settings)
+        raise WrongUse("is not the photo that the points were laid on", "Put the original back", str(path))
+    return data, from_bytes(data, one.name, settings)
 
 
 def _counted(one: Field, codes: NDArray[np.uint8]) -> Counted:
@@ -84,9 +87,13 @@ def _at(states: NDArray[np.uint8], places: NDArray[np.float64]) -> NDArray[np.ui
     return np.asarray(states[y, x], np.uint8)
 
 
-def _plane(path: Path) -> NDArray[np.uint8]:
-    data = np.frombuffer(read_bytes(path, 200_000_000), np.uint8)
-    plane = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if data.size else None
-    if plane is None or not np.isin(plane, list(State)).all():
-        raise Unreadable("is no map of states", "Write it anew with prepcheck inspect --maps", path.name)
+def _plane(path: Path, one: Field) -> NDArray[np.uint8]:
+    data = read_bytes(path, _MOST_BYTES)
+    if data[:8] != _PNG or len(data) < 24:
+        raise Unreadable("is no map of states", _ANEW, path.name)
+    if struct.unpack(">II", data[16:24]) != one.size:  # before anything is decoded
+        raise WrongUse("has another size than the photo", f"Map {one.name} again", path.name)
+    plane = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE)
+    if plane is None or plane.shape != one.size[::-1] or not np.isin(plane, list(State)).all():
+        raise Unreadable("is no map of states", _ANEW, path.name)
     return np.asarray(plane, np.uint8)

@@ -44,8 +44,7 @@ def grid(
     settings: SettingsFile = None,
 ) -> None:
     """Lay a grid of points over photos: pictures with numbered crosses, and forms to write labels on."""
-    from prepcheck.agreement.fields import LIST, read_fields
-    from prepcheck.agreement.folder import list_of
+    from prepcheck.agreement.fields import LIST, add_field, read_fields, write_fields
     from prepcheck.cli.count_text import laid
     from prepcheck.report.files import write_whole
     from prepcheck.settings import load
@@ -55,12 +54,12 @@ def grid(
         raise WrongUse("an outline belongs to one photo", "Lay the points photo by photo")
     name, thresholds = clean(person, "the person", needed=False), load(settings)
     fields = read_fields(out) if (out / LIST).exists() else []
-    before, files = len(fields), {}
+    before = len(fields)
     for path in photos:
-        fields, more = _lay(path, fields, thresholds, points, (outlines, spot), seed, name)
-        files.update(more)
-    for place, data in {**files, **list_of(fields)}.items():
-        write_whole(out / place, data)
+        fields = add_field(fields, _lay(path, thresholds, points, (outlines, spot), seed))
+    for path, field in zip(photos, fields[before:], strict=True):
+        _write(path, field, out, thresholds, name)
+    write_whole(out / LIST, write_fields(fields))
     typer.echo("\n".join(laid(fields[before:], out)))
 
 
@@ -141,26 +140,30 @@ def accept(
 
 
 def _lay(
-    path: Path,
-    fields: list[Field],
-    settings: Settings,
-    points: int,
-    inside: tuple[Path | None, int | None],
-    seed: int | None,
-    person: str,
-) -> tuple[list[Field], dict[str, bytes]]:
-    from prepcheck.agreement.fields import Field, add_field
-    from prepcheck.agreement.folder import IMAGES, files_of
+    path: Path, settings: Settings, points: int, inside: tuple[Path | None, int | None], seed: int | None
+) -> Field:
+    from prepcheck.agreement.fields import Field
+    from prepcheck.agreement.folder import IMAGES
     from prepcheck.agreement.grid import lay_grid, seed_of
-    from prepcheck.photo import from_bytes, read_bytes
+    from prepcheck.photo import read
 
-    data = read_bytes(path, settings.photo.max_bytes)
-    photo = from_bytes(data, path.name, settings)
+    photo = read(path, settings)
     size = (photo.width, photo.height)
     start = seed_of(photo.sha256) if seed is None else seed
-    laid = lay_grid(size, points, start, _outline(photo, settings, *inside))
-    field = Field(f"{IMAGES}/{photo.name}", photo.sha256, size, laid)
-    return add_field(fields, field), files_of(field, photo, data, person)
+    return Field(
+        f"{IMAGES}/{photo.name}", photo.sha256, size, lay_grid(size, points, start, _outline(photo, settings, *inside))
+    )
+
+
+def _write(path: Path, field: Field, out: Path, settings: Settings, person: str) -> None:
+    """Write what a photo has in the folder of a count; it is read once more, so that never more than one is held."""
+    from prepcheck.agreement.folder import files_of
+    from prepcheck.agreement.told import read_photo
+    from prepcheck.report.files import write_whole
+
+    data, photo = read_photo(path, field, settings)
+    for place, content in files_of(field, photo, data, person).items():
+        write_whole(out / place, content)
 
 
 def _outline(photo: Photo, settings: Settings, file: Path | None, spot: int | None) -> NDArray[float64] | None:

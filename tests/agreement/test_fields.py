@@ -104,3 +104,8 @@ def test_another_file_is_refused(tmp_path: Path, text: str) -> None:
 def test_a_folder_without_list_is_told(tmp_path: Path) -> None:
     with pytest.raises(WrongUse, match="cannot be read"):
         read_fields(tmp_path)
+
+
+def test_a_list_has_an_end() -> None:
+    with pytest.raises(WrongUse, match="would be photo 1,001"):
+        add_field([small()] * 1000, small("b.jpg", "b" * 64))

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from prepcheck.agreement.fields import Field
-from prepcheck.agreement.folder import list_of, read_count
+from prepcheck.agreement.fields import LIST, Field, write_fields
+from prepcheck.agreement.folder import read_count
 from prepcheck.agreement.form import write_form
 from prepcheck.errors import WrongUse
 from tests.agreement.forms import field, filled, small
@@ -18,8 +18,7 @@ A, B = small("a.jpg", "a" * 64), small("b.jpg", "b" * 64)
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     (tmp_path / "forms").mkdir()
-    for place, data in list_of([A, B]).items():
-        (tmp_path / place).write_bytes(data)
+    (tmp_path / LIST).write_bytes(write_fields([A, B]))
     return tmp_path
 
 

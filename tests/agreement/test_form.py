@@ -55,6 +55,13 @@ def test_a_spreadsheet_may_part_the_cells_its_own_way(between: str) -> None:
     assert one.labels == ((State.BRIGHT,), (State.OXIDE,), (State.PIT,))
 
 
+def test_a_photos_name_full_of_semicolons_misleads_nobody() -> None:
+    form = write_form(small(name="a;b;c;d.jpg"))
+    one = parse_form(filled(form, ["1", "2", "3"]), "tank.csv")
+    assert one is not None
+    assert one.photo == "a;b;c;d.jpg"
+
+
 def test_a_mark_at_the_start_of_the_file_and_further_columns_are_nothing(tmp_path: Path) -> None:
     text = filled(FORM, ["1", "2", "3"]).replace("2,2", "2,2,dull,maybe") + "\n,,\n\n"
     (tmp_path / "tank.csv").write_text(text, encoding="utf-8-sig")

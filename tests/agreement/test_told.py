@@ -80,7 +80,15 @@ def png(codes: np.ndarray) -> bytes:
     return data.getvalue()
 
 
-@pytest.mark.parametrize("data", [b"", b"no picture", png(np.full((240, 320), 77, np.uint8))])
+def test_a_map_that_claims_a_huge_size_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
+    claimed = bytearray(png(PLATE))
+    claimed[16:24] = (60_000).to_bytes(4, "big") * 2
+    (tmp_path / "plate.states.png").write_bytes(claimed)
+    with pytest.raises(WrongUse, match="has another size than the photo"):
+        from_maps(tmp_path)(on(tmp_path, photo_bytes(PLATE)))
+
+
+@pytest.mark.parametrize("data", [b"", b"no picture", png(PLATE)[:30], png(np.full((240, 320), 77, np.uint8))])
 def test_what_is_no_map_of_states_is_refused(tmp_path: Path, data: bytes) -> None:
     (tmp_path / "plate.states.png").write_bytes(data)
     with pytest.raises(BrokenInput, match="is no map of states"):
