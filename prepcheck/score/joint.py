@@ -24,6 +24,8 @@ _TOUCH_PX = 1.5
 """So near to the line, in map pixels, a pixel's middle lies on it or beside it, diagonally too."""
 _LEAST_PX = 4.0
 """A shorter line, in map pixels, is a dot."""
+_ROUNDING = 1e-9
+"""Of distances, so that what lies exactly at an edge counts the same everywhere."""
 _AT_ONCE = 200_000
 """Points whose distances are measured at one time, so that memory stays bounded."""
 
@@ -127,21 +129,24 @@ def distances(line: Points, points: Points) -> tuple[NDArray[np.float64], NDArra
 
 
 def _distances(line: Points, points: Points) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    nearest = np.full(len(points), np.inf)
-    side, beside = np.ones(len(points)), np.ones(len(points), bool)
+    x, y = np.ascontiguousarray(points.T)
+    squared, side, beside = np.full(len(x), np.inf), np.ones(len(x)), np.ones(len(x), bool)
     normals = _normals(line)
     for k, (start, end) in enumerate(pairwise(line)):
         way = end - start
-        along = (points - start) @ way / float(way @ way)
-        off = points - (start + np.clip(along, 0, 1)[:, None] * way)
-        length = np.hypot(*off.T)
-        closer = length < nearest
-        facing = np.where(along[:, None] < 0, normals[k], np.where(along[:, None] > 1, normals[k + 1], _normal(way)))
-        nearest[closer] = length[closer]
-        side[closer] = np.where((off * facing).sum(axis=1) < 0, -1.0, 1.0)[closer]
-        past = ((along < 0) & (k == 0)) | ((along > 1) & (k == len(line) - 2))
-        beside[closer] = ~past[closer]
-    return nearest * side, beside
+        right, down = x - start[0], y - start[1]
+        along = (right * way[0] + down * way[1]) / float(way @ way)
+        held = np.clip(along, 0, 1)
+        right, down = right - held * way[0], down - held * way[1]
+        off = right * right + down * down
+        closer = np.flatnonzero(off < squared)
+        squared[closer] = off[closer]
+        near = along[closer]
+        facing = np.where(near < 0, 0, np.where(near > 1, 2, 1))
+        normal = np.array([normals[k], _normal(way), normals[k + 1]])[facing]
+        side[closer] = np.where(right[closer] * normal[:, 0] + down[closer] * normal[:, 1] < 0, -1.0, 1.0)
+        beside[closer] = ~(((near < -_ROUNDING) & (k == 0)) | ((near > 1 + _ROUNDING) & (k == len(line) - 2)))
+    return np.sqrt(squared) * side, beside
 
 
 def _normals(line: Points) -> Points:
@@ -205,7 +210,7 @@ class _Strip:
         rows, columns = _near(corners, surface, plane, margin_mm)
         points = surface.to_full(np.column_stack([columns, rows]).astype(np.float64))
         off, beside = distances(on_plane(plane, corners), on_plane(plane, points))
-        kept = beside & (abs(off) <= margin_mm)
+        kept = beside & (abs(off) <= margin_mm + _ROUNDING) & (abs(off) > _ROUNDING)  # a pixel on the line has no side
         areas = plane.areas(points[kept]) * float(np.prod(surface.reduction))
         return cls(rows[kept], columns[kept], points[kept], off[kept], areas)
 
