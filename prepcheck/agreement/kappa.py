@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 
 from prepcheck.agreement.proportion import Z95, proportion
 
-COHEN = "Cohen 1960; error by Fleiss, Cohen and Everitt 1969 (formula from memory, agrees with a published printout)"
-FLEISS = "Fleiss 1971; error by linearisation (formula from memory, agrees with published values)"
+COHEN = (
+    "Cohen's kappa, 1960; error by Fleiss, Cohen, Everitt 1969 (formula from memory, agrees with a published printout)"
+)
+FLEISS = "Fleiss' kappa, 1971; error by linearisation (formula from memory, agrees with published values)"
 EXACT = "no disagreement seen: low end by the exact interval of the share of equal answers, chance as counted"
-BY_PHOTO = "each photo left out once (jackknife), Student's t; photos stand for themselves"
+BY_PHOTO = "each photo left out once (jackknife; formula from memory, agrees with resampling), Student's t"
 SCALE = "Landis and Koch 1977"
 """The scale of the words. Copies differ on 0.00, and other scales use other words and bounds."""
 

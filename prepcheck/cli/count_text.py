@@ -20,11 +20,14 @@ from prepcheck.errors import printable
 from prepcheck.terms import Standing, State
 
 KAPPA_NOTE = (
-    f"Words of the scale of {k.SCALE}, for both ends of the interval by photo, of the first where there is none;\n"
-    "other scales use other words and bounds.\n"
+    f"Words of the scale of {k.SCALE}, for the lowest and the highest end of both intervals; other scales use other\n"
+    "words and bounds.\n"
     "The first interval takes points as independent. Points of one photo resemble each other, so it is rather too\n"
     "narrow; the one by photo (three photos or more) takes only photos as independent. Where all could tell, not this\n"
-    "work and coating count as one answer: away from spots both are right."
+    "work and coating count as one answer: away from spots both are right.\n"
+    f"Of two: {k.COHEN}.\n"
+    f"Of several: {k.FLEISS}.\n"
+    f"By photo: {k.BY_PHOTO}."
 )
 _SHORT = {
     State.BACKGROUND: "not work",
@@ -203,12 +206,18 @@ def _agreement(one: Agreement) -> str:
     value = "-" if found.value is None else f"{found.value:.3f}"
     equal = "-" if found.observed is None else f"{100 * found.observed:.1f} %"
     interval = found.interval
-    said = "no kappa: all gave one answer" if interval is None else k.words(one.by_photo or interval)
+    said = "no kappa: all gave one answer" if interval is None else _words(one)
     if not one.points:
         said = "no such point"
     return (
         f"  {one.way:<18}{one.points:>8,}{equal:>8}{value:>8}{_range(interval):>18}{_range(one.by_photo):>18}   {said}"
     )
+
+
+def _words(one: Agreement) -> str:
+    """Return the words for the lowest and the highest end of both intervals: with few photos either may be too narrow."""
+    ends = [end for interval in (one.kappa.interval, one.by_photo) if interval for end in interval]
+    return k.words((min(ends), max(ends)))
 
 
 def _range(interval: tuple[float, float] | None) -> str:
@@ -227,7 +236,7 @@ def _agreement_json(one: Agreement) -> dict[str, Any]:
         "standard_error": found.error,
         "interval": found.interval,
         "interval_by_photo": one.by_photo,
-        "words": None if found.interval is None else k.words(one.by_photo or found.interval),
+        "words": None if found.interval is None else _words(one),
         "source": found.method,
         "source_by_photo": None if one.by_photo is None else k.BY_PHOTO,
     }

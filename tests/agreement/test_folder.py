@@ -75,3 +75,11 @@ def test_nobody_counts_under_the_tools_name(folder: Path) -> None:
 
 def test_a_folder_without_forms_holds_no_counts(folder: Path) -> None:
     assert read_count(folder).counts == ()
+
+
+def test_a_folder_of_endless_forms_is_refused(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("prepcheck.agreement.folder._MOST_FORMS", 1)
+    write(folder, "1.csv", A, "1 2 3")
+    write(folder, "2.csv", A, "1 2 3")
+    with pytest.raises(WrongUse, match="holds more than 1 forms"):
+        read_count(folder)

@@ -80,6 +80,12 @@ def test_an_outline_that_leaves_the_photo_is_refused(shift: tuple[int, int]) -> 
         lay_grid(SIZE, 50, 0, SQUARE + shift)
 
 
+def test_an_outline_between_the_rows_of_the_grid_holds_no_point() -> None:
+    strip = np.array([[20.0, 200], [620, 200], [620, 200.3], [20, 200.3]])
+    with pytest.raises(WrongUse, match="no point of the grid lies inside"):
+        lay_grid(SIZE, 9, 0, strip)
+
+
 def test_an_outline_without_area_is_refused() -> None:
     with pytest.raises(WrongUse, match="px apart"):
         lay_grid(SIZE, 50, 0, np.array([[10.0, 10], [20, 20], [30, 30]]))

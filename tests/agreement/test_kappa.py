@@ -189,6 +189,31 @@ def test_leaving_out_points_one_by_one_gives_about_the_error_for_independent_poi
     assert (interval[1] - interval[0]) / 2 == pytest.approx(2.045 * found.error, rel=0.1)  # t of 30 (computed)
 
 
+def test_the_interval_by_photo_holds_by_resampling_photos() -> None:
+    # Second way: 1,000 sets of 12 photos drawn from 12 that differ.
+    rng = np.random.default_rng(6)
+    first = rng.integers(0, 3, (12, 40))
+    wrong = rng.random((12, 40)) < np.linspace(0.05, 0.5, 12)[:, None]
+    second = np.where(wrong, rng.integers(0, 3, (12, 40)), first)
+
+    def kappa_of(photos: NDArray[np.int64]) -> float:
+        table = np.zeros((3, 3), np.int64)
+        np.add.at(table, (first[photos].ravel(), second[photos].ravel()), 1)
+        return cohen(table).value or 0.0
+
+    numbers = np.repeat(np.arange(12), 40)
+    interval = by_photo(lambda kept: cohen(_table(first.ravel()[kept], second.ravel()[kept])), numbers)
+    error = np.std([kappa_of(rng.integers(0, 12, 12)) for _ in range(1000)])
+    assert interval is not None
+    assert (interval[1] - interval[0]) / 2 == pytest.approx(2.201 * error, rel=0.15)  # t of 12 (computed)
+
+
+def _table(first: Counts, second: Counts) -> Counts:
+    table = np.zeros((3, 3), np.int64)
+    np.add.at(table, (first, second), 1)
+    return table
+
+
 def test_photos_that_differ_widen_the_interval() -> None:
     same, apart = [[2, 0]] * 10 + [[0, 2]] * 10, [[1, 1]] * 10 + [[2, 0]] * 10
     answers, photos = np.array([*same, *apart, *same, *apart]), np.repeat(np.arange(4), 20)

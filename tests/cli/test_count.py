@@ -174,6 +174,15 @@ def test_agreement_names_its_scale_and_both_intervals(command: Command, laid: Pa
     assert line.count(" to ") >= 2
 
 
+def test_the_words_span_both_intervals(command: Command, laid: Path) -> None:
+    from prepcheck.agreement.kappa import words
+
+    (made,) = told(command("count", "agree", *label(laid, "Ola", "o"), *label(laid, "Mika", "m", 4), "--json"))
+    for one in made["agreements"]:
+        ends = [*one["interval"], *(one["interval_by_photo"] or [])]
+        assert one["words"] == words((min(ends), max(ends)))
+
+
 def test_nothing_counted_twice_is_told(command: Command, laid: Path) -> None:
     done = command("count", "agree", *label(laid, "Ola", "o"))
     assert (done.code, "counted twice" in done.complaint) == (2, True)
