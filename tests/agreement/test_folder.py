@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -60,8 +61,8 @@ def test_a_form_of_another_photo_is_refused(folder: Path) -> None:
         read_count(folder)
 
 
-def test_a_form_of_other_points_on_the_same_photo_is_refused(folder: Path) -> None:
-    other = field("a.jpg", "a" * 64, points=9)
+@pytest.mark.parametrize("other", [field("a.jpg", "a" * 64), replace(A, laid=replace(A.laid, points=A.points + 1))])
+def test_a_form_of_other_points_on_the_same_photo_is_refused(folder: Path, other: Field) -> None:
     write(folder, "a.csv", other, " ".join(["1"] * len(other.points)))
     with pytest.raises(WrongUse, match=r"is of other points on a\.jpg"):
         read_count(folder)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +67,22 @@ def test_maps_tell_the_state_of_the_pixel_under_each_point(tmp_path: Path) -> No
     told = from_maps(tmp_path)(one)
     assert told.counted.labels == ((State.BRIGHT,), (State.OXIDE,), (State.COATING,))
     assert told.standing is None
+
+
+@pytest.mark.parametrize("x", [100.0, 99.6, 100.4])
+def test_a_point_takes_the_pixel_whose_centre_is_nearest(tmp_path: Path, x: float) -> None:
+    codes = np.full((240, 320), State.COATING, np.uint8)
+    codes[50, 100] = State.PIT
+    Image.fromarray(codes).save(tmp_path / "plate.states.png")
+    told = from_maps(tmp_path)(on(tmp_path, photo_bytes(PLATE), [(x, 50), (101, 50), (99, 50), (100, 51)]))
+    assert [label[0] for label in told.counted.labels] == [State.PIT, *[State.COATING] * 3]
+
+
+def test_points_of_a_photo_larger_than_the_map_are_brought_to_its_size(tmp_path: Path) -> None:
+    plate = painted.plate((State.OXIDE, 1400, 480, 60), size=(960, 1600), spot=(1300, 480, 200))
+    one = replace(on(tmp_path, photo_bytes(plate), [(1400, 480), (1250, 480), (200, 480)]), size=(1600, 960))
+    told = by_inspection(tmp_path, painted.model(), load(None))(one)
+    assert told.counted.labels == ((State.OXIDE,), (State.BRIGHT,), (State.COATING,))
 
 
 def test_maps_of_another_size_are_refused(tmp_path: Path) -> None:
