@@ -10,7 +10,7 @@ from prepcheck.agreement.compare import TOOL
 from prepcheck.agreement.crosses import draw_crosses
 from prepcheck.agreement.fields import Field, read_fields
 from prepcheck.agreement.form import Counted, read_form, write_form
-from prepcheck.errors import WrongUse
+from prepcheck.errors import NameClash, WrongUse
 from prepcheck.photo import Photo
 
 IMAGES, CROSSES, FORMS = "images", "crosses", "forms"
@@ -61,6 +61,13 @@ def files_of(one: Field, photo: Photo, data: bytes, person: str = "") -> dict[st
         f"{CROSSES}/{stem}.jpg": draw_crosses(photo.rgb, photo.reduction, one.laid),
         f"{FORMS}/{stem}.csv": write_form(one, person),
     }
+
+
+def check_form(folder: Path, one: Field) -> None:
+    """Raise `NameClash` where the form of a new photo would replace one that somebody filled in."""
+    path = folder / FORMS / f"{Path(one.name).stem}.csv"
+    if path.exists() and read_form(path) is not None:
+        raise NameClash(f"would replace the filled form {path.name}", "Rename the photo", one.name)
 
 
 def read_count(folder: Path) -> Count:

@@ -45,6 +45,7 @@ def grid(
 ) -> None:
     """Lay a grid of points over photos: pictures with numbered crosses, and forms to write labels on."""
     from prepcheck.agreement.fields import LIST, add_field, read_fields, write_fields
+    from prepcheck.agreement.folder import check_form
     from prepcheck.cli.count_text import laid
     from prepcheck.report.files import write_whole
     from prepcheck.settings import load
@@ -57,6 +58,7 @@ def grid(
     before = len(fields)
     for path in photos:
         fields = add_field(fields, _lay(path, thresholds, points, (outlines, spot), seed))
+        check_form(out, fields[-1])
     for path, field in zip(photos, fields[before:], strict=True):
         _write(path, field, out, thresholds, name)
     write_whole(out / LIST, write_fields(fields))

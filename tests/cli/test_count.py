@@ -78,6 +78,21 @@ def test_a_refused_photo_leaves_the_folder_as_it_was(command: Command, laid: Pat
     assert {path: path.read_bytes() for path in laid.rglob("*") if path.is_file()} == before
 
 
+def test_a_new_photo_never_replaces_what_somebody_counted(command: Command, laid: Path) -> None:
+    form = label(laid, "Ola", "ola")[0]
+    before = form.read_bytes()
+    (command.folder / "a.ola.jpg").write_bytes(photo_bytes(painted.plate(size=(240, 320))))
+    done = command("count", "grid", "a.ola.jpg", "--out", "run")
+    assert (done.code, "would replace the filled form a.ola.csv" in done.complaint) == (2, True)
+    assert form.read_bytes() == before
+
+
+def test_a_grid_that_was_broken_off_is_laid_again(command: Command, laid: Path) -> None:
+    (laid / "points.json").unlink()  # written last
+    assert command("count", "grid", "a.jpg", "--points", 60, "--out", "run").code == 0
+    assert [one.name for one in read_fields(laid)] == ["a.jpg"]
+
+
 def test_points_lie_inside_a_drawn_outline(command: Command, laid: Path) -> None:
     (command.folder / "o.json").write_text(json.dumps({"draw": [[[100, 60], [220, 60], [220, 180], [100, 180]]]}))
     assert command("count", "grid", "a.jpg", "--outlines", "o.json", "--points", 30, "--out", "one").code == 0
