@@ -30,10 +30,14 @@ def blocks(text: str) -> Iterator[list[str]]:
 
 
 def commands() -> list[str]:
-    """Return the lines of README that call ``prepcheck``, without their remarks; the whole job has a test of its own."""
+    """Return the lines of README that call ``prepcheck``, without their remarks.
+
+    The whole job has a test of its own, and so has ``serve``, which goes on until somebody stops it.
+    """
     before, _, after = README.partition("## A whole job\n")
     lines = [line for block in blocks(before + after.partition("\n## ")[2]) for line in block]
-    return [line.split("  #")[0].strip() for line in lines if line.startswith("prepcheck ")]
+    calls = [line.split("  #")[0].strip() for line in lines if line.startswith("prepcheck ")]
+    return [call for call in calls if call != "prepcheck serve"]
 
 
 @pytest.fixture

@@ -19,7 +19,7 @@ CHROMIUM = Path("/usr/bin/chromium")
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-dev-shm-usage"]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def launch() -> Iterator[Callable[..., Browser]]:
     """Start Chromium without a window; skips where it is missing."""
     if not CHROMIUM.exists():
@@ -28,7 +28,7 @@ def launch() -> Iterator[Callable[..., Browser]]:
         yield lambda *more: playwright.chromium.launch(executable_path=str(CHROMIUM), args=[*QUIET, *more])
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium(launch: Callable[..., Browser]) -> Iterator[Browser]:
     """The browser of most tests."""
     browser = launch()
