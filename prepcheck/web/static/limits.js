@@ -4,7 +4,7 @@
 import { ask } from "./wire.js";
 
 const PAUSE_MS = 350;
-const LEADS = { hold: "Hold", warn: "Look out", note: "Note" };
+const LEADS = { hold: "Held up", warn: "Mind", note: "Note" };
 const AWAY = "The limits cannot be looked up now: no answer from the shop's computer.";
 
 /** @param {HTMLFormElement} form @returns {Record<string, number | string>} what is filled in */
@@ -43,7 +43,6 @@ function start(form) {
     clearTimeout(timer);
     timer = setTimeout(check, PAUSE_MS);
   });
-  if (Object.keys(readings(form)).length) check();
 }
 
 /** @param {HTMLFormElement} form */
