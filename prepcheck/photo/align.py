@@ -33,6 +33,9 @@ _DARK = 8.0
 _STEPS = (8, 4, 2)
 _TURNS = 30
 """Most iterations of the climb at each size."""
+_ASTRAY = 12
+"""Tiles that have to agree, or the climb is taken to have gone astray."""
+
 _CORRECTIONS = 3
 _NEAR_PX = 5.0
 """Between the corners of two starts that climb to the same place."""
@@ -279,11 +282,18 @@ def _laid_on(size: tuple[int, int], other: tuple[int, int]) -> Array:
 
 
 def _settled(one: _View, two: _View, start: Array) -> tuple[Array, Tiles]:
-    """Climb from `start` on ever larger pictures, then go where the tiles are found."""
+    """Climb from `start` on ever larger pictures, then go where the tiles are found; from `start` itself if that goes astray."""
     matrix = start
     for step in _STEPS:
         matrix = _climbed(one, two, matrix, step)
-    matrix = drawn_from_afar(one.strength, two.strength, matrix)
+    climbed = _by_tiles(one, two, drawn_from_afar(one.strength, two.strength, matrix))
+    if climbed[1].agree.sum() >= _ASTRAY:
+        return climbed
+    return max(climbed, _by_tiles(one, two, start), key=lambda found: int(found[1].agree.sum()))
+
+
+def _by_tiles(one: _View, two: _View, matrix: Array) -> tuple[Array, Tiles]:
+    """Move `matrix` to where the tiles are found, as long as that moves it."""
     tiles = look_for_tiles(one.strength, two.strength, matrix)
     for _ in range(_CORRECTIONS):
         better, moved = corrected(matrix, tiles)

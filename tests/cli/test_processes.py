@@ -106,7 +106,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     folder.mkdir()
     if os.name == "nt" or os.getuid() != 0:
         pytest.skip("needs root to mount a small disk")
-    mount = ["mount", "-t", "tmpfs", "-o", "size=300k", "tmpfs", str(folder)]
+    mount = ["mount", "-t", "tmpfs", "-o", "size=420k", "tmpfs", str(folder)]
     made = subprocess.run(mount, capture_output=True, text=True)
     if made.returncode != 0:
         pytest.skip(f"cannot mount a small disk: {made.stderr.strip()}")
@@ -128,7 +128,7 @@ def test_a_store_on_a_full_disk_loses_no_answer_and_keeps_its_log(command: Comma
 @pytest.mark.usefixtures("palette")
 def test_maps_on_a_full_disk_lose_no_answer_and_leave_no_half_file(command: Command, small_disk: Path) -> None:
     write_plate(command.folder / "good.jpg")
-    (small_disk / "filler").write_bytes(bytes(296_000))
+    (small_disk / "filler").write_bytes(bytes(419_000))
     done = command.inspect("good.jpg", "--maps", "store")
     assert (done.code, done.line["standing"]) == (2, "bright")
     assert "cannot be written (No space left on device)" in done.complaint
