@@ -11,8 +11,6 @@ from prepcheck.trade.units import Kind, System, shown
 if TYPE_CHECKING:
     from prepcheck.store import LoggedEvent
 
-_UNITS = {e.Gas.OXYGEN: "% by volume", e.Gas.FLAMMABLE: "% LEL", e.Gas.TOXIC: "ppm"}
-
 
 def entry_words(event: LoggedEvent, system: System = System.METRIC) -> str:
     """Return one line about a logged entry, its quantities in the units of `system`."""
@@ -61,7 +59,7 @@ def _more(text: str) -> str:
 
 
 def _reading(entry: e.GasReading, system: System) -> Iterator[str]:
-    yield f"{entry.gas}{f' ({entry.of})' if entry.of else ''} {entry.value:g} {_UNITS[entry.gas]}"
+    yield f"{entry.gas}{f' ({entry.of})' if entry.of else ''} {entry.value:g} {entry.gas.unit}"
     height = "" if entry.height_m is None else f", {shown(entry.height_m, Kind.HEIGHT, system, 2)} up"
     yield f"{entry.place}{height} at {entry.taken_at:%H:%M}"
     yield f"{entry.meter}, {entry.sensor}" if entry.meter else f"sensor {entry.sensor}"

@@ -92,13 +92,18 @@ def told(
     sure : float
         Least probability with which bright metal, residue or background is told.
     """
-    residue = chances[_RESIDUE].sum(axis=0)
-    sides = np.stack([chances[State.BACKGROUND], chances[State.BRIGHT], residue, chances[_BEAD]])
+    likely = sides(chances)
     kind = State.OXIDE + chances[_RESIDUE].argmax(axis=0)
-    side = sides.argmax(axis=0)
+    side = likely.argmax(axis=0)
     states = np.where(side == _RESIDUE_SIDE, kind, side).astype(np.uint8)
-    states[(side == _BEAD_SIDE) | (sides.max(axis=0) < sure) | burnt] = State.CANNOT_TELL
+    states[(side == _BEAD_SIDE) | (likely.max(axis=0) < sure) | burnt] = State.CANNOT_TELL
     return states, np.clip(chances[State.BRIGHT], 0.0, 1.0)
+
+
+def sides(chances: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Chances of background, bright metal, all residue together, and weld bead or heat tint, from (7, ...) to (4, ...)."""
+    residue = chances[_RESIDUE].sum(axis=0)
+    return np.stack([chances[State.BACKGROUND], chances[State.BRIGHT], residue, chances[_BEAD]])
 
 
 def _without(surface: SurfaceMap, outline: NDArray[np.float64]) -> SurfaceMap:

@@ -29,6 +29,11 @@ class Gas(StrEnum):
     FLAMMABLE = "flammable"
     TOXIC = "toxic"
 
+    @property
+    def unit(self) -> str:
+        """The unit in which it is read."""
+        return {Gas.OXYGEN: "% by volume", Gas.FLAMMABLE: "% LEL", Gas.TOXIC: "ppm"}[self]
+
 
 class Sensor(StrEnum):
     """How a meter senses."""

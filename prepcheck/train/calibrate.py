@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.settings import Settings
-from prepcheck.surface.mapping import smoothed, told
+from prepcheck.surface.mapping import sides, smoothed, told
 from prepcheck.synth.noise import Field
 from prepcheck.terms import State
 from prepcheck.train.export import export
@@ -115,14 +115,8 @@ def fit_chances(seen: list[Seen]) -> tuple[float, float]:
 
 def choose_sure(seen: list[Seen]) -> float:
     """Least chance for a pixel to be told, so that `COVERAGE` of true bright and oxide pixels are."""
-    highest = np.concatenate([_surest(s.chances[np.isin(s.truth, (1, 2))]) for s in seen])
+    highest = np.concatenate([sides(s.chances[np.isin(s.truth, (1, 2))].T).max(axis=0) for s in seen])
     return float(np.quantile(highest, 1 - COVERAGE))
-
-
-def _surest(chances: Field) -> NDArray[np.float32]:
-    """Chance of the likeliest side: bright metal, all residue together, background, weld bead; (N, 7) to (N,)."""
-    residue = chances[:, State.OXIDE : State.FOREIGN + 1].sum(axis=1)
-    return np.asarray(np.maximum(residue, chances[:, (0, 1, 6)].max(axis=1)), np.float32)
 
 
 def _states(seen: Seen, sure: float) -> NDArray[np.uint8]:

@@ -6,7 +6,6 @@ from prepcheck import __version__
 from prepcheck.record import OriginRecord
 from prepcheck.report.job.content import Block, Facts, Points, Section, Signatures, Table, Words
 from prepcheck.report.job.told import Told, by
-from prepcheck.report.job.vessel import UNIT_OF
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.terms import CAUTIONS, HOT_WORK_LINE
 from prepcheck.trade import entries as e
@@ -130,7 +129,7 @@ def _entry(told: Told, event: LoggedEvent) -> str:
         case None:
             return "erased for a lawful reason; its hash stays in the log"
         case e.GasReading() as one:
-            return f"gas reading: {one.gas} {one.value:g} {UNIT_OF[one.gas]} at {one.place}"
+            return f"gas reading: {one.gas} {one.value:g} {one.gas.unit} at {one.place}"
         case e.VesselCondition() as one:
             return f"condition of the vessel: {one.condition}, held {one.previous_contents}"
         case e.Certificate() as one:

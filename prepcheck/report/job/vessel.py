@@ -9,7 +9,6 @@ from prepcheck.store.rows import LoggedEvent
 from prepcheck.trade import entries as e
 from prepcheck.trade.units import Kind
 
-UNIT_OF = {e.Gas.OXYGEN: "% by volume", e.Gas.FLAMMABLE: "% LEL", e.Gas.TOXIC: "ppm"}
 LIMITS_NOTE = (
     "These are readings at the places and times stated, in the condition stated, as the person named entered them. Limits, "
     "with their sources, stand in the clearing plan below. Whoever the law names decides; a reading ages, and smell proves "
@@ -82,7 +81,7 @@ def _gas(entry: e.GasReading) -> str:
 
 
 def _value(entry: e.GasReading) -> str:
-    unit = UNIT_OF[entry.gas]
+    unit = entry.gas.unit
     if entry.limit is None:
         return f"{entry.value:g} {unit}"
     return f"{entry.value:g} {unit}; limit as entered {entry.limit:g} {unit} ({entry.limit_source or 'no source told'})"

@@ -14,7 +14,6 @@ from prepcheck.trade.units import Kind, System, shown
 
 LEADS = {Weight.HOLD.value: "Held up", Weight.WARN.value: "Mind", Weight.NOTE.value: "Note"}
 """What goes before a remark."""
-UNITS = {e.Gas.OXYGEN: "% by volume", e.Gas.FLAMMABLE: "% LEL", e.Gas.TOXIC: "ppm"}
 _WORDS = {Progress.OPEN: "later: other steps come first", Progress.NEXT: "can be done now"}
 
 
@@ -54,7 +53,7 @@ def entry_words(event: LoggedEvent, system: System) -> str:
         case e.GasReading() as one:
             of = f" ({one.of})" if one.of else ""
             height = "" if one.height_m is None else f", {shown(one.height_m, Kind.HEIGHT, system, 2)} up"
-            return f"{one.gas}{of} {one.value:g} {UNITS[one.gas]} at {one.place}{height}"
+            return f"{one.gas}{of} {one.value:g} {one.gas.unit} at {one.place}{height}"
         case e.VesselCondition() as one:
             return f"condition {one.condition}, held {one.previous_contents}"
         case e.Certificate() as one:
@@ -62,6 +61,8 @@ def entry_words(event: LoggedEvent, system: System) -> str:
         case e.WallReading() as one:
             where = f" at {one.place}" if one.place else ""
             return f"wall {shown(one.wall_mm, Kind.LENGTH, system)} left{where}"
+        case e.LeakEntry(method="decay", leaks=(), looked_at=""):
+            return "pressure watched; no seam was looked at"
         case e.LeakEntry() as one:
             return f"looked for leaks by {one.method}: {'; '.join(one.leaks) or 'none seen'}"
         case e.Note() as one:

@@ -84,6 +84,12 @@ def test_entries_are_told_in_one_line_with_their_units():
     assert said(e.LeakEntry(method="water", started_at=taken)) == "looked for leaks by water: none seen"
 
 
+def test_a_pressure_only_watched_is_no_look_for_leaks():
+    # 33 CFR 183.580 (seen): watching the gauge fall does not count as the leak check
+    watched = e.LeakEntry(method="decay", started_at=datetime.fromisoformat(AT))
+    assert said(watched) == "pressure watched; no seam was looked at"
+
+
 def test_lengths_are_told_in_the_shops_units():
     wall = e.WallReading(method="gauge", wall_mm=25.4, taken_at=datetime.fromisoformat(AT))
     assert said(wall, System.US) == "wall 1.00 in left"  # 1 in = 25.4 mm exactly (NIST SP 811, from memory)
