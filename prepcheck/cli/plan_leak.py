@@ -10,6 +10,7 @@ from prepcheck.cli.job import now
 from prepcheck.cli.options import SettingsFile, Store, Units
 from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, finish
 from prepcheck.errors import WrongUse
+from prepcheck.trade.look_fields import LOOK_FIELDS
 from prepcheck.trade.units import Kind, System, optional_quantity, quantity
 
 if TYPE_CHECKING:
@@ -72,17 +73,6 @@ def leak(
     finish(leak_plan(work_out(wish, limits), limits, _inputs(said), System(told.settings.report.units)), told)
 
 
-_OF_A_LOOK = {
-    "end_pressure": ("end_pa", Kind.PRESSURE),
-    "watched": ("seconds", Kind.TIME),
-    "temperature": ("start_k", Kind.TEMPERATURE),
-    "end_temperature": ("end_k", Kind.TEMPERATURE),
-    "air_pressure": ("ambient_pa", Kind.PRESSURE),
-    "end_air_pressure": ("end_ambient_pa", Kind.PRESSURE),
-    "pressure_error": ("pressure_error_pa", Kind.PRESSURE),
-    "temperature_error": ("temperature_error_k", Kind.TEMPERATURE_STEP),
-}
-"""Options of a look for leaks: the field of the entry, and what it is a quantity of."""
 _NOT_INPUTS = ("units", "job", "person", "json", "settings", "store", "found")
 
 
@@ -102,7 +92,7 @@ def _given(said: dict[str, Any]) -> tuple[LeakEntry, ...]:
     """Return the look that the options tell of, where they tell of one."""
     figures = {
         field: quantity(said[name], kind, f"--{name.replace('_', '-')}")
-        for name, (field, kind) in _OF_A_LOOK.items()
+        for name, (field, kind) in LOOK_FIELDS.items()
         if said[name] is not None
     }
     if not figures and not said["found"] and not said["looked_at"]:

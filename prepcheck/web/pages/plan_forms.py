@@ -19,6 +19,7 @@ from prepcheck.trade.leak import decay_of
 from prepcheck.trade.leak_plan import leak_plan
 from prepcheck.trade.leak_work import Wish as LeakWish
 from prepcheck.trade.leak_work import work_out
+from prepcheck.trade.look_fields import LOOK_FIELDS
 from prepcheck.trade.plan import Plan, given
 from prepcheck.trade.units import Kind, System, optional_quantity, quantity
 from prepcheck.trade.wall_plan import wall_plan
@@ -151,25 +152,12 @@ def _leak(asked: Asked) -> Plan:
     return leak_plan(work_out(wish, settings), settings, asked.inputs((*LEAK, *LEAK_RARELY)), asked.system)
 
 
-_OF_A_LOOK = {
-    "end_pressure": ("end_pa", Kind.PRESSURE),
-    "watched": ("seconds", Kind.TIME),
-    "temperature": ("start_k", Kind.TEMPERATURE),
-    "end_temperature": ("end_k", Kind.TEMPERATURE),
-    "air_pressure": ("ambient_pa", Kind.PRESSURE),
-    "end_air_pressure": ("end_ambient_pa", Kind.PRESSURE),
-    "pressure_error": ("pressure_error_pa", Kind.PRESSURE),
-    "temperature_error": ("temperature_error_k", Kind.TEMPERATURE_STEP),
-}
-"""Fields of a look for leaks: the field of the entry, and what it is a quantity of."""
-
-
 def _look(asked: Asked) -> tuple[LeakEntry, ...]:
     """Return the look that the form tells of, where it tells of one."""
     said = asked.said
     figures: dict[str, Any] = {
         to: quantity(said[name], kind, name.replace("_", " "))
-        for name, (to, kind) in _OF_A_LOOK.items()
+        for name, (to, kind) in LOOK_FIELDS.items()
         if name in said
     }
     if not figures and not said.get("leaks") and not said.get("looked_at"):
