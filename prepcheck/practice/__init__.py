@@ -1,0 +1,1 @@
+"""Marking residue by eye before the tool answers, and the difference; pure."""
