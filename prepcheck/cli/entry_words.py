@@ -51,6 +51,18 @@ def _short(entry: e.AnyEntry) -> str:
             return f"sealed: {entry.bag}"
         case e.Erased():
             return f"erased {entry.what}: {entry.reason}"
+    return _practice(entry)
+
+
+def _practice(entry: e.AnyEntry) -> str:
+    match entry:
+        case e.PracticeStarted():
+            return f"practice began on {', '.join(one.name for one in entry.photos)}"
+        case e.PracticeMarked():
+            return f"marked a photo of practice session {entry.session}"
+        case e.PracticeCompared():
+            found = f"{entry.patches_found} of {entry.patches} patches found, {entry.marked_off} of {entry.marked} off"
+            return f"mark of practice session {entry.session} beside the {entry.against}: {found}"
     return entry.kind
 
 

@@ -14,6 +14,9 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstrai
 Short = Annotated[str, StringConstraints(max_length=80)]
 Line = Annotated[str, StringConstraints(max_length=200)]
 Text = Annotated[str, StringConstraints(max_length=2000)]
+Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
+MOST_PRACTICE_PHOTOS = 40
+"""Of one session: more than somebody marks with care in one go."""
 
 
 class EntryModel(BaseModel):
@@ -225,6 +228,62 @@ class Erased(EntryModel):
     reason: Text
 
 
+class PracticePhoto(EntryModel):
+    """A photo of a practice session."""
+
+    name: Line
+    sha256: Sha256
+
+
+class PracticeStarted(EntryModel):
+    """Somebody began to practise on photos; the entry's own number names the session."""
+
+    kind: Literal["practice_started"] = "practice_started"
+    photos: tuple[PracticePhoto, ...] = Field(min_length=1, max_length=MOST_PRACTICE_PHOTOS)
+
+
+class PracticeMarked(EntryModel):
+    """Where somebody saw residue on a photo of a session, fixed before any answer was shown; the first one counts."""
+
+    kind: Literal["practice_marked"] = "practice_marked"
+    session: int = Field(ge=1)
+    photo_sha256: Sha256
+    mark_sha256: Sha256
+    """Of the PNG of the mark: 255 residue, 128 not sure, 0 nothing seen."""
+
+
+class PracticeCompared(EntryModel):
+    """A mark beside the tool's answer or the known truth, inside the ground area; areas in pixels of the tool's map."""
+
+    kind: Literal["practice_compared"] = "practice_compared"
+    session: int = Field(ge=1)
+    photo_sha256: Sha256
+    mark_sha256: Sha256
+    against: Literal["tool", "truth"]
+    source: Line
+    """Version of the program, with the model or the origin of the truth."""
+    source_sha256: Sha256
+    """Of the model, or of the map of the truth."""
+    settings_sha256: Sha256
+    both: int = Field(ge=0)
+    only_marked: int = Field(ge=0)
+    only_other: int = Field(ge=0)
+    neither: int = Field(ge=0)
+    unsure: int = Field(ge=0)
+    """Where one of them was not sure; in none of the four before."""
+    mm2_per_px: float | None = Field(default=None, gt=0)
+    """Mean over the ground area; None where no scale is known."""
+    least_px: float = Field(ge=0)
+    """Smaller patches are not counted."""
+    patches: int = Field(ge=0)
+    """Of the other side."""
+    patches_found: int = Field(ge=0)
+    marked: int = Field(ge=0)
+    """Patches of the mark."""
+    marked_off: int = Field(ge=0)
+    """Those of them less than half of which lies on residue of the other side."""
+
+
 AnyEntry = Annotated[
     GasReading
     | VesselCondition
@@ -238,7 +297,10 @@ AnyEntry = Annotated[
     | StepReopened
     | Note
     | Sealed
-    | Erased,
+    | Erased
+    | PracticeStarted
+    | PracticeMarked
+    | PracticeCompared,
     Field(discriminator="kind"),
 ]
 """Any entry; `pydantic.TypeAdapter(AnyEntry)` reads its JSON."""

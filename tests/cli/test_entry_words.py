@@ -13,6 +13,7 @@ from prepcheck.trade.units import System
 from tests.tasks.shop import minute
 
 AT = minute(5)
+HASH = "ab" * 32
 TOLD: list[tuple[Any, str]] = [
     (
         e.GasReading(
@@ -57,6 +58,36 @@ TOLD: list[tuple[Any, str]] = [
     (e.Note(text="new disc"), "note: new disc"),
     (e.Sealed(bag="one.zip", manifest_sha256="0", size=1, root="0"), "sealed: one.zip"),
     (e.Erased(what="photo", sha256="0", reason="asked"), "erased photo: asked"),
+    (
+        e.PracticeStarted(photos=(e.PracticePhoto(name="a.jpg", sha256=HASH), e.PracticePhoto(name="b", sha256=HASH))),
+        "practice began on a.jpg, b",
+    ),
+    (
+        e.PracticeMarked(session=7, photo_sha256=HASH, mark_sha256=HASH),
+        "marked a photo of practice session 7",
+    ),
+    (
+        e.PracticeCompared(
+            session=7,
+            photo_sha256=HASH,
+            mark_sha256=HASH,
+            against="tool",
+            source="x",
+            source_sha256=HASH,
+            settings_sha256=HASH,
+            both=1,
+            only_marked=2,
+            only_other=3,
+            neither=4,
+            unsure=5,
+            least_px=6,
+            patches=4,
+            patches_found=3,
+            marked=6,
+            marked_off=2,
+        ),
+        "mark of practice session 7 beside the tool: 3 of 4 patches found, 2 of 6 off",
+    ),
 ]
 
 
