@@ -20,6 +20,8 @@
     |   |-- NotAPhoto           exit 3, HTTP 415   the bytes are no picture format that we read
     |   |-- DamagedPhoto        exit 3, HTTP 422   cut short or structurally damaged
     |   |-- TooLarge            exit 3, HTTP 413   more bytes or pixels than the limits allow
+    |   |-- StillChanging       exit 3, HTTP 422   written to while it was read
+    |   |-- LostWorker          exit 3, HTTP 422   the process that looked at it ended, again and again
     |   |-- MissingDecoder      exit 3, HTTP 415   readable only with an optional part that is not installed
     |   `-- BrokenBag           exit 3, HTTP 422   sealed evidence that cannot be read at all
     |-- ModelFault              exit 3, HTTP 500   missing, changed or unusable model file
@@ -189,6 +191,18 @@ class TooLarge(BrokenInput):
 
     code = "too_large"
     http_status = 413
+
+
+class StillChanging(BrokenInput):
+    """Written to while it was read, such as a photo that is still being copied."""
+
+    code = "still_changing"
+
+
+class LostWorker(BrokenInput):
+    """The process that looked at this photo ended without an answer, again and again."""
+
+    code = "lost_worker"
 
 
 class MissingDecoder(BrokenInput):

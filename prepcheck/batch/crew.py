@@ -1,0 +1,129 @@
+"""Who works: processes of this machine here; a cluster in `prepcheck.batch.cluster`."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections import Counter, deque
+from collections.abc import Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from prepcheck.batch.work import Done, Task, failed, start_worker, work_on
+from prepcheck.errors import LostWorker
+
+MOST_STRIKES = 3
+"""How often a task may end the process that works on it."""
+_AHEAD = 2
+"""Tasks that a worker has at hand: the one it works on, and the next."""
+
+
+class Crew(Protocol):
+    """Works on tasks."""
+
+    def work(self, tasks: Iterable[Task]) -> Iterator[Done]:
+        """Yield what comes of each task, once each, in any order.
+
+        `tasks` are taken one by one, as workers come free, so there may be a million of them. A lost worker loses no
+        task: it is worked on again, and after `MOST_STRIKES` losses its answer is an error.
+        """
+        ...
+
+
+@dataclass
+class Workers:
+    """Processes of this machine, each with one thread.
+
+    Parameters
+    ----------
+    count : int
+        How many; at least 1.
+    """
+
+    count: int
+
+    def work(self, tasks: Iterable[Task]) -> Iterator[Done]:
+        """Yield what comes of each task; see `Crew`."""
+        waiting, strikes = iter(tasks), Counter[int]()
+        lanes = [_Lane() for _ in range(self.count)]
+        try:
+            while busy := [lane for lane in lanes if lane.fill(waiting)]:
+                wait([lane.first for lane in busy], return_when=FIRST_COMPLETED)
+                for lane in busy:
+                    yield from lane.ended(strikes)
+        finally:
+            for lane in lanes:
+                lane.stop()
+
+
+@dataclass
+class _Lane:
+    """One process and what it has at hand; a new one takes over when it is lost."""
+
+    pool: ProcessPoolExecutor | None = None
+    tasks: deque[tuple[Task, Future[Done]]] = field(default_factory=deque)
+
+    @property
+    def first(self) -> Future[Done]:
+        return self.tasks[0][1]
+
+    def fill(self, waiting: Iterator[Task]) -> bool:
+        """Take tasks as far as there is room; say whether there is work at hand."""
+        while len(self.tasks) < _AHEAD and (task := next(waiting, None)) is not None:
+            self._submit(task)
+        return bool(self.tasks)
+
+    def ended(self, strikes: Counter[int]) -> Iterator[Done]:
+        """Yield what is done, in the order in which it was taken."""
+        while self.tasks and self.first.done():
+            if isinstance(self.first.exception(), BrokenProcessPool):
+                yield from self._begin_again(strikes)
+                return
+            yield self.tasks.popleft()[1].result()
+
+    def _begin_again(self, strikes: Counter[int]) -> Iterator[Done]:
+        """Start a new process; the first task was worked on when the old one was lost, the others only waited."""
+        left = [task for task, _ in self.tasks]
+        self.stop()
+        strikes[left[0].number] += 1
+        if strikes[left[0].number] >= MOST_STRIKES:
+            lost = left.pop(0)
+            what = f"the process that looked at it ended {MOST_STRIKES} times"
+            yield failed(lost, LostWorker(what, "Look at it alone, or give more memory", lost.name))
+        for task in left:
+            self._submit(task)
+
+    def _submit(self, task: Task) -> None:
+        if self.pool is None:
+            self.pool = ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), _start)
+        try:
+            future = self.pool.submit(work_on, task)
+        except BrokenProcessPool as error:  # lost since the last look
+            future = Future()
+            future.set_exception(error)
+        self.tasks.append((task, future))
+
+    def stop(self) -> None:
+        """End the process; what it has at hand is dropped."""
+        self.tasks.clear()
+        if self.pool is not None:
+            self.pool.shutdown(wait=False, cancel_futures=True)
+            self.pool = None
+
+
+def _start() -> None:
+    """Begin a worker: Ctrl-C is for the one who leads, and without that one there is no work."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    start_worker()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+    os._exit(1)

@@ -1,0 +1,231 @@
+"""What a worker does: plain data in, plain data out, so that it may be another process or another machine."""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+import cv2
+
+from prepcheck import __version__
+from prepcheck.batch.sources import Item, Source
+from prepcheck.errors import BrokenInput, ModelFault, PrepcheckError, printable
+from prepcheck.inspection import settings_sha256
+from prepcheck.looking import Look
+from prepcheck.photo import from_bytes
+from prepcheck.record import broken_record, record_of
+from prepcheck.report.contact_thumbnail import thumbnail
+from prepcheck.settings import Settings
+from prepcheck.surface import load_model
+
+
+@dataclass(frozen=True)
+class LookKey:
+    """All that an answer depends on beside the photo's bytes: the same key, the same answer."""
+
+    version: str
+    model_sha256: str
+    settings_sha256: str
+    inputs_sha256: str = ""
+
+    @property
+    def text(self) -> str:
+        """SHA-256 (hex) over all of it."""
+        parts = (self.version, self.model_sha256, self.settings_sha256, self.inputs_sha256)
+        return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class LookSpec:
+    """How to look, as plain data.
+
+    Parameters
+    ----------
+    settings : Settings
+        Thresholds.
+    model, model_sha256 : str
+        Name in the registry, and what it must be.
+    mm_per_px : float, optional
+        A stated scale.
+    """
+
+    settings: Settings
+    model: str
+    model_sha256: str
+    mm_per_px: float | None = None
+
+    @classmethod
+    def of(cls, look: Look) -> LookSpec:
+        """Describe a look."""
+        origin = look.model.origin
+        return cls(look.settings, origin.name, origin.sha256, look.mm_per_px)
+
+    def look(self) -> Look:
+        """Load the model, once a process.
+
+        Raises
+        ------
+        ModelFault
+            It is not there, or is another one on this machine.
+        """
+        model = load_model(self.model)
+        if model.origin.sha256 != self.model_sha256:
+            raise ModelFault("is another model on the worker than here", "Install one version on all", self.model)
+        return Look(self.settings, model, self.mm_per_px)
+
+    def stating(self, mm_per_px: float | None) -> LookSpec:
+        """Return the same with another stated scale; None leaves it."""
+        return self if mm_per_px is None else replace(self, mm_per_px=mm_per_px)
+
+
+def key_of(look: Look) -> LookKey:
+    """Return what answers of this look depend on."""
+    digest = settings_sha256(look.settings, look.model)
+    return LookKey(__version__, look.model.origin.sha256, digest, look.inputs_sha256())
+
+
+@dataclass(frozen=True)
+class Done:
+    """What came of a task.
+
+    Parameters
+    ----------
+    number : int
+        That of the task.
+    name : str
+        Of the item, as in the source.
+    sha256 : str
+        SHA-256 (hex) of the bytes that were read; empty when none could be, and so worth another try.
+    line : str
+        The contract's line, of a record or of an error, with the item's printable name; empty when `sha256` is among
+        those that the task knew, for then nothing was computed.
+    error : str
+        Code of the error; empty for an answer.
+    thumbnail : bytes
+        JPEG of the photo with its marks; empty for an error.
+    outline : int or None
+        Of a photo looked at again: the outline that is the spot of before.
+    seconds : float
+        Spent on reading and looking.
+    """
+
+    number: int
+    name: str
+    sha256: str = ""
+    line: str = ""
+    error: str = ""
+    thumbnail: bytes = field(default=b"", repr=False)
+    outline: int | None = None
+    seconds: float = 0.0
+
+
+class Task(Protocol):
+    """One piece of work, picklable; `number` is unique in a call."""
+
+    @property
+    def number(self) -> int:
+        """Its number."""
+        ...
+
+    @property
+    def name(self) -> str:
+        """What it is about, for messages."""
+        ...
+
+    def work(self) -> Done:
+        """Do it; faults are told in the answer, not raised."""
+        ...
+
+
+@dataclass(frozen=True)
+class PhotoTask:
+    """Look at one photo.
+
+    Parameters
+    ----------
+    number : int
+        Its number in this call.
+    item : Item
+        The photo.
+    source : Source
+        Where it is read.
+    spec : LookSpec
+        How to look.
+    known : frozenset of str
+        SHA-256 of bytes of this name that were looked at like this before.
+    data : bytes or None
+        Its bytes, for a worker that cannot reach the source.
+    """
+
+    number: int
+    item: Item
+    source: Source = field(repr=False)
+    spec: LookSpec = field(repr=False)
+    known: frozenset[str] = frozenset()
+    data: bytes | None = field(default=None, repr=False)
+
+    @property
+    def name(self) -> str:
+        """Name of the photo."""
+        return self.item.name
+
+    def carrying(self) -> PhotoTask:
+        """Return the task with the photo's bytes, read here; without them when that fails, so that the worker tells why."""
+        try:
+            return replace(self, data=self.source.read(self.item))
+        except PrepcheckError:
+            return self
+
+    def work(self) -> Done:
+        """Read the photo and look at it."""
+        sha256 = ""
+        try:
+            data = self.source.read(self.item) if self.data is None else self.data
+            sha256 = hashlib.sha256(data).hexdigest()
+            if sha256 in self.known:
+                return Done(self.number, self.name, sha256)
+            return self._looked(data, sha256)
+        except PrepcheckError as error:
+            return failed(self, error, sha256)
+
+    def _looked(self, data: bytes, sha256: str) -> Done:
+        look = self.spec.look()
+        inspection = look.inspect([from_bytes(data, self.name, look.settings)])
+        record = record_of(inspection)
+        named = record.model_copy(update={"photo": record.photo.model_copy(update={"name": printable(self.name)})})
+        return Done(
+            self.number,
+            self.name,
+            sha256,
+            named.model_dump_json(),
+            thumbnail=thumbnail(record, inspection.photo.rgb, inspection.surface.states),
+        )
+
+
+def failed(task: Task, error: PrepcheckError, sha256: str = "") -> Done:
+    """Tell that a task came to nothing; a fault of the machine, not of the photo, is worth another try."""
+    line = broken_record(printable(task.name), error.code, error.message).model_dump_json()
+    lasting = isinstance(error, BrokenInput) and error.code != "missing_decoder"
+    return Done(task.number, task.name, sha256 if lasting else "", line, error.code)
+
+
+def start_worker() -> None:
+    """Give OpenCV one thread: workers share the cores among themselves."""
+    cv2.setNumThreads(1)
+
+
+def work_on(task: Task) -> Done:
+    """Do a task and say how long it took; what nobody foresaw is told as an error of this task alone."""
+    start = time.perf_counter()
+    try:
+        done = task.work()
+    except Exception as error:
+        done = failed(
+            task,
+            PrepcheckError(
+                f"cannot be looked at ({type(error).__name__}: {error})", "Report this", printable(task.name)
+            ),
+        )
+    return replace(done, seconds=time.perf_counter() - start)
