@@ -225,7 +225,8 @@ def conclude(seen: Seen, model: Model, settings: Settings, outlines: Outlines | 
     _check_joint(joint, surface, photo)
     found = find_spots(surface, settings)
     spots = () if isinstance(found, NoSpot) else found
-    flags = _sorted([*seen.flags, *_spot_flags(found, photo, surface, seen.card, settings)])
+    unused = [raised("shop_fit_not_used", model.unused_fit)] if model.unused_fit else []
+    flags = _sorted([*seen.flags, *unused, *_spot_flags(found, photo, surface, seen.card, settings)])
     return Inspection(
         photo=photo,
         flags=flags,
@@ -240,9 +241,11 @@ def conclude(seen: Seen, model: Model, settings: Settings, outlines: Outlines | 
 
 
 def settings_sha256(settings: Settings, model: Model) -> str:
-    """Return the SHA-256 (hex) of all settings and of the model's calibration, which stands in its card."""
+    """Return the SHA-256 (hex) of all settings and of the model's calibration, which stands in its card and in a shop's fit."""
+    fit = model.origin.shop_fit
     calibration = (model.origin.sure, model.origin.error_scale, model.origin.error_floor)
-    return hashlib.sha256(f"{settings.digest()} {calibration}".encode()).hexdigest()
+    told = [settings.digest(), str(calibration), *([fit.sha256] if fit else []), *filter(None, [model.unused_fit])]
+    return hashlib.sha256(" ".join(told).encode()).hexdigest()
 
 
 def worst_standing(standings: list[Standing]) -> Standing:

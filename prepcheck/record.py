@@ -214,13 +214,15 @@ def _photo_record(photo: Photo, scales: list[float | None]) -> PhotoRecord:
 
 
 def _origin_record(inspection: Inspection) -> OriginRecord:
-    origin = inspection.origin
+    origin, fit = inspection.origin, inspection.origin.model.shop_fit
     return OriginRecord(
         version=origin.version,
         model=origin.model.name,
         model_sha256=origin.model.sha256,
         settings_sha256=origin.settings_sha256,
         photo_sha256=origin.photo_sha256,
+        shop_fit=None if fit is None else fit.sha256,
+        shop_fit_made_on="" if fit is None else fit.made_on,
     )
 
 

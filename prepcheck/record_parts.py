@@ -137,7 +137,7 @@ class PersonRecord(Part):
 
 
 class OriginRecord(Part):
-    """Where the answer comes from."""
+    """Where the answer comes from; `shop_fit` is the SHA-256 of the shop's own fit that it was read with, made on a day."""
 
     program: str = "prepcheck"
     version: str
@@ -145,6 +145,8 @@ class OriginRecord(Part):
     model_sha256: Sha256
     settings_sha256: Sha256
     photo_sha256: Sha256
+    shop_fit: Sha256 | None = None
+    shop_fit_made_on: str = ""
 
 
 class SetPhotoRecord(Part):

@@ -292,6 +292,14 @@ FLAGS: dict[str, FlagCard] = _cards(
         "Grind on there and look whether the dust is still white; measure the wall that is left; consider a patch plate "
         "with whoever is competent to decide on it.",
     ),
+    FlagCard(
+        "shop_fit_not_used",
+        "the shop's own fit was not used",
+        False,
+        "The log holds a fit of the tool to this shop's metal and light, and this answer was made without it.",
+        "A fit that was changed, or made for another model, would mislead without being seen.",
+        "See prepcheck calibrate show; then fit again, or take the fit back with prepcheck calibrate back.",
+    ),
 )
 
 CAUTIONS: tuple[str, ...] = (

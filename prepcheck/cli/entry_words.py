@@ -49,6 +49,8 @@ def _short(entry: e.AnyEntry) -> str:
             return f"note: {entry.text}"
         case e.Sealed():
             return f"sealed: {entry.bag}"
+        case e.ShopFitLogged():
+            return f"shop's own fit of {entry.model} {_FITS[entry.outcome]}{_more('; '.join(entry.reasons))}"
         case e.Erased():
             return f"erased {entry.what}: {entry.reason}"
     return _practice(entry)
@@ -92,6 +94,7 @@ def _wall(entry: e.WallReading, system: System) -> Iterator[str]:
     yield entry.instrument
 
 
+_FITS = {"taken": "taken into use", "refused": "refused", "back": "taken back"}
 _LOOKS = {"bubbles": "bubble test", "decay": "pressure watched", "water": "water held"}
 
 

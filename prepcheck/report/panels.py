@@ -17,6 +17,7 @@ from prepcheck.report.lettering import Colour, Type, wrapped, write
 from prepcheck.report.marks import INK, SIGNAL, View
 from prepcheck.report.words import (
     answer_words,
+    fit_words,
     flag_action,
     flag_name,
     joint_words,
@@ -198,7 +199,7 @@ def foot(record: Record, width: int, unit: float) -> Raster:
     """Return the cautions and where the answer comes from."""
     origin = record.origin
     program, photo = f"{origin.program} {origin.version}", origin.photo_sha256[:12]
-    made_by = f"{record.photo.name} · {program} · {origin.model} · photo {photo}"
+    made_by = " · ".join(filter(None, (record.photo.name, program, origin.model, fit_words(origin), f"photo {photo}")))
     return paragraphs([Line(CAUTION_LINE, 11.0), Line(HOT_WORK_LINE, 11.0), Line(made_by, 9.5, most=2)], width, unit)
 
 

@@ -11,6 +11,7 @@ from prepcheck.record import BrokenRecord, FlagRecord, JointRecord, MovedLightRe
 from prepcheck.report.words import (
     answer_words,
     area_words,
+    fit_words,
     flag_action,
     flag_name,
     interval_words,
@@ -59,6 +60,8 @@ def print_record(console: Console, record: Record) -> None:
         _person(console, record.by_person, person_spots(record))
     for flag in record.flags:
         _flag(console, flag)
+    if fit := fit_words(record.origin):
+        _say(console, f"{fit.capitalize()}.")
     _say(console, " ".join(record.cautions), "dim")
     console.print()
 

@@ -9,6 +9,7 @@ from prepcheck.record import (
     Interval,
     JointRecord,
     MovedLightRecord,
+    OriginRecord,
     PatchRecord,
     PersonRecord,
     Record,
@@ -105,6 +106,11 @@ def _side_words(side: SideRecord, margin_mm: float) -> str:
         return f"{side.name}: no residue patch as far as the margin{f'; {left}' if left else ''}"
     where = "right at the line" if side.clear_mm < 0.5 else f"the nearest {length_words(side.clear_mm)} from the line"
     return f"{side.name}: {left}; {where}"
+
+
+def fit_words(origin: OriginRecord) -> str:
+    """Say with which fit of the shop an answer was read: ``read with this shop's own fit of 2026-11-28``; empty for none."""
+    return "" if origin.shop_fit is None else f"read with this shop's own fit of {origin.shop_fit_made_on}"
 
 
 def set_words(behind: MovedLightRecord) -> str:

@@ -15,8 +15,9 @@ from prepcheck.settings.picture import (
     MovedLightSettings,
     PhotoSettings,
 )
+from prepcheck.settings.progress import ProgressSettings
 from prepcheck.settings.setting import COMMON, OWN, Group, threshold
-from prepcheck.settings.shop import PeopleSettings, ReportSettings, StepSettings, StoreSettings
+from prepcheck.settings.shop import PeopleSettings, ReportSettings, ShopFitSettings, StepSettings, StoreSettings
 from prepcheck.settings.spots import FollowSettings, ScoreSettings, SpotSettings
 from prepcheck.settings.work import ClearingSettings, LeakSettings, WallSettings, WeldSettings
 
@@ -34,9 +35,11 @@ __all__ = [
     "MovedLightSettings",
     "PeopleSettings",
     "PhotoSettings",
+    "ProgressSettings",
     "ReportSettings",
     "ScoreSettings",
     "Settings",
+    "ShopFitSettings",
     "SpotSettings",
     "StepSettings",
     "StoreSettings",

@@ -18,13 +18,17 @@ from prepcheck.settings.picture import (
     MovedLightSettings,
     PhotoSettings,
 )
+from prepcheck.settings.progress import ProgressSettings
 from prepcheck.settings.setting import Group
-from prepcheck.settings.shop import PeopleSettings, ReportSettings, StepSettings, StoreSettings
+from prepcheck.settings.shop import PeopleSettings, ReportSettings, ShopFitSettings, StepSettings, StoreSettings
 from prepcheck.settings.spots import FollowSettings, ScoreSettings, SpotSettings
 from prepcheck.settings.work import ClearingSettings, LeakSettings, WallSettings, WeldSettings
 
 _MOST_BYTES = 16_000
 """Of a settings file: ten times what all settings together need; a parser of TOML takes long over nested names."""
+
+CALM = ("progress", "report")
+"""Groups that change no figure of an inspection."""
 
 
 class Settings(Group):
@@ -46,13 +50,15 @@ class Settings(Group):
     store: StoreSettings = StoreSettings()
     steps: StepSettings = StepSettings()
     people: PeopleSettings = PeopleSettings()
+    shop_fit: ShopFitSettings = ShopFitSettings()
+    progress: ProgressSettings = ProgressSettings()
     report: ReportSettings = ReportSettings()
 
     def digest(self) -> str:
-        """SHA-256 (hex) of the canonical JSON (RFC 8785) of all values but those of the report, which change no figure."""
+        """SHA-256 (hex) of the canonical JSON (RFC 8785) of all values but those that change no figure (`CALM`)."""
         import rfc8785
 
-        return hashlib.sha256(rfc8785.dumps(self.model_dump(exclude={"report"}))).hexdigest()
+        return hashlib.sha256(rfc8785.dumps(self.model_dump(exclude=set(CALM)))).hexdigest()
 
     def shown_in(self, units: str | None, paper: str | None = None) -> Settings:
         """Return the settings with other units or paper than the shop's; None leaves the shop's."""

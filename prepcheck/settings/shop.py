@@ -82,6 +82,60 @@ class PeopleSettings(Group):
     )
 
 
+class ShopFitSettings(Group):
+    """A shop's own fit of the tool's last calibration, from counted points and brushed corrections."""
+
+    least_photos: int = threshold(
+        10,
+        unit="photos that do not show the same",
+        low=4,
+        high=1000,
+        reason="the proof leaves each photo out in turn and draws photos anew; of fewer, one photo decides",
+    )
+    least_each: int = threshold(
+        50,
+        unit="points of bright metal, and of residue",
+        low=10,
+        high=100_000,
+        reason="one point in fifty called bright that is not is 2 %: fewer cannot show whether that rises",
+    )
+    independent_points: float = threshold(
+        10.0,
+        unit="points a photo",
+        low=1.0,
+        high=1000.0,
+        reason="points of one photo share its light and metal: however many there are, a photo weighs as much as so many at most",
+    )
+    slope_spread: float = threshold(
+        0.3,
+        unit="standard deviation around 1",
+        low=0.01,
+        high=2.0,
+        reason="pulls to no change: the model was calibrated on far more pictures than one shop has",
+    )
+    shift_spread: float = threshold(
+        0.5,
+        unit="nats around 0",
+        low=0.01,
+        high=2.0,
+        reason="pulls to no change: odds 1.6 times higher or lower are one standard deviation",
+    )
+    brushed_points: int = threshold(
+        400,
+        unit="places a brushed photo",
+        low=10,
+        high=10_000,
+        reason="taken evenly from what was brushed; neighbours say the same, and tens of thousands of them take long",
+    )
+    drift_chance: float = threshold(
+        0.01,
+        unit="chance, in each of the checks",
+        low=0.0001,
+        high=0.2,
+        reason="a shop looks every few weeks and there are three checks: a false alarm in some thirty looks",
+    )
+
+
 class ReportSettings(Group):
     """What the shop wants to read. Changes no figure, so it is no part of the settings' hash."""
 

@@ -2,6 +2,7 @@
 
 from prepcheck.surface.mapping import at_long_side, map_surface
 from prepcheck.surface.model import Model, load_model
+from prepcheck.surface.shop_fit import ShopFit
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 
-__all__ = ["Model", "ModelOrigin", "SurfaceMap", "at_long_side", "load_model", "map_surface"]
+__all__ = ["Model", "ModelOrigin", "ShopFit", "SurfaceMap", "at_long_side", "load_model", "map_surface"]

@@ -43,6 +43,8 @@ def map_surface(
     maps, step = model.run(rgb)
     burnt = _burnt(rgb, settings.score.burnt_level, maps.shape[1:])
     chances = smoothed(maps[:_GROUND], settings.photo.smoothing_px)
+    if model.origin.shop_fit is not None:
+        chances = model.origin.shop_fit.applied(chances)
     states, bright = told(chances, burnt, model.origin.sure)
     ground = np.ascontiguousarray(maps[_GROUND])
     reduction = (step * photo.width / rgb.shape[1], step * photo.height / rgb.shape[0])

@@ -30,11 +30,15 @@ STEP = 32
 
 @dataclass(frozen=True, eq=False)
 class Model:
-    """A loaded model and what is known of its error. May be used from several threads; the net runs for one at a time."""
+    """A loaded model and what is known of its error. May be used from several threads; the net runs for one at a time.
+
+    `unused_fit` says why the fit that a shop has taken is not used; empty when there is none, or it is used.
+    """
 
     origin: ModelOrigin
     net: Any = field(repr=False)
     turn: Lock = field(default_factory=Lock, repr=False)
+    unused_fit: str = ""
 
     def run(self, rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], int]:
         """Return the model's maps for one picture.

@@ -238,7 +238,9 @@ def _fitting(fusion: Fusion | None, origin: ModelOrigin) -> Fusion | None:
 
 
 def _calibrated(origin: ModelOrigin, numbers: Calibration) -> ModelOrigin:
-    return replace(origin, sure=numbers.sure, error_scale=numbers.error_scale, error_floor=numbers.error_floor)
+    """Give the numbers of fused maps; a shop's fit, proved on single photos, changes them as it does those of the model."""
+    fused = replace(origin, sure=numbers.sure, error_scale=numbers.error_scale, error_floor=numbers.error_floor)
+    return fused if origin.shop_fit is None else fused.fitted(origin.shop_fit)
 
 
 @lru_cache(maxsize=4)

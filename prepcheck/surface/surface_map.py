@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo.photo import enlargement
+from prepcheck.surface.shop_fit import ShopFit
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,8 @@ class ModelOrigin:
     error_scale, error_floor : float
         A spot's bright share is uncertain by ``error_scale * (u + error_floor)``, u being the mean over its told
         pixels of min(p, 1 - p) for p the probability of bright metal; fitted on held-out scenes (see the card).
+    shop_fit : ShopFit, optional
+        What a shop fitted of the last calibration; `sure` and `error_scale` already follow it.
     """
 
     name: str
@@ -30,6 +33,11 @@ class ModelOrigin:
     sure: float
     error_scale: float
     error_floor: float
+    shop_fit: ShopFit | None = None
+
+    def fitted(self, fit: ShopFit) -> ModelOrigin:
+        """Return the origin of the same model's answers with a shop's fit."""
+        return replace(self, sure=fit.sure(self.sure), error_scale=self.error_scale * fit.widening, shop_fit=fit)
 
 
 @dataclass(frozen=True, eq=False)

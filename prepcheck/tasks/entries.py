@@ -18,6 +18,7 @@ from prepcheck.trade.entries import (
     GasReading,
     LeakEntry,
     Sealed,
+    ShopFitLogged,
     StepDone,
     StepReleased,
     StepReopened,
@@ -28,7 +29,7 @@ from prepcheck.trade.entries import (
 if TYPE_CHECKING:
     from prepcheck.store.store import Store
 
-_OWN_WAY = (WorkChosen, StepDone, StepReleased, StepReopened, Sealed, Erased)
+_OWN_WAY = (WorkChosen, StepDone, StepReleased, StepReopened, Sealed, ShopFitLogged, Erased)
 _MOST_GAS = {Gas.OXYGEN: 100.0, Gas.FLAMMABLE: 1000.0, Gas.TOXIC: 1_000_000.0}
 """In the unit of each gas: % by volume, % LEL, ppm. A meter may read above the LEL, not above all there is."""
 _EARLIEST = date(2000, 1, 1)

@@ -219,6 +219,23 @@ class Sealed(EntryModel):
     root: Short
 
 
+class ShopFitLogged(EntryModel):
+    """The shop's own fit of the tool's last calibration: one was taken into use, refused, or taken back.
+
+    `sha256` is that of its signed file in the store's folder, empty when a fit is taken back. The last entry that is not a
+    refusal says what holds.
+    """
+
+    kind: Literal["shop_fit"] = "shop_fit"
+    outcome: Literal["taken", "refused", "back"]
+    sha256: Annotated[str, StringConstraints(pattern="^([0-9a-f]{64})?$")] = ""
+    model: Line
+    photos: int = Field(default=0, ge=0, le=1_000_000)
+    points: int = Field(default=0, ge=0, le=1_000_000_000)
+    reasons: tuple[Line, ...] = ()
+    """Why it was refused, or taken back."""
+
+
 class Erased(EntryModel):
     """Something was erased for a lawful reason: its hash and the reason stay."""
 
@@ -297,6 +314,7 @@ AnyEntry = Annotated[
     | StepReopened
     | Note
     | Sealed
+    | ShopFitLogged
     | Erased
     | PracticeStarted
     | PracticeMarked

@@ -57,6 +57,11 @@ TOLD: list[tuple[Any, str]] = [
     (e.StepReopened(step="clear", reason="rain"), "clear opened again: rain"),
     (e.Note(text="new disc"), "note: new disc"),
     (e.Sealed(bag="one.zip", manifest_sha256="0", size=1, root="0"), "sealed: one.zip"),
+    (e.ShopFitLogged(outcome="taken", sha256=HASH, model="eye-4"), "shop's own fit of eye-4 taken into use"),
+    (
+        e.ShopFitLogged(outcome="back", model="eye-4", reasons=("new lamps",)),
+        "shop's own fit of eye-4 taken back: new lamps",
+    ),
     (e.Erased(what="photo", sha256="0", reason="asked"), "erased photo: asked"),
     (
         e.PracticeStarted(photos=(e.PracticePhoto(name="a.jpg", sha256=HASH), e.PracticePhoto(name="b", sha256=HASH))),

@@ -6,6 +6,7 @@ from prepcheck import __version__
 from prepcheck.record import OriginRecord
 from prepcheck.report.job.content import Block, Facts, Points, Section, Signatures, Table, Words
 from prepcheck.report.job.told import Told, by
+from prepcheck.report.words import fit_words
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.terms import CAUTIONS, HOT_WORK_LINE
 from prepcheck.trade import entries as e
@@ -70,7 +71,7 @@ def _head(told: Told) -> tuple[tuple[str, str], ...]:
 
 def _programs(told: Told) -> list[tuple[str, tuple[tuple[str, str], ...]]]:
     """Return each origin of answers with the inspections that have it."""
-    by_origin: dict[tuple[str, str, str, str], list[int]] = {}
+    by_origin: dict[tuple[str, ...], list[int]] = {}
     for one in told.inspections:
         if one.number in told.records:
             by_origin.setdefault(_key(told.records[one.number].origin), []).append(one.number)
@@ -80,12 +81,15 @@ def _programs(told: Told) -> list[tuple[str, tuple[tuple[str, str], ...]]]:
     return found + brief
 
 
-def _key(origin: OriginRecord) -> tuple[str, str, str, str]:
-    return f"{origin.program} {origin.version}", origin.model, origin.model_sha256, origin.settings_sha256
+def _key(origin: OriginRecord) -> tuple[str, ...]:
+    program = f"{origin.program} {origin.version}"
+    fit = () if origin.shop_fit is None else (fit_words(origin), origin.shop_fit)
+    return program, origin.model, origin.model_sha256, origin.settings_sha256, *fit
 
 
-def _rows(key: tuple[str, str, str, str]) -> tuple[tuple[str, str], ...]:
-    return tuple(zip(("Program", "Model", "Model's SHA-256", "Settings' SHA-256"), key, strict=True))
+def _rows(key: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    names = ("Program", "Model", "Model's SHA-256", "Settings' SHA-256", "Fit", "Fit's SHA-256")
+    return tuple(zip(names, key, strict=False))
 
 
 def _listed(numbers: list[int]) -> str:
@@ -160,6 +164,8 @@ def _brief(entry: e.AnyEntry) -> str:
             return f"note: {_cut(one.text)}"
         case e.Sealed() as one:
             return f"sealed: {one.bag}"
+        case e.ShopFitLogged() as one:
+            return f"the shop's own fit of {one.model}: {one.outcome}"
         case e.Erased() as one:
             return f"erased: {one.what}"
         case other:

@@ -157,7 +157,7 @@ _DEEDS = {
     "gas_reading": "gas readings", "vessel_condition": "vessel conditions", "certificate": "certificates",
     "wall_reading": "wall readings", "leak_entry": "leak tests", "plan_made": "plans", "work_chosen": "choices of plan",
     "step_done": "steps done", "step_released": "releases", "step_reopened": "steps opened again", "note": "notes",
-    "sealed": "seals", "erased": "erasures",
+    "sealed": "seals", "shop_fit": "fits of the tool", "erased": "erasures",
 }  # fmt: skip
 
 

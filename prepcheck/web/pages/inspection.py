@@ -15,6 +15,7 @@ from prepcheck.record import PatchRecord, Record, SpotRecord
 from prepcheck.report.words import (
     MARGIN_MARK,
     answer_words,
+    fit_words,
     flag_action,
     flag_name,
     joint_words,
@@ -247,4 +248,5 @@ def _facts(record: Record, found: Found, zone: tzinfo | None) -> Iterator[tuple[
     if one.note:
         yield "Note", one.note
     yield "Photo's SHA-256", record.photo.sha256
-    yield "Answered by", f"{record.origin.program} {record.origin.version}, {record.origin.model}"
+    program = f"{record.origin.program} {record.origin.version}"
+    yield "Answered by", ", ".join(filter(None, (program, record.origin.model, fit_words(record.origin))))
