@@ -33,10 +33,13 @@ class Crew(Protocol):
         """
         ...
 
+    def close(self) -> None:
+        """Let the workers go; what they have at hand is dropped."""
+        ...
 
-@dataclass
+
 class Workers:
-    """Processes of this machine, each with one thread.
+    """Processes of this machine, each with one thread, started at the first task and kept until closed.
 
     Parameters
     ----------
@@ -44,20 +47,21 @@ class Workers:
         How many; at least 1.
     """
 
-    count: int
+    def __init__(self, count: int) -> None:
+        self._lanes = [_Lane() for _ in range(count)]
 
     def work(self, tasks: Iterable[Task]) -> Iterator[Done]:
         """Yield what comes of each task; see `Crew`."""
         waiting, strikes = iter(tasks), Counter[int]()
-        lanes = [_Lane() for _ in range(self.count)]
-        try:
-            while busy := [lane for lane in lanes if lane.fill(waiting)]:
-                wait([lane.first for lane in busy], return_when=FIRST_COMPLETED)
-                for lane in busy:
-                    yield from lane.ended(strikes)
-        finally:
-            for lane in lanes:
-                lane.stop()
+        while busy := [lane for lane in self._lanes if lane.fill(waiting)]:
+            wait([lane.first for lane in busy], return_when=FIRST_COMPLETED)
+            for lane in busy:
+                yield from lane.ended(strikes)
+
+    def close(self) -> None:
+        """End the processes."""
+        for lane in self._lanes:
+            lane.stop()
 
 
 @dataclass

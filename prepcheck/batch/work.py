@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import time
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Protocol
 
 import cv2
@@ -30,7 +31,7 @@ class LookKey:
     settings_sha256: str
     inputs_sha256: str = ""
 
-    @property
+    @cached_property
     def text(self) -> str:
         """SHA-256 (hex) over all of it."""
         parts = (self.version, self.model_sha256, self.settings_sha256, self.inputs_sha256)
@@ -75,15 +76,16 @@ class LookSpec:
             raise ModelFault("is another model on the worker than here", "Install one version on all", self.model)
         return Look(self.settings, model, self.mm_per_px)
 
+    @cached_property
+    def key(self) -> LookKey:
+        """What answers of this look depend on; loads the model."""
+        look = self.look()
+        digest = settings_sha256(look.settings, look.model)
+        return LookKey(__version__, look.model.origin.sha256, digest, look.inputs_sha256())
+
     def stating(self, mm_per_px: float | None) -> LookSpec:
         """Return the same with another stated scale; None leaves it."""
-        return self if mm_per_px is None else replace(self, mm_per_px=mm_per_px)
-
-
-def key_of(look: Look) -> LookKey:
-    """Return what answers of this look depend on."""
-    digest = settings_sha256(look.settings, look.model)
-    return LookKey(__version__, look.model.origin.sha256, digest, look.inputs_sha256())
+        return self if mm_per_px in (None, self.mm_per_px) else replace(self, mm_per_px=mm_per_px)
 
 
 @dataclass(frozen=True)

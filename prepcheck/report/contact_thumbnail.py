@@ -36,7 +36,7 @@ def thumbnail(record: Record, rgb: Raster, states: Raster | None) -> bytes:
     small = np.ascontiguousarray(cv2.resize(rgb, (width, height), interpolation=way), np.uint8)
     scale = width / record.photo.width, height / record.photo.height
     draw_marks(small, View(0, 0, width, height, scale, _UNIT), record, states, _short)
-    return simplejpeg.encode_jpeg(small, quality=_QUALITY, colorsubsampling="444")
+    return bytes(simplejpeg.encode_jpeg(small, quality=_QUALITY, colorsubsampling="444"))
 
 
 def _short(patch: PatchRecord) -> str:
