@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -110,6 +111,16 @@ def samples() -> tuple[Sample, ...]:
     """
     place = folder("sample_images")
     return tuple(_sample(place, entry) for entry in registry()["samples"])
+
+
+@lru_cache(maxsize=1)
+def _by_hash() -> dict[str, Sample]:
+    return {one.sha256: one for one in samples()}
+
+
+def sample_of(sha256: str) -> Sample | None:
+    """Return the sample whose bytes have this SHA-256 (hex), or None; the files are checked once."""
+    return _by_hash().get(sha256)
 
 
 def registry() -> dict[str, Any]:

@@ -1,0 +1,176 @@
+"""``prepcheck practice``: mark residue yourself before you see the tool's answer, then see the difference."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from prepcheck.cli.moment import now
+from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.errors import WrongUse
+
+if TYPE_CHECKING:
+    from prepcheck.photo import Photo
+    from prepcheck.practice import Mark
+    from prepcheck.store import StoreAddress
+    from prepcheck.tasks.practice import Room, Session
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Mark residue yourself before you see the tool's answer, then see the difference.",
+)
+Number = Annotated[int, typer.Argument(metavar="SESSION", min=1, help="The session's number, as start printed it.")]
+
+
+@app.command()
+def start(
+    photos: Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos to practise on.")] = None,
+    person: Annotated[str, typer.Option(help="Who practises; a pseudonym will do.")] = "",
+    samples: Annotated[
+        bool, typer.Option("--samples", help="Also the sample photos, whose truth is known: rendered, invented scenes.")
+    ] = False,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Begin a session; no answer is made before you have marked a photo."""
+    from prepcheck.cli import practice_text as text
+    from prepcheck.cli.job import print_json
+    from prepcheck.photo import read_bytes
+    from prepcheck.tasks.practice import start_practice
+
+    room = _room(settings, store, create=True)
+    chosen = [(path.name, read_bytes(path, room.settings.photo.max_bytes)) for path in photos or ()]
+    session = start_practice(room, [*chosen, *_samples(samples)], person=person, at=now())
+    if json:
+        print_json(text.session_json(session))
+    else:
+        typer.echo("\n".join(text.started(session)))
+
+
+@app.command()
+def mark(
+    session: Number,
+    photo: Annotated[str, typer.Argument(help="The photo's place in the session, such as 1, or its name.")],
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[MARK]",
+            help="PNG of the photo's size (white residue, grey 128 not sure, black nothing), or a file of outlines as for"
+            " inspect --outlines.",
+        ),
+    ] = None,
+    nothing: Annotated[bool, typer.Option("--nothing", help="You see no residue in this photo.")] = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Fix where you see residue; what is fixed stays, and only then is the answer shown."""
+    from prepcheck.cli import practice_text as text
+    from prepcheck.tasks.practice import find_practice, mark_practice
+
+    room = _room(settings, store)
+    found = find_practice(room, session)
+    position = _position(found, photo)
+    made = _mark(file, nothing, room.photo(found.photo(position)))
+    marked = mark_practice(room, session, position, made, person=found.person, at=now())
+    typer.echo("\n".join(text.marked(marked, position)))
+
+
+@app.command()
+def show(
+    session: Number,
+    pictures: Annotated[
+        Path | None, typer.Option(help="Folder for a picture of the difference of each marked photo.")
+    ] = None,
+    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Show the difference on the photos that are marked; the others stay hidden."""
+    from prepcheck.cli import practice_text as text
+    from prepcheck.cli.job import print_json
+    from prepcheck.surface import load_model
+    from prepcheck.tasks.practice import find_practice, show_practice
+
+    room = _room(settings, store)
+    found, eye = find_practice(room, session), load_model(model)
+    for position, one in enumerate(found.photos, 1):
+        if one.sha256 in found.marks:
+            shown = show_practice(room, found, position, eye, at=now())
+            if pictures is not None:
+                text.write_pictures(pictures, position, one.name, shown)
+            if not json:
+                typer.echo("\n".join(text.photo(position, one.name, shown)))
+    if json:
+        print_json(text.session_json(find_practice(room, session)))
+    else:
+        typer.echo("\n".join(text.session(find_practice(room, session), eye.origin.sha256)))
+
+
+@app.command()
+def progress(
+    person: Annotated[str, typer.Option(help="Whose sessions.")],
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """Tell how a person's sessions came out, in order; no grades."""
+    from prepcheck.cli import practice_text as text
+    from prepcheck.cli.job import print_json
+    from prepcheck.tasks.practice import list_practice
+
+    sessions = list_practice(_room(settings, store), person)
+    if not sessions:
+        raise WrongUse("has no practice session in this log", "Begin one with prepcheck practice start", person)
+    for one in sessions if json else ():
+        print_json(text.session_json(one))
+    if not json:
+        typer.echo("\n".join(text.progress(sessions)))
+
+
+def _room(settings: Path | None, store: StoreAddress | None, *, create: bool = False) -> Room:
+    from prepcheck import tasks
+    from prepcheck.samples import sample_of
+    from prepcheck.settings import load
+    from prepcheck.tasks.practice import open_room
+
+    loaded = load(settings)
+    return open_room(store, tasks.open_log(store, loaded, create=create), sample_of, loaded)
+
+
+def _samples(wanted: bool) -> list[tuple[str, bytes | str]]:
+    """Return the samples on which something can be marked."""
+    from prepcheck.samples import samples
+    from prepcheck.terms import Standing
+
+    fit = [one for one in samples() if one.standing is not Standing.RETAKE] if wanted else []
+    return [(one.path.name, one.sha256) for one in fit]
+
+
+def _position(session: Session, photo: str) -> int:
+    if photo.isascii() and photo.isdigit() and len(photo) < 5:
+        return int(photo)
+    found = [at for at, one in enumerate(session.photos, 1) if one.name == Path(photo).name]
+    if len(found) != 1:
+        raise WrongUse("is no photo of this session, or several have its name", "Give its place, such as 1", photo)
+    return found[0]
+
+
+def _mark(file: Path | None, nothing: bool, photo: Photo) -> Mark:
+    from prepcheck.outline_file import read_outlines
+    from prepcheck.photo import read_bytes
+    from prepcheck.practice import filled, from_png
+    from prepcheck.practice.mark import MOST_MASK_BYTES
+
+    if nothing == (file is not None):
+        raise WrongUse("a mark is a file or --nothing, one of the two", "Give one of them", photo.name)
+    shape = photo.rgb.shape[:2]
+    if file is None:
+        return filled([], shape, photo.reduction)
+    if file.suffix.lower() == ".json":
+        return filled(read_outlines(file).drawn, shape, photo.reduction)
+    return from_png(read_bytes(file, MOST_MASK_BYTES), (photo.width, photo.height), shape, file.name)
