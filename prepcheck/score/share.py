@@ -45,8 +45,8 @@ class BrightShare:
 def bright_share(surface: SurfaceMap, mask: NDArray[np.bool_]) -> BrightShare:
     """Measure the bright share of the pixels in `mask`, shape (h, w), bool.
 
-    The interval is ``value -+ error_scale * (u + error_floor)`` with u the mean of min(p, 1 - p) over the told pixels, p
-    being the calibrated probability of bright metal: on average as many pixels are expected to be told wrong.
+    The interval is ``value -+ error_scale * (u + error_floor)`` with u the mean of `SurfaceMap.doubt`, min(p, 1 - p) for p the
+    calibrated probability of bright metal, over the told pixels: on average as many pixels are expected to be told wrong.
     Scale and floor are fitted by split conformal prediction on held-out scenes (model card).
     """
     told = mask & np.isin(surface.states, (State.BRIGHT, *RESIDUE))
@@ -54,8 +54,7 @@ def bright_share(surface: SurfaceMap, mask: NDArray[np.bool_]) -> BrightShare:
     if readable == 0:
         return BrightShare(None, 0.0, 1.0, 0.0)
     value = np.count_nonzero(surface.states[told] == State.BRIGHT) / readable
-    p = surface.bright[told]
-    half = surface.model.error_scale * (float(np.minimum(p, 1 - p).mean()) + surface.model.error_floor)
+    half = surface.model.error_scale * (float(surface.doubt[told].mean()) + surface.model.error_floor)
     return BrightShare(value, max(0.0, value - half), min(1.0, value + half), readable / total)
 
 

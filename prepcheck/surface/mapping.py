@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from prepcheck.photo import Photo
 from prepcheck.settings import Settings
 from prepcheck.surface.model import Model
-from prepcheck.surface.surface_map import SurfaceMap
+from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 from prepcheck.terms import State
 
 _BEAD, _GROUND = 6, 7
@@ -43,9 +43,7 @@ def map_surface(
     maps, step = model.run(rgb)
     burnt = _burnt(rgb, settings.score.burnt_level, maps.shape[1:])
     chances = smoothed(maps[:_GROUND], settings.photo.smoothing_px)
-    if model.origin.shop_fit is not None:
-        chances = model.origin.shop_fit.applied(chances)
-    states, bright = told(chances, burnt, model.origin.sure)
+    states, bright = told_by(model.origin, chances, burnt)
     ground = np.ascontiguousarray(maps[_GROUND])
     reduction = (step * photo.width / rgb.shape[1], step * photo.height / rgb.shape[0])
     surface = SurfaceMap(states, bright, ground, burnt, reduction, model.origin, chances)
@@ -100,6 +98,14 @@ def told(
     states = np.where(side == _RESIDUE_SIDE, kind, side).astype(np.uint8)
     states[(side == _BEAD_SIDE) | (likely.max(axis=0) < sure) | burnt] = State.CANNOT_TELL
     return states, np.clip(chances[State.BRIGHT], 0.0, 1.0)
+
+
+def told_by(
+    origin: ModelOrigin, chances: NDArray[np.float32], burnt: NDArray[np.bool_]
+) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
+    """Return what `told` does for a model's chances (7, ...), with the shop's own fit where `origin` has one."""
+    fit = origin.shop_fit
+    return told(chances if fit is None else fit.applied(chances), burnt, origin.sure)
 
 
 def sides(chances: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -25,7 +25,7 @@ from prepcheck.photo import Photo
 from prepcheck.photo.align import Alignment
 from prepcheck.resources import folder
 from prepcheck.settings import Settings
-from prepcheck.surface.mapping import told
+from prepcheck.surface.mapping import told_by
 from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, movement
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 from prepcheck.terms import State
@@ -150,7 +150,7 @@ def fuse(
     fitting = _fitting(load_fusion() if fusion == "shipped" else fusion, maps[0].model)
     origin = maps[0].model if fitting is None else _calibrated(maps[0].model, fitting.calibration(len(photos)))
     chances = views.mean if fitting is None else weighed(views, fitting)
-    states, bright = told(chances, views.burnt, origin.sure)
+    states, bright = told_by(origin, chances, views.burnt)
     ground = np.asarray((views.ground * views.covers).sum(axis=0) / views.covers.sum(axis=0), np.float32)
     surface = SurfaceMap(states, bright, ground, views.burnt, maps[0].reduction, origin, chances)
     moved = movement(views)
@@ -238,7 +238,7 @@ def _fitting(fusion: Fusion | None, origin: ModelOrigin) -> Fusion | None:
 
 
 def _calibrated(origin: ModelOrigin, numbers: Calibration) -> ModelOrigin:
-    """Give the numbers of fused maps; a shop's fit, proved on single photos, changes them as it does those of the model."""
+    """Give the numbers of fused maps; a shop's fit changes their `sure` as it does that of single photos."""
     fused = replace(origin, sure=numbers.sure, error_scale=numbers.error_scale, error_floor=numbers.error_floor)
     return fused if origin.shop_fit is None else fused.fitted(origin.shop_fit)
 

@@ -1,13 +1,12 @@
 """A shop's own fit: the last calibration of a model, adapted to the metals and the light of one shop.
 
 The net stays as it is. The log odds l of bright metal become ``slope * l + shift`` (J. Platt, Probabilistic Outputs for
-Support Vector Machines, 1999, from memory); everything else shares the rest as before. It acts on the chances that
-the map tells, after they were averaged, so that what is proved of a fit is what the map then says.
+Support Vector Machines, 1999, from memory); everything else shares the rest as before. It acts where chances are told,
+after they were averaged or, of a moved-light set, fused: what is proved of a fit is what the map then says.
 
 Two bounds keep `bright` from becoming easier unproved. No slope is above 1, so that a fit never makes the tool surer by
-itself. And where it shifts towards bright metal, the interval's scale grows by ``exp(shift)``: with odds o of bright metal, a
-slope of at most 1 and a shift s > 0, the doubt min(p, 1 - p) of a pixel shrinks at most to ``exp(-s)`` of what it was, so that
-what a pixel adds to the width of an interval never shrinks.
+itself. And intervals rest on the larger doubt of the two, with and without the fit (`SurfaceMap.doubt`), so that no place
+adds less to the width of an interval than it did.
 """
 
 from __future__ import annotations
@@ -53,11 +52,6 @@ class ShopFit:
     def __post_init__(self) -> None:
         if not (LEAST_SLOPE <= self.slope <= MOST_SLOPE and abs(self.shift) <= MOST_SHIFT):
             raise ValueError(f"a slope of {self.slope} with a shift of {self.shift} is no fit")
-
-    @property
-    def widening(self) -> float:
-        """Factor, at least 1, by which the scale of the interval grows."""
-        return math.exp(max(0.0, self.shift))
 
     def sure(self, own: float) -> float:
         """Return the least chance from which a state is told, `own` being that of the model without a fit.

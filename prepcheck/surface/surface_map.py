@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from prepcheck.photo.photo import enlargement
 from prepcheck.surface.shop_fit import ShopFit
+from prepcheck.terms import State
 
 
 @dataclass(frozen=True)
@@ -23,9 +24,9 @@ class ModelOrigin:
         Least probability with which a pixel's state is told.
     error_scale, error_floor : float
         A spot's bright share is uncertain by ``error_scale * (u + error_floor)``, u being the mean over its told
-        pixels of min(p, 1 - p) for p the probability of bright metal; fitted on held-out scenes (see the card).
+        pixels of `SurfaceMap.doubt`; fitted on held-out scenes (see the card).
     shop_fit : ShopFit, optional
-        What a shop fitted of the last calibration; `sure` and `error_scale` already follow it.
+        What a shop fitted of the last calibration; `sure` already follows it.
     """
 
     name: str
@@ -37,7 +38,7 @@ class ModelOrigin:
 
     def fitted(self, fit: ShopFit) -> ModelOrigin:
         """Return the origin of the same model's answers with a shop's fit."""
-        return replace(self, sure=fit.sure(self.sure), error_scale=self.error_scale * fit.widening, shop_fit=fit)
+        return replace(self, sure=fit.sure(self.sure), shop_fit=fit)
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +50,7 @@ class SurfaceMap:
     states : ndarray, shape (h, w), uint8
         Codes of `prepcheck.terms.State`.
     bright : ndarray, shape (h, w), float32
-        Calibrated probability of bright metal, 0..1.
+        Calibrated probability of bright metal, 0..1; with the shop's fit where `model` has one.
     ground : ndarray, shape (h, w), float32
         Probability of lying inside a ground spot, 0..1.
     burnt : ndarray, shape (h, w), bool
@@ -59,7 +60,8 @@ class SurfaceMap:
     model : ModelOrigin
         Who answered.
     chances : ndarray, shape (7, h, w), float32, optional
-        Calibrated probabilities of states 0 to 5 and of weld bead or heat tint; what moved-light fusion works on.
+        Calibrated probabilities of states 0 to 5 and of weld bead or heat tint, without any fit of a shop; what moved-light
+        fusion works on.
     """
 
     states: NDArray[np.uint8] = field(repr=False)
@@ -74,6 +76,18 @@ class SurfaceMap:
     def residue(self) -> NDArray[np.float32]:
         """Probability that a pixel is not bright metal, shape (h, w)."""
         return np.asarray(1.0 - self.bright, np.float32)
+
+    @property
+    def doubt(self) -> NDArray[np.float32]:
+        """The lesser of the probabilities of bright metal and of anything else, shape (h, w).
+
+        With a shop's fit it is never less than without.
+        """
+        doubt = np.asarray(np.minimum(self.bright, 1 - self.bright), np.float32)
+        if self.model.shop_fit is None or self.chances is None:
+            return doubt
+        own = np.clip(self.chances[State.BRIGHT], 0, 1)
+        return np.asarray(np.maximum(doubt, np.minimum(own, 1 - own)), np.float32)
 
     def to_full(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Turn map positions (n, 2) as (x, y), pixel centres at whole numbers, into those of the full-size photo."""
