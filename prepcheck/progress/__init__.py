@@ -1,1 +1,4 @@
-"""A person over time: what their first passes show, what they miss, how many passes a spot takes; pure."""
+"""People's work over time, told from the log: counts of spots, never grades.
+
+`log` reads, all else is pure. Counts are `Tally`s here; whoever tells them puts an interval beside (`prepcheck.report`).
+"""

@@ -13,7 +13,7 @@ class ProgressSettings(Group):
         unit="spots",
         low=2,
         high=1000,
-        reason="with fewer the exact interval of an even share is wider than 62 points: no percentage is told then",
+        reason="of ten, even the share of five has an interval from 18 to 82 %; of fewer a percentage says next to nothing",
     )
     block_spots: int = threshold(
         10,
@@ -23,9 +23,13 @@ class ProgressSettings(Group):
         reason="enough that a point is told with its interval, few enough that an apprentice sees more than one",
     )
     rim_mm: float = threshold(
-        5.0, unit="mm from the spot's outline", low=0.1, high=100.0, reason="half of a narrow flap disc's edge is that wide",
+        5.0,
+        unit="mm from the spot's outline",
+        low=0.1,
+        high=100.0,
+        reason="where the disc is lifted off and the coating's edge lies",
         source=COMMON,
-    )  # fmt: skip
+    )
     rim_share: float = threshold(
         0.1,
         unit="share of the spot's width",

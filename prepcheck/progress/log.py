@@ -1,0 +1,219 @@
+"""Reads from the log what people's work over time is told from. Importing this loads SQLAlchemy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from prepcheck.errors import UnknownRecord
+from prepcheck.progress.kept import Item, Kept, Kind
+from prepcheck.progress.reused import LoggedPhoto
+from prepcheck.progress.shots import Opinion, Shot, credited
+from prepcheck.store import tables as t
+from prepcheck.store.store import Store
+from prepcheck.store.words import clean, folded
+from prepcheck.terms import Standing
+
+ERASED = "\n"
+"""How the folded name of an erased person begins."""
+
+
+@dataclass(frozen=True)
+class PersonLine:
+    """A person in the list: what was logged in their name, and from when to when; times are None without any."""
+
+    number: int
+    name: str
+    erased: bool
+    inspections: int
+    jobs: int
+    first: datetime | None
+    last: datetime | None
+
+
+@dataclass(frozen=True)
+class WorkOf:
+    """What was logged in the jobs that a person logged photos in.
+
+    `shots` are all that count there, also of others; `opinions` are the person's own standings beside the tool's.
+    """
+
+    number: int
+    name: str
+    shots: tuple[Shot, ...]
+    opinions: tuple[Opinion, ...]
+
+
+def list_work(store: Store) -> list[PersonLine]:
+    """Return everybody in the log, erased ones too, in the order in which they were first named."""
+    i, p = t.inspections, t.people
+    query = (
+        sa.select(
+            p.c.id, p.c.name, p.c.folded,
+            sa.func.count(sa.distinct(i.c.id)).label("inspections"),
+            sa.func.count(sa.distinct(t.spots.c.job_id)).label("jobs"),
+            sa.func.min(i.c.id).label("first"), sa.func.max(i.c.id).label("last"),
+        )
+        .select_from(p.outerjoin(i, i.c.person_id == p.c.id).outerjoin(t.passes).outerjoin(t.spots))
+        .group_by(p.c.id, p.c.name, p.c.folded)
+        .order_by(p.c.id)
+    )  # fmt: skip
+    with store.reading() as connection:
+        rows = connection.execute(query).all()
+        ends = {number for row in rows for number in (row.first, row.last) if number is not None}
+        times = dict(connection.execute(sa.select(i.c.id, i.c.at).where(i.c.id.in_(ends))).tuples())
+    return [_line(row, times) for row in rows]
+
+
+def find(store: Store, name: str) -> tuple[int, str]:
+    """Return number and name, as first spelt, of a person who was not erased.
+
+    Raises
+    ------
+    UnknownRecord
+        There is no such person, or the name was erased: what an erased person did is told of no one.
+    """
+    given = clean(name, "the person's name")
+    query = sa.select(t.people.c.id, t.people.c.name).where(t.people.c.folded == folded(given))
+    with store.reading() as connection:
+        row = connection.execute(query).first()
+    if row is None:
+        raise UnknownRecord("no such person in this log, or erased", "See prepcheck people list", given)
+    return row.id, row.name
+
+
+def work_of(store: Store, name: str) -> WorkOf:
+    """Return what was logged in the jobs that a person logged photos in; `UnknownRecord` without such a person."""
+    number, spelt = find(store, name)
+    i = t.inspections
+    of_person = _placed(sa.select(t.spots.c.job_id).distinct()).where(i.c.person_id == number)
+    d = t.disagreements
+    told = sa.select(d.c.inspection_id, d.c.standing, d.c.reason).where(d.c.person_id == number).order_by(d.c.id)
+    with store.reading() as connection:
+        shots = [_shot(row) for row in connection.execute(_shots().where(t.spots.c.job_id.in_(of_person)))]
+        opinions = [Opinion(row.inspection_id, Standing(row.standing), row.reason) for row in connection.execute(told)]
+    return WorkOf(number, spelt, credited(shots), tuple(opinions))
+
+
+def logged_photos(store: Store) -> list[LoggedPhoto]:
+    """Return every photo at each place where it was logged, in order."""
+    i, shown, p = t.inspections, t.inspection_photos, t.photos
+    query = _placed(
+        sa.select(
+            i.c.id, t.jobs.c.number.label("job"), t.spots.c.number.label("spot"), t.passes.c.pass_no,
+            t.people.c.name.label("person"), i.c.at, i.c.outline, i.c.corrects, shown.c.photo_sha256, shown.c.name,
+            p.c.picture_hash, p.c.taken,
+        ),
+        photos=True,
+    ).order_by(i.c.id, shown.c.position)  # fmt: skip
+    with store.reading() as connection:
+        rows = connection.execute(query).all()
+    roots: dict[int, frozenset[int]] = {}
+    for row in rows:
+        roots[row.id] = frozenset() if row.corrects is None else roots.get(row.corrects, frozenset()) | {row.corrects}
+    return [_photo(row, roots[row.id]) for row in rows]
+
+
+def _photo(row: Any, roots: frozenset[int]) -> LoggedPhoto:
+    return LoggedPhoto(
+        inspection=row.id,
+        job=row.job,
+        spot=row.spot,
+        pass_no=row.pass_no,
+        person=row.person,
+        at=datetime.fromisoformat(row.at),
+        sha256=row.photo_sha256,
+        name=row.name,
+        picture_hash=row.picture_hash,
+        taken=row.taken,
+        outline=row.outline,
+        roots=roots,
+    )
+
+
+def kept_about(store: Store, name: str) -> Kept:
+    """Return what the log keeps about a person; `UnknownRecord` without such a person.
+
+    The PIN is kept as a hash and never given out, not even that.
+    """
+    number, spelt = find(store, name)
+    with store.reading() as connection:
+        kinds = tuple(_kind(connection, number, *one) for one in _kinds())
+        role = connection.scalar(
+            sa.select(t.credentials.c.role)
+            .where(t.credentials.c.person_id == number)
+            .order_by(t.credentials.c.id.desc())
+            .limit(1)
+        )
+    return Kept(number, spelt, role or "", tuple(one for one in kinds if one.items))
+
+
+def _kind(connection: sa.Connection, number: int, what: str, table: sa.Table, person: Any, at: Any) -> Kind:
+    rows = connection.execute(sa.select(table.c.id, at).where(person == number).order_by(table.c.id)).tuples().all()
+    return Kind(what, tuple(Item(key, datetime.fromisoformat(time)) for key, time in rows))
+
+
+def _kinds() -> list[tuple[str, sa.Table, sa.Column[Any], sa.Column[Any]]]:
+    """List each kind of row that names a person: what it is, its table, person and time."""
+    return [
+        ("jobs opened", t.jobs, t.jobs.c.opened_by, t.jobs.c.opened_at),
+        ("photos logged", t.inspections, t.inspections.c.person_id, t.inspections.c.at),
+        ("own standings beside the tool's", t.disagreements, t.disagreements.c.person_id, t.disagreements.c.at),
+        ("entries", t.events, t.events.c.person_id, t.events.c.at),
+        ("roles and PINs received", t.credentials, t.credentials.c.person_id, t.credentials.c.at),
+        ("roles and PINs given to others", t.credentials, t.credentials.c.set_by, t.credentials.c.at),
+        ("PINs typed, right or wrong", t.pin_attempts, t.pin_attempts.c.person_id, t.pin_attempts.c.at),
+    ]
+
+
+def _placed(selected: sa.Select[Any], *, photos: bool = False) -> sa.Select[Any]:
+    """Join an inspection with its place and person, and with its photos if wanted."""
+    joined = t.inspections.join(t.passes).join(t.spots).join(t.jobs, t.jobs.c.id == t.spots.c.job_id)
+    joined = joined.join(t.people, t.people.c.id == t.inspections.c.person_id)
+    if photos:
+        shown = t.inspection_photos
+        joined = joined.join(shown, shown.c.inspection_id == t.inspections.c.id)
+        joined = joined.join(t.photos, t.photos.c.sha256 == shown.c.photo_sha256)
+    return selected.select_from(joined)
+
+
+def _shots() -> sa.Select[Any]:
+    i = t.inspections
+    tied = sa.and_(t.outlines.c.inspection_id == i.c.id, t.outlines.c.spot_id.is_not(None))
+    joined = i.join(t.passes).join(t.spots).join(t.jobs, t.jobs.c.id == t.spots.c.job_id)
+    joined = joined.join(t.people, t.people.c.id == i.c.person_id).join(t.results, t.results.c.id == i.c.result_id)
+    return (
+        sa.select(
+            i.c.id, t.jobs.c.number.label("job"), t.jobs.c.title, t.spots.c.number.label("spot"),
+            t.spots.c.name.label("spot_name"),
+            t.passes.c.pass_no, t.people.c.name.label("person"), i.c.at, i.c.outline, i.c.corrects, t.results.c.model_sha256,
+            sa.func.coalesce(t.outlines.c.standing, t.results.c.standing).label("standing"),
+        )
+        .select_from(joined.outerjoin(t.outlines, tied))
+        .order_by(i.c.id)
+    )  # fmt: skip
+
+
+def _shot(row: Any) -> Shot:
+    return Shot(
+        number=row.id,
+        job=row.job,
+        title=row.title,
+        spot=row.spot,
+        spot_name=row.spot_name,
+        pass_no=row.pass_no,
+        person=row.person,
+        at=datetime.fromisoformat(row.at),
+        standing=Standing(row.standing),
+        model_sha256=row.model_sha256,
+        outline=row.outline,
+        corrects=row.corrects,
+    )
+
+
+def _line(row: Any, times: dict[int, str]) -> PersonLine:
+    first, last = (None if end is None else datetime.fromisoformat(times[end]) for end in (row.first, row.last))
+    return PersonLine(row.id, row.name, row.folded.startswith(ERASED), row.inspections, row.jobs, first, last)
