@@ -19,7 +19,7 @@ from prepcheck.photo import from_bytes
 from prepcheck.record import broken_record, record_of
 from prepcheck.report.contact_thumbnail import thumbnail
 from prepcheck.settings import Settings
-from prepcheck.surface import load_model
+from prepcheck.surface import ModelOrigin, load_model
 
 
 @dataclass(frozen=True)
@@ -46,22 +46,23 @@ class LookSpec:
     ----------
     settings : Settings
         Thresholds.
-    model, model_sha256 : str
-        Name in the registry, and what it must be.
+    origin : ModelOrigin
+        Name of the model in the registry, what it must be, and its calibration with a shop's own fit, if there is one.
+    unused_fit : str
+        Why a shop's fit is not used; see `prepcheck.surface.Model`.
     mm_per_px : float, optional
         A stated scale.
     """
 
     settings: Settings
-    model: str
-    model_sha256: str
+    origin: ModelOrigin
+    unused_fit: str = ""
     mm_per_px: float | None = None
 
     @classmethod
     def of(cls, look: Look) -> LookSpec:
         """Describe a look."""
-        origin = look.model.origin
-        return cls(look.settings, origin.name, origin.sha256, look.mm_per_px)
+        return cls(look.settings, look.model.origin, look.model.unused_fit, look.mm_per_px)
 
     def look(self) -> Look:
         """Load the model, once a process.
@@ -71,10 +72,10 @@ class LookSpec:
         ModelFault
             It is not there, or is another one on this machine.
         """
-        model = load_model(self.model)
-        if model.origin.sha256 != self.model_sha256:
-            raise ModelFault("is another model on the worker than here", "Install one version on all", self.model)
-        return Look(self.settings, model, self.mm_per_px)
+        model = load_model(self.origin.name)
+        if model.origin.sha256 != self.origin.sha256:
+            raise ModelFault("is another model on the worker than here", "Install one version on all", self.origin.name)
+        return Look(self.settings, replace(model, origin=self.origin, unused_fit=self.unused_fit), self.mm_per_px)
 
     @cached_property
     def key(self) -> LookKey:

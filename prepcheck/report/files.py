@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 from prepcheck.errors import CannotWrite
 
@@ -17,12 +20,19 @@ def write_whole(path: Path, data: bytes) -> None:
     CannotWrite
         The folder or file cannot be written.
     """
+    with written_whole(path) as file:
+        file.write(data)
+
+
+@contextmanager
+def written_whole(path: Path) -> Iterator[BinaryIO]:
+    """Open a file beside `path` for writing that is moved there at the end, or is gone after an error; as `write_whole`."""
     try:
         make_folder(path.parent)
         handle, beside = tempfile.mkstemp(dir=path.parent, prefix=".prepcheck-")
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(data)
+                yield file
             Path(beside).chmod(0o644)
             Path(beside).replace(path)
         except BaseException:
