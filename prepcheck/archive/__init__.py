@@ -1,6 +1,6 @@
 """Evidence by hash: the bytes of each photo, stored once; and jobs sealed into bags that anybody can verify.
 
-* ``archive``: photo bytes under their SHA-256.
+* ``archive``: photo bytes under their SHA-256, in a folder; ``object_archive``, ``bucket``: in an object store; ``place``: which.
 * ``keys``: the shop's key, made on first use, backed up, handed over.
 * ``bag``, ``bag_*``, ``faults``: bags by RFC 8493, as folder or zip file, written and checked.
 * ``without_position``, ``exif_blank``, ``heic_blank``: copies of photos that do not tell where they were taken.
@@ -18,6 +18,7 @@ timestamp the last; `verify` says so.
 `verify` and what it needs never import the store's database.
 """
 
-from prepcheck.archive.archive import Archive
+from prepcheck.archive.archive import Archive, FolderArchive
+from prepcheck.archive.place import open_archive
 
-__all__ = ["Archive"]
+__all__ = ["Archive", "FolderArchive", "open_archive"]

@@ -21,6 +21,7 @@ from prepcheck.cli import (
     job,
     key,
     person,
+    photos,
     plan,
     report,
     seal,
@@ -50,6 +51,7 @@ app.add_typer(job.app, name="job")
 app.add_typer(step.app, name="step")
 app.add_typer(entry.app, name="log")
 app.add_typer(person.app, name="person")
+app.add_typer(photos.app, name="photos")
 app.add_typer(erase.app, name="erase")
 app.add_typer(plan.app, name="plan")
 app.command("report")(report.report)

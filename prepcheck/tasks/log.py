@@ -11,12 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from prepcheck import __version__
-from prepcheck.archive import Archive
+from prepcheck.archive import Archive, open_archive
 from prepcheck.errors import ChooseOutline, StoreFault, UnknownRecord, WrongUse
 from prepcheck.record import Record, SinceLastPass, SpotRecord
 from prepcheck.settings import Settings
 from prepcheck.store import (
-    PHOTO_FOLDER,
     Disagreement,
     Entry,
     Job,
@@ -45,7 +44,7 @@ def open_log(folder: Path | None, settings: Settings, *, create: bool = True) ->
         See `prepcheck.store.open_store`.
     """
     place = default_folder() if folder is None else folder
-    return open_store(place, settings.store, create=create), Archive(place / PHOTO_FOLDER)
+    return open_store(place, settings.store, create=create), open_archive(place)
 
 
 def open_job(store: Store, new: NewJob, *, person: str, at: datetime) -> Job:

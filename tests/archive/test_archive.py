@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from prepcheck.archive import Archive
+from prepcheck.archive import FolderArchive
 from prepcheck.errors import StoreFault, StoreFull, UnknownRecord
 
 # FIPS 180-4 example: SHA-256 of the three bytes "abc"
@@ -16,11 +16,11 @@ ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
 @pytest.fixture
-def archive(tmp_path: Path) -> Archive:
-    return Archive(tmp_path / "photos")
+def archive(tmp_path: Path) -> FolderArchive:
+    return FolderArchive(tmp_path / "photos")
 
 
-def files(archive: Archive) -> list[str]:
+def files(archive: FolderArchive) -> list[str]:
     return sorted(path.relative_to(archive.folder).as_posix() for path in archive.folder.rglob("*") if path.is_file())
 
 
@@ -51,7 +51,7 @@ def test_a_hash_that_was_never_put_in_is_unknown(archive, sha256):
         archive.get(sha256)
 
 
-def changed(archive: Archive, data: bytes) -> None:
+def changed(archive: FolderArchive, data: bytes) -> None:
     path = archive.folder / "ba" / f"{ABC}.jpg"
     path.chmod(0o644)
     path.write_bytes(data)
@@ -104,4 +104,4 @@ def test_file_and_folder_are_synced_before_the_hash_is_returned(archive, monkeyp
 def test_a_file_in_the_way_is_one_line_not_a_traceback(tmp_path):
     (tmp_path / "photos").write_text("not a folder")
     with pytest.raises(StoreFault, match="cannot be used as a store"):
-        Archive(tmp_path / "photos").put(b"abc")
+        FolderArchive(tmp_path / "photos").put(b"abc")
