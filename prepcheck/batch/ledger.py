@@ -159,10 +159,9 @@ class Ledger:
         """Yield answers for bytes that a file had before, or under another look, by name."""
         return self._rows(_ROW.format(join="LEFT") + " WHERE f.name IS NULL ORDER BY a.name, a.sha256, a.look")
 
-    def worst_first(self, most: int = -1, after: int = 0) -> Iterator[tuple[Row, bytes]]:
-        """Yield `most` rows with their thumbnails, worst first, leaving out the first `after`."""
-        query = _ROW.format(join="") + " ORDER BY a.rank, a.score, a.name LIMIT ? OFFSET ?"
-        for row in self._rows(query, most, after):
+    def worst_first(self) -> Iterator[tuple[Row, bytes]]:
+        """Yield how each file stands now with its thumbnail, worst first."""
+        for row in self._rows(_ROW.format(join="") + " ORDER BY a.rank, a.score, a.name"):
             (small,) = self._base.execute(
                 "SELECT thumbnail FROM answers WHERE name = ? AND sha256 = ? AND look = ?",
                 (_key(row.name), row.sha256, row.look),
@@ -176,9 +175,9 @@ class Ledger:
         found = dict(self._base.execute(query).fetchall())
         return {word: found.get(rank, 0) for rank, word in enumerate(("error", *map(str, WORST_FIRST)))}
 
-    def _rows(self, query: str, *given: int) -> Iterator[Row]:
+    def _rows(self, query: str) -> Iterator[Row]:
         with self._faults():
-            for name, sha256, look, line, job, *place in self._base.execute(query, given):
+            for name, sha256, look, line, job, *place in self._base.execute(query):
                 yield Row(_name(name), sha256, look, line, None if job is None else Placed(job, *place))
 
     @contextmanager
