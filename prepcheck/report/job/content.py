@@ -149,9 +149,9 @@ class Report:
     Parameters
     ----------
     job : str
-        Number of the job.
+        Number of the job; empty for a sheet about a person.
     title : str
-        Of the job.
+        Of the job, or of the sheet.
     written : str
         When it was written, as shown on every page.
     written_at : str
@@ -164,6 +164,8 @@ class Report:
         Below the title.
     sections : tuple of Section
         In order.
+    kind : str
+        What it is, said above the title.
     """
 
     job: str
@@ -174,8 +176,14 @@ class Report:
     notice: str
     cover: tuple[Block, ...]
     sections: tuple[Section, ...]
+    kind: str = "Job report"
 
     @property
     def name(self) -> str:
         """The report's name."""
-        return f"Job report {self.job}"
+        return f"{self.kind} {self.job}".strip()
+
+    @property
+    def head(self) -> str:
+        """What stands at the head of each page."""
+        return " · ".join(part for part in (self.job, self.title) if part)

@@ -51,7 +51,7 @@ def _head(report: Report, style: str) -> Iterator[str]:
 
 def _on_paper(report: Report) -> str:
     """Put the job's number and the time at the head of each printed page, and the page's number at its foot."""
-    head, foot = _css(f"{report.job} · written {report.written}"), _css(report.origin)
+    head, foot = _css(f"{report.job or report.kind} · written {report.written}"), _css(report.origin)
     page = '"page " counter(page) " of " counter(pages)'
     return (
         "@page { margin: 20mm 16mm; font: 8pt sans-serif;\n"
@@ -65,7 +65,7 @@ def _css(text: str) -> str:
 
 
 def _body(report: Report) -> Iterator[str]:
-    yield f'<body>\n<header>\n<p class="kind">Job report</p>\n<h1>{_text(report.title)}</h1>'
+    yield f'<body>\n<header>\n<p class="kind">{_text(report.kind)}</p>\n<h1>{_text(report.title)}</h1>'
     if report.notice:
         yield f'<p class="notice">{_text(report.notice)}</p>'
     for block in report.cover:
@@ -153,10 +153,16 @@ def _picture(picture: Picture) -> str:
 
 def _chart(chart: Chart) -> Iterator[str]:
     yield f'<figure class="chart"><figcaption>{_text(chart.title)}</figcaption>'
+    yield f"{svg_of(chart)}</figure>"
+
+
+def svg_of(chart: Chart, style: str = "") -> str:
+    """Return a chart as SVG. Its inks are classes, coloured by the page's style, or by `style` in a file of its own."""
     size = f'width="{1.3 * chart.width:.0f}" viewBox="0 0 {chart.width:g} {chart.height:g}"'
-    yield f'<svg {size} role="img" aria-label="{_text(chart.alt)}">'
-    yield from (_stroke(mark) if isinstance(mark, Stroke) else _letters(mark) for mark in chart.marks)
-    yield "</svg></figure>"
+    space = 'xmlns="http://www.w3.org/2000/svg" ' if style else ""
+    marks = (_stroke(mark) if isinstance(mark, Stroke) else _letters(mark) for mark in chart.marks)
+    head = f'<svg {space}{size} role="img" aria-label="{_text(chart.alt)}">'
+    return "\n".join((head, *([f"<style>{style}</style>"] if style else []), *marks, "</svg>"))
 
 
 def _stroke(mark: Stroke) -> str:

@@ -56,7 +56,7 @@ def pdf_of(report: Report, paper: Paper = Paper.A4) -> bytes:
 
 def _cover(pdf: Sheets, report: Report) -> None:
     pdf.start_section(covered(report.name))
-    pdf.say("JOB REPORT", SMALL, colour=ACCENT, bold=True)
+    pdf.say(report.kind.upper(), SMALL, colour=ACCENT, bold=True)
     pdf.ln(1)
     pdf.say(report.title, 19, bold=True, lead=1.25)
     pdf.ln(3)

@@ -61,7 +61,7 @@ class Sheets(FPDF):  # type: ignore[misc]
         self.set_draw_color(*FAINT)
         self.ink(SOFT, SMALL)
         self.set_xy(SIDE, 11)
-        left = self.fitted(covered(f"{self.report.job} · {self.report.title}"), self.epw - 72)
+        left = self.fitted(covered(self.report.head), self.epw - 72)
         self.cell(self.epw - 72, 5, left)
         self.cell(72, 5, covered(f"written {self.report.written}"), align="R")
         self.line(SIDE, 17.5, self.w - SIDE, 17.5)
