@@ -123,6 +123,12 @@ def sample_of(sha256: str) -> Sample | None:
     return _by_hash().get(sha256)
 
 
+def unseen() -> tuple[tuple[str, str], ...]:
+    """Return the samples that are fit to be judged: names that do not tell what they show, each with its SHA-256 (hex)."""
+    fit = [one for one in _by_hash().values() if one.standing is not Standing.RETAKE]
+    return tuple((f"sample {number}", one.sha256) for number, one in enumerate(fit, 1))
+
+
 def registry() -> dict[str, Any]:
     """Return the registry as it is written: a note on where the samples come from, and one entry for each."""
     text = _bytes(folder("sample_images") / "registry.json").decode("utf-8")

@@ -40,11 +40,12 @@ def start(
     from prepcheck.cli import practice_text as text
     from prepcheck.cli.job import print_json
     from prepcheck.photo import read_bytes
+    from prepcheck.samples import unseen
     from prepcheck.tasks.practice import start_practice
 
     room = _room(settings, store, create=True)
     chosen = [(path.name, read_bytes(path, room.settings.photo.max_bytes)) for path in photos or ()]
-    session = start_practice(room, [*chosen, *_samples(samples)], person=person, at=now())
+    session = start_practice(room, [*chosen, *(unseen() if samples else ())], person=person, at=now())
     if json:
         print_json(text.session_json(session))
     else:
@@ -140,15 +141,6 @@ def _room(settings: Path | None, store: StoreAddress | None, *, create: bool = F
 
     loaded = load(settings)
     return open_room(store, tasks.open_log(store, loaded, create=create), sample_of, loaded)
-
-
-def _samples(wanted: bool) -> list[tuple[str, bytes | str]]:
-    """Return the samples on which something can be marked."""
-    from prepcheck.samples import samples
-    from prepcheck.terms import Standing
-
-    fit = [one for one in samples() if one.standing is not Standing.RETAKE] if wanted else []
-    return [(one.path.name, one.sha256) for one in fit]
 
 
 def _position(session: Session, photo: str) -> int:

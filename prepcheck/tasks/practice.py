@@ -100,6 +100,11 @@ class Room:
             return known.path.read_bytes()
         return (self.photos if self.photos.has(sha256) else self.own).get(sha256)
 
+    def check_photo(self, sha256: str) -> None:
+        """Raise `UnknownRecord` when a photo is not there, or was erased."""
+        if not (self.known(sha256) or self.photos.has(sha256) or self.own.has(sha256)):
+            raise UnknownRecord("its photo was erased or is lost", "Choose another", sha256)
+
     def photo(self, one: PracticePhoto) -> Photo:
         """Return a photo of a session."""
         return from_bytes(self.photo_bytes(one.sha256), one.name, self.settings)

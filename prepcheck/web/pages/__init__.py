@@ -12,6 +12,8 @@ from prepcheck.web.pages import (
     people,
     photo,
     plans,
+    practice,
+    practice_photo,
     readings,
     redraw,
     report,
@@ -27,7 +29,7 @@ routers: tuple[APIRouter, ...] = tuple(
     page.router
     for page in (
         jobs, new_job, job, spot, photo, inspection, laid, redraw, work,
-        step, readings, plans, report, verify, people, sign_in, help,
+        step, readings, plans, practice, practice_photo, report, verify, people, sign_in, help,
     )
 )  # fmt: skip
 """One for each page; ``/jobs/new`` comes before ``/jobs/{number}``."""
