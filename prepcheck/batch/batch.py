@@ -1,0 +1,115 @@
+"""A batch as a whole: an output folder with its ledger, rounds of work, the tables and sheets that come of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from prepcheck.batch.crew import Crew
+from prepcheck.batch.ledger import FILE, Ledger
+from prepcheck.batch.run import Way, look_at_all, to_do
+from prepcheck.batch.sheets import PICTURE, write_sheets
+from prepcheck.batch.sources import Source, Survey, survey
+from prepcheck.batch.tables import CSV, EARLIER, LINES, PARQUET, has_parquet, need_parquet, write_tables
+from prepcheck.errors import WrongUse, printable
+from prepcheck.report.files import make_folder
+
+_OUTPUTS = (CSV, LINES, PARQUET, EARLIER, "sheet.html", PICTURE)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What lies before a batch: what its source has, and how many photos have no answer yet."""
+
+    survey: Survey
+    to_do: int
+
+
+@dataclass(frozen=True)
+class Batch:
+    """A source, how to look at it, and the folder that takes the answers.
+
+    Parameters
+    ----------
+    source : Source
+        Where the photos are.
+    way : Way
+        How to look at them.
+    folder : Path
+        Takes ledger, tables and sheets.
+    ledger : Ledger
+        Of that folder.
+    parquet : bool
+        Whether to write Parquet too.
+    """
+
+    source: Source
+    way: Way
+    folder: Path
+    ledger: Ledger = field(repr=False)
+    parquet: bool
+
+    def plan(self) -> Plan:
+        """Count what there is and what is left to do.
+
+        Raises
+        ------
+        Unreadable, WrongUse
+            The source cannot be listed.
+        """
+        return Plan(survey(self.source), sum(1 for _ in to_do(self.source, self.way, self.ledger)))
+
+    def look(self, crew: Crew, told: Callable[[], None] = lambda: None) -> int:
+        """Look at what is left to do and return how many photos that were; `told` hears of each that is done."""
+        return look_at_all(self.source, self.way, self.ledger, crew, told)
+
+    def write(self) -> list[Path]:
+        """Write tables and sheets anew from the ledger and return their files."""
+        key = self.way.spec.key
+        origin = f"prepcheck {key.version}, model {self.way.spec.origin.name} ({key.model_sha256[:12]})"
+        title = f"Photos of {printable(Path(self.source.name).name or self.source.name)}"
+        tables = write_tables(self.ledger, self.folder, parquet=self.parquet)
+        return [*tables, *write_sheets(self.ledger, self.folder, title, origin)]
+
+    @property
+    def exit_code(self) -> int:
+        """0 every photo bright, 1 a person is needed, 3 a photo could not be looked at."""
+        counts = self.ledger.counts()
+        if counts["error"]:
+            return 3
+        return 0 if counts["bright"] == sum(counts.values()) else 1
+
+
+def open_batch(source: Source, way: Way, folder: Path, *, parquet: bool | None = None) -> Batch:
+    """Open the output folder of a batch, made when missing; close its ledger at the end.
+
+    Parameters
+    ----------
+    source, way, folder
+        See `Batch`.
+    parquet : bool, optional
+        Whether to write Parquet; None where that can be.
+
+    Raises
+    ------
+    WrongUse
+        The folder has outputs that no batch of this folder wrote.
+    MissingDecoder
+        Parquet is wanted and cannot be written.
+    CannotWrite, StoreFault
+        The folder or its ledger cannot be used.
+    """
+    if parquet:
+        need_parquet()
+    make_folder(folder)
+    if not (folder / FILE).exists() and (there := [name for name in _OUTPUTS if (folder / name).exists()]):
+        raise WrongUse(f"has a {there[0]} that is none of a batch here", "Choose another folder", str(folder))
+    return Batch(source, way, folder, Ledger(folder), has_parquet() if parquet is None else parquet)
+
+
+def check_apart(source: Path, folder: Path) -> None:
+    """Raise `WrongUse` where the outputs would lie among the photos, and be taken for photos themselves."""
+    inside = folder.resolve()
+    if source.is_dir() and (inside == source.resolve() or source.resolve() in inside.parents):
+        raise WrongUse("lies among the photos", "Choose a folder beside theirs with --out", str(folder))

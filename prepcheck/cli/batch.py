@@ -1,0 +1,71 @@
+"""``prepcheck batch``: a folder of photos, or a zip file of them, into a table and a contact sheet."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from prepcheck.cli.options import Json, SettingsFile
+from prepcheck.errors import WrongUse
+
+if TYPE_CHECKING:
+    from prepcheck.batch.batch import Batch
+    from prepcheck.batch.crew import Crew
+
+
+def batch(
+    source: Annotated[Path, typer.Argument(metavar="SOURCE", help="Folder with photos, or a zip file of them.")],
+    out: Annotated[Path, typer.Option(help="Folder for tables and contact sheet; the same one again goes on.")],
+    mm_per_px: Annotated[float | None, typer.Option(help="State a known scale, mm per pixel of each photo.")] = None,
+    workers: Annotated[int | None, typer.Option(min=1, max=256, help="Processes; one for each core otherwise.")] = None,
+    parquet: Annotated[
+        bool | None, typer.Option("--parquet/--no-parquet", help="Write Parquet too; where that can be otherwise.")
+    ] = None,
+    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+) -> None:
+    """Look at many photos: one table, and a contact sheet with the worst first.
+
+    Ended in any way, it goes on where it was: call it again with the same --out. A file that cannot be read is a line of
+    the table, and the rest go on.
+    """
+    from prepcheck.batch.batch import check_apart, open_batch
+    from prepcheck.batch.crew import Workers
+    from prepcheck.batch.run import Way
+    from prepcheck.batch.sources import open_source
+    from prepcheck.batch.work import LookSpec
+    from prepcheck.looking import prepare
+
+    check_apart(source, out)
+    look = prepare(settings_file=settings, model_name=model, mm_per_px=mm_per_px, photos=2)
+    opened = open_source(source, look.settings.photo.max_bytes)
+    batch = open_batch(opened, Way(LookSpec.of(look)), out, parquet=parquet)
+    crew = Workers(workers or os.cpu_count() or 1)
+    try:
+        code = _work(batch, crew, json)
+    finally:
+        crew.close()
+        batch.ledger.close()
+    sys.exit(code)
+
+
+def _work(batch: Batch, crew: Crew, json: bool) -> int:
+    """Do one round, write what came of it, and return the exit code."""
+    from prepcheck.cli import batch_text as text
+    from prepcheck.cli.job import print_json
+
+    plan = batch.plan()
+    typer.echo(text.plan_text(plan), err=True)
+    if not plan.survey.photos:
+        raise WrongUse("holds no photo", "Name the folder with the photos", batch.source.name)
+    with text.progress(plan.to_do) as step:
+        batch.look(crew, step)
+    files, counts = batch.write(), batch.ledger.counts()
+    text.tell_errors(batch.ledger)
+    print_json(text.summary_json(plan, counts, files)) if json else typer.echo(text.summary(counts, files))
+    return batch.exit_code
