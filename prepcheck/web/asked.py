@@ -34,11 +34,15 @@ class NewUpload(Body):
 
 
 class Outlines(Body):
-    """Outlines that a person draws or refuses, and the joint line; positions in pixels of the upright full-size photo."""
+    """Outlines that a person draws or refuses, and the joint line; positions in pixels of the upright full-size photo.
+
+    `joint_margin_mm` is the margin's width on each side as the person states it; None takes it from the settings.
+    """
 
     draw: Annotated[list[Line], Field(max_length=_MOST_OUTLINES)] = []
     refuse: Annotated[dict[Annotated[str, Field(pattern="^[1-9][0-9]{0,2}$")], str], Field(max_length=99)] = {}
     joint: Line | None = None
+    joint_margin_mm: Annotated[float, Field(ge=1, le=500, allow_inf_nan=False)] | None = None
 
 
 class Asked(Body):

@@ -21,6 +21,7 @@ from prepcheck.outline_file import parse_outlines
 from prepcheck.passes import look_again
 from prepcheck.record import Record
 from prepcheck.settings import Settings
+from prepcheck.store import StoreAddress
 from prepcheck.surface import load_model
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ class Task:
         What a person drew or refused, as JSON of `prepcheck.outline_file`; empty for nothing.
     """
 
-    store: Path
+    store: StoreAddress
     out: Path
     paths: tuple[Path, ...]
     names: tuple[str, ...]
@@ -114,6 +115,7 @@ def look(task: Task) -> Seen | Fault:
         seen = looking.compare(sight, how, place)
         _keep_shown(task.out, sight)
     except ChooseOutline as error:
+        _keep_choice(task.out, sight)
         return _fault(error, sight.record)
     except PrepcheckError as error:
         return _fault(error)
@@ -138,7 +140,14 @@ def _keep_shown(out: Path, sight: Sight) -> None:
     keep(out, sight.inspection)
 
 
-def show_again(store: Path, settings: Settings, record_json: str, out: Path) -> Fault | None:
+def _keep_choice(out: Path, sight: Sight) -> None:
+    from prepcheck.web.pictures import keep_choice
+
+    assert sight.inspection is not None
+    keep_choice(out, sight.inspection, sight.record)
+
+
+def show_again(store: StoreAddress, settings: Settings, record_json: str, out: Path) -> Fault | None:
     """Make again what is shown of a logged inspection, from its archived photos."""
     from prepcheck.web.pictures import keep
 
@@ -151,11 +160,11 @@ def show_again(store: Path, settings: Settings, record_json: str, out: Path) -> 
 
 
 @lru_cache(maxsize=1)
-def _open(store: Path, settings_json: str) -> tuple[Store, Archive]:
+def _open(store: StoreAddress, settings_json: str) -> tuple[Store, Archive]:
     return tasks.open_log(store, Settings.model_validate_json(settings_json), create=False)
 
 
-def _log(store: Path, settings: Settings) -> tuple[Store, Archive]:
+def _log(store: StoreAddress, settings: Settings) -> tuple[Store, Archive]:
     return _open(store, settings.model_dump_json())
 
 

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 Raster = NDArray[np.uint8]
 Again = Callable[[str, Path], "Fault | None"]
 """Makes what is shown of a record again in a folder, from its archived photos."""
-PHOTO_FILE, STATES_FILE = "photo.jpg", "states.png"
+PHOTO_FILE, STATES_FILE, CHOICE_FILE = "photo.jpg", "states.png", "choice.jpg"
 LONGEST = 2000
 """Long side of the photo that is kept for screens, in pixels: a large one, zoomed in."""
 _LEAST = 160
@@ -58,6 +58,12 @@ def keep(out: Path, inspection: Inspection) -> None:
     """Keep the photo of an inspection at the size of a screen, and its map, in the folder `out`."""
     (out / PHOTO_FILE).write_bytes(jpeg(reduced(inspection.photo.rgb, LONGEST)))
     (out / STATES_FILE).write_bytes(png(inspection.surface.states))
+
+
+def keep_choice(out: Path, inspection: Inspection, record: Record) -> None:
+    """Keep the photo with its numbered outlines, among which a person must choose, in the folder `out`."""
+    rgb = reduced(inspection.photo.rgb, LONGEST)
+    (out / CHOICE_FILE).write_bytes(jpeg(draw_picture(record, rgb, inspection.surface.states)))
 
 
 def reduced(rgb: Raster, long: int) -> Raster:

@@ -24,10 +24,12 @@ import sqlalchemy as sa
 from prepcheck import tasks
 from prepcheck.archive import Archive
 from prepcheck.archive.durable import make_folder
-from prepcheck.errors import PrepcheckError
+from prepcheck.errors import NotAllowed, PrepcheckError
 from prepcheck.looking import Seen
+from prepcheck.record import Record
 from prepcheck.settings import Settings
 from prepcheck.store import job_number
+from prepcheck.store.words import folded
 from prepcheck.web import book as b
 from prepcheck.web import looker
 from prepcheck.web.asked import Asked
@@ -36,7 +38,7 @@ from prepcheck.web.errors import Busy, Clash, KeyTaken, UnknownPage
 from prepcheck.web.limits import WebLimits
 from prepcheck.web.log_once import LogOnce
 from prepcheck.web.looker import Fault, Task
-from prepcheck.web.pictures import Pictures
+from prepcheck.web.pictures import CHOICE_FILE, Pictures
 from prepcheck.web.shop import Clock
 from prepcheck.web.uploads import Upload, Uploads
 
@@ -147,6 +149,27 @@ class Works:
         self._begin(id, asked, person, uploads)
         return id
 
+    def choose(self, id: str, outline: int, person: str) -> None:
+        """Ask again with the outline that the person who asked chose as the job's spot.
+
+        Raises
+        ------
+        UnknownPage, NotAllowed
+            No such work; or another person asked.
+        """
+        row = self._row(id)
+        if folded(row.person) != folded(person):
+            raise NotAllowed("this photo was taken by somebody else", f"Sign in as {row.person} to choose", person)
+        asked = Asked.model_validate_json(row.asked)
+        self.accept(asked.model_copy(update={"outline": outline}), row.person)
+
+    def choice_picture(self, id: str) -> bytes | None:
+        """Return the photo of a work with the outlines to choose among (JPEG), None where it is not kept."""
+        try:
+            return (self._folder / id / CHOICE_FILE).read_bytes()
+        except OSError:
+            return None
+
     def _claim(self, connection: sa.Connection, asked: Asked, id: str) -> list[Upload]:
         """Take the uploads of a work, so that no other work logs them too."""
         uploads = [self._uploads.read(connection, one) for one in asked.uploads]
@@ -212,10 +235,13 @@ class Works:
     def _task(self, out: Path, asked: Asked, person: str, uploads: list[Upload]) -> Task:
         paths = [self._uploads.path(upload) for upload in uploads]
         names = [upload.name for upload in uploads]
+        scale = asked.mm_per_px
         if asked.corrects is not None and not uploads:
-            paths, names = self._archived(asked.corrects, out)
+            record = Record.model_validate_json(self._store.record_text(asked.corrects))
+            paths, names = self._archived(record, out)
+            scale = scale or _stated_scale(record)
         return Task(
-            store=self._store.path.parent,
+            store=self._store.address,
             out=out,
             paths=tuple(paths),
             names=tuple(names),
@@ -226,15 +252,12 @@ class Works:
             person=person,
             note=asked.note,
             outline=asked.outline,
-            mm_per_px=asked.mm_per_px,
+            mm_per_px=scale,
             outlines=asked.outlines_json(),
         )
 
-    def _archived(self, inspection: int, out: Path) -> tuple[list[Path], list[str]]:
+    def _archived(self, record: Record, out: Path) -> tuple[list[Path], list[str]]:
         """Bring the photos of a logged inspection out of the archive, to look at them again."""
-        from prepcheck.record import Record
-
-        record = Record.model_validate_json(self._store.record_text(inspection))
         photos = {photo.sha256: photo for photo in record.photos or [record.photo]}
         paths = []
         for number, sha256 in enumerate(photos):
@@ -338,7 +361,8 @@ class Works:
                 .where(b.uploads.c.used_by == id)
                 .values(used_by=None, changed_at=moment(self._clock()))
             )
-        shutil.rmtree(self._folder / id, ignore_errors=True)
+        if fault.outlines is None:  # what a person chooses by is kept
+            shutil.rmtree(self._folder / id, ignore_errors=True)
 
     def _change(self, id: str, **values: Any) -> None:
         with self._book.writing() as connection:
@@ -348,7 +372,7 @@ class Works:
         """Make again what is shown of a logged record."""
         with self._lock:
             pool = self._pool
-        return pool.submit(looker.show_again, self._store.path.parent, self._settings, record, out).result()
+        return pool.submit(looker.show_again, self._store.address, self._settings, record, out).result()
 
     # ---- starting and stopping
 
@@ -379,3 +403,9 @@ class Works:
         """Finish what is being looked at and logged; what waits is taken up by the next server."""
         self._pool.shutdown(cancel_futures=True)
         self._logger.shutdown()
+
+
+def _stated_scale(record: Record) -> float | None:
+    """Return the scale that a person stated for a photo, None where a card or nothing gave it."""
+    scale = record.photo.scale
+    return record.photo.mm_per_px if scale is not None and scale.source == "stated" else None

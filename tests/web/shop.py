@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import datetime, timedelta, timezone
 
+import cv2
 from PIL import Image
 
 from prepcheck import tasks
@@ -50,6 +51,15 @@ def plate_jpeg(*patches, seed=0):
     file = io.BytesIO()
     patches = patches or ((State.OXIDE, 320, 240, 40),)
     Image.fromarray(painted.paint(painted.plate(*patches), seed)).save(file, "JPEG", quality=95)
+    return file.getvalue()
+
+
+def two_spots():
+    """Return the bytes of a JPEG of two ground spots."""
+    states = painted.plate(spot=(170, 240, 110))
+    cv2.circle(states, (480, 240), 110, int(State.BRIGHT), -1)
+    file = io.BytesIO()
+    Image.fromarray(painted.paint(states)).save(file, "JPEG", quality=95)
     return file.getvalue()
 
 

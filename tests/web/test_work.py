@@ -16,7 +16,7 @@ from prepcheck.web.log_once import LogOnce
 from prepcheck.web.pictures import Pictures
 from prepcheck.web.work import Works
 from tests import painted
-from tests.web.shop import PATIENT, SETTINGS, Phone, open_page, plate_jpeg
+from tests.web.shop import PATIENT, SETTINGS, Phone, open_page, plate_jpeg, two_spots
 
 KEY = "question-of-the-phone"
 
@@ -160,20 +160,6 @@ def test_a_question_that_came_to_nothing_can_be_asked_again_with_the_same_key(ap
         assert phone.follow(phone.ask(upload, key=KEY))["error"]["code"] == "store_busy"
     assert phone.follow(phone.ask(upload, key=KEY))["inspection"] == 1
     assert len(logged(app)) == 1
-
-
-def two_spots():
-    """Return a photo of two ground spots."""
-    import io
-
-    import cv2
-    from PIL import Image
-
-    states = painted.plate(spot=(170, 240, 110))
-    cv2.circle(states, (480, 240), 110, int(State.BRIGHT), -1)
-    file = io.BytesIO()
-    Image.fromarray(painted.paint(states)).save(file, "JPEG", quality=95)
-    return file.getvalue()
 
 
 def test_of_several_outlines_a_person_chooses_and_asks_again(app, phone):

@@ -173,7 +173,7 @@ class Drawing {
   /** Width of the margin in full-size pixels, 0 where no scale is known. */
   #margin() {
     const field = /** @type {HTMLInputElement | null} */ (this.form.querySelector('[name="margin_mm"]'));
-    const mm = Number((field?.value ?? "").replace(",", "."));
+    const mm = Number((field?.value || field?.placeholder || "").replace(",", "."));
     const scale = Number(this.form.dataset.mmPerPx);
     return mm > 0 && scale > 0 ? mm / scale : 0;
   }

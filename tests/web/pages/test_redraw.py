@@ -4,7 +4,9 @@ import json
 
 import pytest
 
+from prepcheck.record import Record
 from tests.web.pages.reading import read
+from tests.web.shop import plate_jpeg, two_spots
 
 ROUND = [[200, 150], [420, 140], [440, 330], [300, 360], [190, 320]]
 
@@ -29,6 +31,62 @@ def test_a_joint_line_tells_what_lies_at_it(phone, inspected):
     said = {"points": json.dumps([[200, 240], [440, 240]]), "margin_mm": "25"}
     page = read(phone.post(f"/inspections/{inspected}/joint", data=said))
     assert "Joint line: touched by oxide" in page.words
+
+
+def spot_logged(store):
+    return max(store.story("J-0001").inspections, key=lambda one: one.number)
+
+
+def joint_of(store):
+    record = Record.model_validate_json(store.record_text(spot_logged(store).number))
+    return record.by_person.joint if record.by_person else record.joint
+
+
+def test_the_margin_beside_the_joint_is_the_one_stated(app, phone, store):
+    phone.inspect(plate_jpeg(), mm_per_px=0.25)
+    line = json.dumps([[200, 240], [440, 240]])
+    page = read(phone.post("/inspections/1/joint", data={"points": line, "margin_mm": " 12,5 "}))
+    assert "Margin of 12.5 mm each side (as stated by a person" in page.words
+    assert (joint_of(store).margin_mm, joint_of(store).margin_stated) == (12.5, True)
+
+
+def test_a_margin_left_empty_is_that_of_the_settings_with_its_mark(app, phone, store):
+    """25 mm: shop practice, from memory."""
+    phone.inspect(plate_jpeg(), mm_per_px=0.25)
+    page = read(phone.post("/inspections/1/joint", data={"points": json.dumps([[200, 240], [440, 240]])}))
+    assert "Margin of 25 mm each side (shop practice, from memory" in page.words
+    assert (joint_of(store).margin_mm, joint_of(store).margin_stated) == (25.0, False)
+
+
+def test_a_joint_drawn_after_an_outline_keeps_the_outline_and_what_was_refused(phone, store, inspected):
+    told = {"points": json.dumps(ROUND), "refuse": "1", "reason": "that is the bench"}
+    read(phone.post(f"/inspections/{inspected}/outlines", data=told))
+    before = spot_logged(store)
+    read(phone.post(f"/inspections/{before.number}/joint", data={"points": json.dumps([[200, 240], [440, 240]])}))
+    after = spot_logged(store)
+    assert (after.corrects, after.drawn, after.refused) == (before.number, before.drawn, before.refused)
+    assert after.outline == before.outline
+    assert joint_of(store).line == [(200.0, 240.0), (440.0, 240.0)]
+
+
+def test_an_outline_drawn_after_a_joint_keeps_the_joint(phone, store, inspected):
+    line = json.dumps([[200, 240], [440, 240]])
+    read(phone.post(f"/inspections/{inspected}/joint", data={"points": line, "margin_mm": "10"}))
+    read(phone.post("/inspections/2/outlines", data={"points": json.dumps(ROUND), "reason": "it left out the corner"}))
+    assert joint_of(store).line == [(200.0, 240.0), (440.0, 240.0)]
+
+
+@pytest.mark.parametrize("margin", ["0", "-3", "501", "nan", "inf", "wide", "<script>"])
+def test_a_margin_that_cannot_be_judged_is_asked_again(phone, store, inspected, margin):
+    said = {"points": json.dumps([[200, 240], [440, 240]]), "margin_mm": margin}
+    read(phone.post(f"/inspections/{inspected}/joint", data=said), 400)
+    assert len(store.story("J-0001").inspections) == 1
+
+
+def test_a_joint_on_a_photo_of_two_places_keeps_the_one_that_was_chosen(app, phone, store):
+    phone.follow(phone.ask(phone.send(two_spots()), outline=2))
+    read(phone.post("/inspections/1/joint", data={"points": json.dumps([[400, 240], [560, 240]])}))
+    assert (spot_logged(store).corrects, spot_logged(store).outline) == (1, 2)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ import pytest
 from prepcheck.web.looker import Fault
 from prepcheck.web.work import Status
 from tests.web.pages.reading import read
+from tests.web.shop import two_spots
 
 ID = "ab" * 16
 
@@ -52,3 +53,54 @@ def test_an_id_that_is_none_is_refused(phone, id):
 
 def test_a_work_that_is_not_there_is_told(phone):
     assert phone.get(f"/work/{ID}").status_code == 404
+
+
+# ---- choosing among several outlines, without a script
+
+
+@pytest.fixture
+def undecided(phone):
+    """Where a photo of two places was sent by a form and waits for a person."""
+    said = {"spot": "1", "pass_no": "1", "kind": "photo"}
+    answer = phone.post("/jobs/J-0001/photo", data=said, files={"photos": ("two.jpg", two_spots(), "image/jpeg")})
+    return answer
+
+
+def test_of_several_outlines_one_is_chosen_by_a_form(phone, store, undecided):
+    page = read(undecided, 409)
+    assert "Which one is the spot?" in page.words
+    assert [one["value"] for one in page.all("input") if one["name"] == "outline"] == ["1", "2"]
+    read(phone.post(undecided.url.path, data={"outline": "2"}))
+    (logged,) = store.story("J-0001").inspections
+    assert (logged.outline, logged.person) == (2, "Rune")
+
+
+def test_the_outlines_are_shown_on_the_photo(phone, undecided):
+    (picture,) = read(undecided, 409).all("img")
+    shown = phone.get(picture["src"])
+    assert (shown.status_code, shown.headers["content-type"]) == (200, "image/jpeg")
+
+
+def test_without_the_picture_the_numbers_can_still_be_chosen(app, phone, store, undecided):
+    app.state.shop.works._tidy()
+    assert read(phone.get(undecided.url.path), 409).all("img") == []
+    assert phone.get(f"{undecided.url.path}/outlines.jpg").status_code == 404
+    read(phone.post(undecided.url.path, data={"outline": "1"}))
+    assert len(store.story("J-0001").inspections) == 1
+
+
+def test_nobody_chooses_in_the_name_of_another(keeper, store, undecided):
+    page = read(keeper.post(undecided.url.path, data={"outline": "1"}), 403)
+    assert "Sign in as Rune to choose" in page.words
+    assert store.story("J-0001").inspections == ()
+
+
+@pytest.mark.parametrize("number", ["0", "-1", "1000", "x", ""])
+def test_a_number_that_is_none_is_refused(phone, undecided, number):
+    assert phone.post(undecided.url.path, data={"outline": number}).status_code == 422
+
+
+def test_an_outline_that_the_photo_does_not_have_is_told(phone, store, undecided):
+    page = read(phone.post(undecided.url.path, data={"outline": "7"}), 400)
+    assert "has no outline 7" in page.words
+    assert store.story("J-0001").inspections == ()
