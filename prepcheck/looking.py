@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from prepcheck.archive import Archive
-from prepcheck.errors import PrepcheckError, WrongUse, printable
+from prepcheck.errors import PrepcheckError, UnknownRecord, WrongUse, printable
 from prepcheck.inspection import Inspection, Outlines, inspect, settings_sha256
 from prepcheck.light_set import MOST_PHOTOS, inspect_set
 from prepcheck.outline_file import read_outlines
@@ -19,7 +19,7 @@ from prepcheck.photo import Photo, from_bytes, read_bytes
 from prepcheck.photo.clip import clip_bytes, clip_from_bytes, is_clip
 from prepcheck.record import BrokenRecord, Record, SinceLastPass, broken_record, record_of
 from prepcheck.settings import Settings, load
-from prepcheck.store import Logged
+from prepcheck.store import Logged, StoreAddress
 from prepcheck.store.words import clean, job_number
 from prepcheck.surface import Model, load_model
 from prepcheck.surface.moved_light import load_fusion
@@ -148,8 +148,27 @@ def prepare(
     return Look(settings, load_model(model_name), mm_per_px, outlines, keep_position)
 
 
+def at_shop(look: Look, store: Store | StoreAddress | Path) -> Look:
+    """Return how to look with the fit of the tool that holds in a store; as before where there is no store or no fit.
+
+    A fit that cannot be used is told by a flag of each answer.
+
+    Raises
+    ------
+    StoreFault
+        There is a log, and it cannot be read.
+    """
+    from prepcheck.tasks.shop_fit import shop_model
+
+    try:
+        log = open_log(store, look.settings, create=False)[0] if isinstance(store, Path | StoreAddress) else store
+    except UnknownRecord:
+        return look
+    return replace(look, model=shop_model(log, look.settings, look.model))
+
+
 def place_in_log(
-    folder: Path | None,
+    folder: Path | StoreAddress | None,
     settings: Settings,
     *,
     job: str | None,

@@ -77,6 +77,8 @@ def inspect(
     place = looking.place_in_log(
         store, look.settings, job=job, spot=spot, pass_no=pass_no, person=person, outline=outline, note=note
     )
+    if shop := store if place is None else place.store:
+        look = looking.at_shop(look, shop)
     outputs = Outputs.of([named[0] for named in inputs], maps=maps, picture=picture, beside=photos)
     codes = []
     for named in inputs:

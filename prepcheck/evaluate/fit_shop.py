@@ -101,7 +101,17 @@ class Proof:
 
 @dataclass(frozen=True, eq=False)
 class LeftOut(Counts):
-    """Counts of one left-out photo: confusions (6, 7) of labels with told states, sums of log loss, and of weights."""
+    """Counts of one left-out photo.
+
+    Parameters
+    ----------
+    before, after, as_told : ndarray, shape (6, 7)
+        Places by label and told state; last column: not told.
+    loss_before, loss_after, weight : float
+        Weighed sums of the log loss, and of the weights.
+    doubt_before, doubt_after, places : float
+        Sums of the doubt on which intervals rest (`SurfaceMap.doubt`), and how many places.
+    """
 
     before: Numbers
     after: Numbers
@@ -109,6 +119,9 @@ class LeftOut(Counts):
     loss_before: float
     loss_after: float
     weight: float
+    doubt_before: float
+    doubt_after: float
+    places: float
 
 
 def fit(photos: Sequence[Labelled], settings: ShopFitSettings) -> ShopFit:
@@ -158,7 +171,9 @@ def prove(photos: Sequence[Labelled], own: ModelOrigin, settings: ShopFitSetting
     fits = {group: fit([one for one in photos if one.group != group], settings) for group in groups}
     counts = by_group(zip((one.group for one in photos), _compared(photos, fits, own, settings), strict=True))
     found = figures(counts, _MEASURES)
-    rows = tuple(Row(name, *(found[f"{name}, {when}"] for when in _WHEN)) for name in (*SHOWN, "log loss"))
+    rows = tuple(
+        Row(name, *(found[f"{name}, {when}"] for when in _WHEN)) for name in (*SHOWN, "log loss", "mean doubt")
+    )
     return Proof(proof.photos, proof.groups, proof.bright, proof.residue, rows, found["gain"])
 
 
@@ -215,6 +230,9 @@ def _compared(
             loss_before=weights[at] * float(losses(one.chances, one.is_bright).sum()),
             loss_after=weights[at] * float(losses(fitted[at], one.is_bright).sum()),
             weight=weights[at] * len(one.labels),
+            doubt_before=float(_doubt(one.chances).sum()),
+            doubt_after=float(np.maximum(_doubt(one.chances), _doubt(fitted[at])).sum()),
+            places=len(one.labels),
         )
         for at, one in enumerate(photos)
     ]
@@ -238,6 +256,11 @@ def _highest(chances: Chances) -> Chances:
     return np.where(likely.argmax(axis=0) < len(likely) - 1, likely.max(axis=0), np.float32(0))
 
 
+def _doubt(chances: Chances) -> Numbers:
+    bright = chances[State.BRIGHT].astype(np.float64)
+    return np.asarray(np.minimum(bright, 1 - bright))
+
+
 def _told(chances: Chances, sure: float) -> Codes:
     return told(chances, np.zeros(chances.shape[1:], bool), sure)[0]
 
@@ -250,13 +273,14 @@ def _point_measure(name: str, when: str) -> Callable[[Any], Any]:
     return lambda counts: measure(PointTally(getattr(counts, when)))
 
 
-def _loss(when: str) -> Callable[[Any], Any]:
-    part = "loss_before" if when == "before" else "loss_after"
-    return lambda counts: ratio(getattr(counts, part), counts.weight)
+def _mean(what: str, of: str, when: str) -> Callable[[Any], Any]:
+    part = f"{what}_{'before' if when == 'before' else 'after'}"
+    return lambda counts: ratio(getattr(counts, part), getattr(counts, of))
 
 
 _MEASURES = {
     **{f"{name}, {when}": _point_measure(name, when) for name in SHOWN for when in _WHEN},
-    **{f"log loss, {when}": _loss(when) for when in _WHEN},
+    **{f"log loss, {when}": _mean("loss", "weight", when) for when in _WHEN},
+    **{f"mean doubt, {when}": _mean("doubt", "places", when) for when in _WHEN},
     "gain": lambda counts: ratio(counts.loss_after - counts.loss_before, counts.weight),
 }
