@@ -10,6 +10,7 @@ import typer
 
 from prepcheck import __version__
 from prepcheck.cli import (
+    batch,
     card,
     count,
     demo,
@@ -23,6 +24,7 @@ from prepcheck.cli import (
     person,
     photos,
     plan,
+    practice,
     report,
     seal,
     serve,
@@ -42,6 +44,7 @@ app = typer.Typer(
     epilog="Exit codes: 0 every spot bright, 1 a person is needed, 2 wrong use, 3 broken file, model or store.",
 )
 app.command("inspect")(inspect.inspect)
+app.command("batch")(batch.batch)
 app.command("card")(card.card)
 app.command("demo")(demo.demo)
 app.command("disagree")(disagree.disagree)
@@ -54,6 +57,7 @@ app.add_typer(person.app, name="person")
 app.add_typer(photos.app, name="photos")
 app.add_typer(erase.app, name="erase")
 app.add_typer(plan.app, name="plan")
+app.add_typer(practice.app, name="practice")
 app.command("report")(report.report)
 app.command("seal")(seal.seal)
 app.command("verify")(verify.verify)
