@@ -25,6 +25,7 @@
     |   |-- MissingDecoder      exit 3, HTTP 415   readable only with an optional part that is not installed
     |   `-- BrokenBag           exit 3, HTTP 422   sealed evidence that cannot be read at all
     |-- ModelFault              exit 3, HTTP 500   missing, changed or unusable model file
+    |-- ClusterFault            exit 3, HTTP 503   other machines that cannot be reached or may not be worked with
     `-- StoreFault              exit 3, HTTP 503   the record store cannot take or give the record
         |-- StoreBusy           exit 3, HTTP 503   locked by another process
         |-- StoreFull           exit 3, HTTP 507   no room left
@@ -222,6 +223,13 @@ class ModelFault(PrepcheckError):
     """A model file that is missing, changed or unusable."""
 
     code = "model_fault"
+
+
+class ClusterFault(PrepcheckError):
+    """Scheduler or workers on other machines that cannot be reached, are lost, or are not of this version."""
+
+    code = "cluster_fault"
+    http_status = 503
 
 
 class StoreFault(PrepcheckError):
