@@ -11,6 +11,7 @@ import typer
 from prepcheck import __version__
 from prepcheck.cli import (
     batch,
+    calibrate,
     card,
     count,
     demo,
@@ -50,6 +51,7 @@ app.command("demo")(demo.demo)
 app.command("disagree")(disagree.disagree)
 app.command("evaluate")(evaluate.evaluate)
 app.add_typer(count.app, name="count")
+app.add_typer(calibrate.app, name="calibrate")
 app.add_typer(job.app, name="job")
 app.add_typer(step.app, name="step")
 app.add_typer(entry.app, name="log")
