@@ -119,7 +119,7 @@ def seal_job(
 
 def _key(store: Store, earlier: Sequence[Seal], at: datetime) -> ShopKey:
     """Return the shop's key; where seals were made with one that is gone, none is made in silence."""
-    folder = store.path.parent
+    folder = store.folder
     if earlier and not has_key(folder):
         do = (
             "Copy its backup back; if there is none, prepcheck key show makes another: tell all who know the old number"

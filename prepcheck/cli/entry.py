@@ -13,6 +13,7 @@ from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import WrongUse
 
 if TYPE_CHECKING:
+    from prepcheck.store import StoreAddress
     from prepcheck.trade.entries import AnyEntry
 
 app = typer.Typer(
@@ -289,7 +290,7 @@ def _made(kind: type[Any], **told: Any) -> AnyEntry:
 
 
 def _log(
-    job: str, entry: AnyEntry, person: str, pin_file: Path | None, json: bool, settings: Path | None, store: Path | None
+    job: str, entry: AnyEntry, person: str, pin_file: Path | None, json: bool, settings: Path | None, store: StoreAddress | None
 ) -> None:
     from prepcheck import tasks
     from prepcheck.cli.entry_words import entry_words

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from prepcheck.cli.moment import now
-from prepcheck.cli.options import Json, Store
+from prepcheck.cli.options import Json, Store, folder_of
 from prepcheck.errors import printable
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ def show(json: Json = False, store: Store = None) -> None:
     """Show the shop's public key, and the number to read out over the phone. A key is made when there is none."""
     from prepcheck.archive.keys import shop_key
 
-    _say(shop_key(_folder(store), now()), json)
+    _say(shop_key(folder_of(store), now()), json)
 
 
 @app.command()
@@ -36,7 +36,7 @@ def backup(
     """Copy the key to a file that only you can read. Whoever has that file can sign as the shop."""
     from prepcheck.archive import keys
 
-    folder = _folder(store)
+    folder = folder_of(store)
     key = keys.backup(folder, file, now())
     _say(key, json)
     if not json:
@@ -49,15 +49,9 @@ def rotate(json: Json = False, store: Store = None) -> None:
     """Make a new key, signed by the old one, which is given up. Bags of the old key stay as they are."""
     from prepcheck.archive.keys import rotate
 
-    _say(rotate(_folder(store), now()), json)
+    _say(rotate(folder_of(store), now()), json)
     if not json:
         typer.echo("Back up the new key, and tell its number to those who know the old one.")
-
-
-def _folder(store: Path | None) -> Path:
-    from prepcheck.store import default_folder
-
-    return default_folder() if store is None else store
 
 
 def _say(key: ShopKey, json: bool) -> None:

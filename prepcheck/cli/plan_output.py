@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -16,6 +15,7 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from prepcheck.settings import Settings
+    from prepcheck.store import StoreAddress
     from prepcheck.trade.plan import Plan
 
 JobNumber = Annotated[str | None, typer.Option("--job", help="Log the plan in this job.")]
@@ -30,7 +30,7 @@ class Told:
     job: str | None
     person: str | None
     json: bool
-    store: Path | None
+    store: StoreAddress | None
     settings: Settings
 
     def __post_init__(self) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import Json, SettingsFile, Store, folder_of
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -43,7 +43,6 @@ def serve(
 ) -> None:
     """Open the page: photograph ground spots with a phone, read the answer there, keep the log together."""
     from prepcheck.settings import load
-    from prepcheck.store import default_folder
     from prepcheck.web import create_app
     from prepcheck.web import lan as network
     from prepcheck.web.certificate import certificates
@@ -56,10 +55,10 @@ def serve(
         raise WrongUse(
             "is no private address, and the shop's authority vouches for no other", "Leave out --https", found[0]
         )
-    folder = default_folder() if store is None else store
+    folder = folder_of(store)
     address = network.url("https" if https else "http", found[0] if found else "127.0.0.1", port)
     door = _door("0.0.0.0" if lan else "127.0.0.1", port)
-    app = create_app(folder, load(settings), address=address)
+    app = create_app(store or folder, load(settings), address=address)
     shop = shop_of(app)
     shop.hold.take()
     files = (

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from prepcheck.settings import StoreSettings
+from prepcheck.store.address import LOG_FILE, StoreAddress, address_of, password_in, read_address
 from prepcheck.store.faults import os_fault
 from prepcheck.store.rows import (
     Disagreement,
@@ -52,16 +53,19 @@ __all__ = [
     "PinCheck",
     "Seal",
     "SpotStory",
+    "StoreAddress",
     "Story",
     "TreeHead",
+    "address_of",
     "clean",
     "default_folder",
     "job_number",
     "open_store",
     "os_fault",
+    "password_in",
+    "read_address",
 ]
 
-LOG_FILE = "log.sqlite"
 PHOTO_FOLDER = "photos"
 
 
@@ -72,8 +76,8 @@ def default_folder() -> Path:
     return user_data_path("prepcheck", appauthor=False)
 
 
-def open_store(folder: Path, settings: StoreSettings, *, create: bool = True) -> Store:
-    """Open the log in `folder`, make it if there is none and `create` is set, and bring an older one up to date.
+def open_store(place: Path | StoreAddress, settings: StoreSettings, *, create: bool = True) -> Store:
+    """Open the log at `place`, make it if there is none and `create` is set, and bring an older one up to date.
 
     Raises
     ------
@@ -84,4 +88,4 @@ def open_store(folder: Path, settings: StoreSettings, *, create: bool = True) ->
     """
     from prepcheck.store.store import Store
 
-    return Store(folder / LOG_FILE, settings, create=create)
+    return Store(address_of(place), settings, create=create)

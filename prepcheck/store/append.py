@@ -12,6 +12,8 @@ import sqlalchemy as sa
 from prepcheck.errors import UnknownRecord, WrongUse, printable
 from prepcheck.record import FlagRecord, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.store import tables as t
+from prepcheck.store.insert import insert
+from prepcheck.store.job_lines import move_job_line
 from prepcheck.store.leaves import add_leaf
 from prepcheck.store.passes import pass_flags
 from prepcheck.store.rows import Disagreement, Entry, Job, Logged, NewJob
@@ -60,6 +62,7 @@ def add_inspection(connection: sa.Connection, entry: Entry, near_bits: int) -> L
     _photos_of(connection, number, photos)
     _comparison(connection, number, entry.since)
     others = _outlines(connection, number, record, entry.outline, spot_id)
+    move_job_line(connection, job_id, number)
     add_leaf(connection, "inspection", number)
     told = with_log(record, flags, entry.since)
     return Logged(number, entry.job, spot, entry.pass_no, entry.outline, others, told)
@@ -119,13 +122,6 @@ def inspection_id_of(connection: sa.Connection, number: int, job_id: int | None 
         where = "in this log" if job_id is None else "in this job"
         raise UnknownRecord(f"no such inspection {where}", "See prepcheck job show", f"inspection {number}")
     return number
-
-
-def insert(connection: sa.Connection, table: sa.Table, **values: Any) -> int:
-    """Add a row and return its key."""
-    key = connection.execute(sa.insert(table).values(values)).inserted_primary_key
-    assert key is not None
-    return int(key[0])
 
 
 def _find_or_add(connection: sa.Connection, table: sa.Table, by: dict[str, Any], **more: Any) -> int:

@@ -11,8 +11,9 @@ from pydantic import TypeAdapter
 
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.store import tables as t
-from prepcheck.store.append import insert, job_id_of, person_of
-from prepcheck.store.leaves import add_leaf, canonical, tree_head
+from prepcheck.store.append import job_id_of, person_of
+from prepcheck.store.insert import insert
+from prepcheck.store.leaves import add_leaf, canonical, of_job, tree_head
 from prepcheck.store.rows import LoggedEvent, Person, PinCheck, Seal, TreeHead
 from prepcheck.store.words import folded, stamp
 from prepcheck.trade.entries import AnyEntry, Sealed
@@ -35,7 +36,7 @@ def add_event(
 def read_events(connection: sa.Connection, number: str | None) -> tuple[LoggedEvent, ...]:
     """Return the entries about a job, or about the log as a whole, in the order in which they were logged."""
     job_id = None if number is None else job_id_of(connection, number)
-    rows = connection.execute(_events().where(t.events.c.job_id.is_not_distinct_from(job_id)))
+    rows = connection.execute(_events().where(of_job(t.events, job_id)))
     return tuple(
         LoggedEvent(row.id, _at(row.at), row.person, row.role, _entry(row.body), "" if row.body else row.kind)
         for row in rows

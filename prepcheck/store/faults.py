@@ -59,7 +59,7 @@ def _room(path: Path) -> int:
 
 
 @contextmanager
-def readable(subject: Path) -> Iterator[None]:
+def readable(subject: Path | str) -> Iterator[None]:
     """Turn what is raised by rows that prepcheck did not write into a `StoreFault` that names `subject`."""
     try:
         yield
@@ -69,7 +69,7 @@ def readable(subject: Path) -> Iterator[None]:
 
 @contextmanager
 def faults(subject: Path) -> Iterator[None]:
-    """Turn errors of the database and the file system into a `StoreFault` that names `subject`."""
+    """Turn errors of SQLite and the file system into a `StoreFault` that names the file `subject`."""
     from sqlalchemy.exc import DBAPIError
 
     try:

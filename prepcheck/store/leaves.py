@@ -18,6 +18,7 @@ import sqlalchemy as sa
 
 from prepcheck.merkle import leaf_hash, root
 from prepcheck.store import tables as t
+from prepcheck.store.insert import insert
 from prepcheck.store.rows import Leaf, TreeHead
 
 SALT_BYTES = 16
@@ -35,18 +36,9 @@ def add_leaf(connection: sa.Connection, kind: str, row: int) -> None:
     nth = _next_of(connection, told.job_id)
     text = canonical({"kind": kind, "number": row, "nth": nth, **told.text})
     salt = secrets.token_bytes(SALT_BYTES)
-    connection.execute(
-        sa.insert(t.leaves).values(
-            job_id=told.job_id,
-            nth=nth,
-            kind=kind,
-            row=row,
-            salt=salt.hex(),
-            text=text,
-            hash=leaf_hash(salt + text.encode()).hex(),
-            erased="",
-        )
-    )
+    place = {"job_id": told.job_id, "nth": nth, "kind": kind, "row": row}
+    hashed = leaf_hash(salt + text.encode()).hex()
+    insert(connection, t.leaves, **place, salt=salt.hex(), text=text, hash=hashed, erased="")
 
 
 def canonical(thing: Any) -> str:
@@ -73,13 +65,18 @@ def read_leaves(connection: sa.Connection, job: str | None = None) -> list[Leaf]
 
 def tree_head(connection: sa.Connection, size: int | None = None) -> TreeHead:
     """Return the head of the tree over the first `size` leaves, over all of them by default."""
-    hashes = connection.scalars(sa.select(t.leaves.c.hash).order_by(t.leaves.c.id).limit(-1 if size is None else size))
+    hashes = connection.scalars(sa.select(t.leaves.c.hash).order_by(t.leaves.c.id).limit(size))
     leaves = [bytes.fromhex(found) for found in hashes]
     return TreeHead(len(leaves), root(leaves).hex())
 
 
+def of_job(table: sa.Table, job_id: int | None) -> sa.ColumnElement[bool]:
+    """Return the condition that a row belongs to a job, or to the log as a whole when that is None."""
+    return table.c.job_id.is_(None) if job_id is None else table.c.job_id == job_id
+
+
 def _next_of(connection: sa.Connection, job_id: int | None) -> int:
-    last = sa.select(sa.func.max(t.leaves.c.nth)).where(t.leaves.c.job_id.is_not_distinct_from(job_id))
+    last = sa.select(sa.func.max(t.leaves.c.nth)).where(of_job(t.leaves, job_id))
     return (connection.scalar(last) or 0) + 1
 
 

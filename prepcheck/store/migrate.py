@@ -9,12 +9,12 @@ import sqlalchemy as sa
 from prepcheck.errors import StoreFault, StoreNewer
 
 VERSION_TABLE = "prepcheck_version"
-HEAD = "v0003_steps_and_tree"
+HEAD = "v0004_large_logs"
 """The newest migration."""
 _VERSIONS = Path(__file__).parent / "migrations" / "versions"
 
 
-def is_current(connection: sa.Connection, subject: Path) -> bool:
+def is_current(connection: sa.Connection, subject: str) -> bool:
     """Say whether the log is of this version.
 
     Raises
@@ -26,10 +26,13 @@ def is_current(connection: sa.Connection, subject: Path) -> bool:
     """
     found = _revision(connection, subject)
     if found is not None and found not in _known():
-        raise StoreNewer(
-            f"was written by a newer version of prepcheck ({found[:40]})", "Install that version", str(subject)
-        )
+        raise StoreNewer(f"was written by a newer version of prepcheck ({found[:40]})", "Install that version", subject)
     return found == HEAD
+
+
+def is_log(connection: sa.Connection) -> bool:
+    """Say whether there is a log of any version."""
+    return VERSION_TABLE in sa.inspect(connection).get_table_names()
 
 
 def upgrade(connection: sa.Connection) -> None:
@@ -47,11 +50,11 @@ def _known() -> set[str]:
     return {path.stem for path in _VERSIONS.glob("v*.py")}
 
 
-def _revision(connection: sa.Connection, subject: Path) -> str | None:
+def _revision(connection: sa.Connection, subject: str) -> str | None:
     tables = sa.inspect(connection).get_table_names()
     if VERSION_TABLE in tables:
         found = connection.scalar(sa.text(f"SELECT version_num FROM {VERSION_TABLE}"))
         return None if found is None else str(found)
     if tables:
-        raise StoreFault("is a database, but no log of prepcheck", "Check --store", str(subject))
+        raise StoreFault("is a database, but no log of prepcheck", "Check --store", subject)
     return None

@@ -53,14 +53,15 @@ def pass_flags(since: SinceLastPass | None) -> list[FlagRecord]:
 
 def _inspections(job: str, spot: str, pass_no: int) -> sa.Select[Any]:
     i, told, label = t.inspections, t.comparisons, spot_label(spot)
-    corrected = sa.select(i.c.corrects).where(i.c.corrects.is_not(None))
+    later = i.alias()
+    corrected = sa.exists().where(later.c.corrects == i.c.id)
     named = t.spots.c.number == label if isinstance(label, int) else t.spots.c.folded == folded(label)
     return (
         sa.select(i.c.id, i.c.at, i.c.outline, t.passes.c.pass_no, t.results.c.record, told.c.told)
         .select_from(
             i.join(t.passes).join(t.spots).join(t.jobs).join(t.results).outerjoin(told, told.c.inspection_id == i.c.id)
         )
-        .where(t.jobs.c.number == job, named, t.passes.c.pass_no < pass_no, i.c.id.not_in(corrected))
+        .where(t.jobs.c.number == job, named, t.passes.c.pass_no < pass_no, ~corrected)
         .order_by(i.c.id)
     )
 

@@ -13,11 +13,10 @@ from prepcheck.record import FlagRecord, Record, SinceLastPass
 from prepcheck.store import tables as t
 from prepcheck.store.append import inspection_id_of, job_id_of, standing_spots
 from prepcheck.store.events import read_events
+from prepcheck.store.job_lines import job_of, jobs_with
 from prepcheck.store.leaves import canonical
-from prepcheck.store.rows import Disagreement, Job, JobLine, LoggedInspection, PassStory, SpotStory, Story
+from prepcheck.store.rows import Disagreement, LoggedInspection, PassStory, SpotStory, Story
 from prepcheck.terms import Standing
-
-_JOB = [t.jobs.c[name] for name in Job.__dataclass_fields__ if name != "opened_by"]
 
 
 def cached_record(connection: sa.Connection, **key: str) -> Record | None:
@@ -36,26 +35,17 @@ def record_text(connection: sa.Connection, inspection: int) -> str:
     )
 
 
-def list_jobs(connection: sa.Connection) -> list[JobLine]:
-    """Return all jobs, newest first."""
-    last = {row.job_id: row for row in connection.execute(_last_inspections())}
-    counted = sa.select(t.spots.c.job_id, sa.func.count().label("n")).group_by(t.spots.c.job_id)
-    spots = {row.job_id: row.n for row in connection.execute(counted)}
-    rows = connection.execute(_jobs().order_by(t.jobs.c.id.desc()))
-    return [_job_line(row, spots.get(row.id, 0), last.get(row.id)) for row in rows]
-
-
 def story(connection: sa.Connection, number: str) -> Story:
     """Return everything logged in a job, in order of spot, pass and time; an unknown one is an `UnknownRecord`."""
     job_id = job_id_of(connection, number)
-    job = connection.execute(_jobs().where(t.jobs.c.id == job_id)).one()
+    job = connection.execute(jobs_with().where(t.jobs.c.id == job_id)).one()
     beside = _Beside(connection, job_id)
     rows = connection.execute(_inspections(job_id)).all()
     spots = tuple(
         SpotStory(spot, name, _passes(list(of_spot), beside))
         for (spot, name), of_spot in groupby(rows, key=lambda row: (row.spot, row.spot_name))
     )
-    return Story(_job(job), spots, read_events(connection, number))
+    return Story(job_of(job), spots, read_events(connection, number))
 
 
 class _Beside:
@@ -91,36 +81,6 @@ def _by_inspection(rows: Any) -> dict[int, list[Any]]:
     for row in rows:
         found[row.inspection_id].append(row)
     return found
-
-
-def _jobs() -> sa.Select[Any]:
-    return sa.select(t.jobs.c.id, *_JOB, t.people.c.name.label("opened_by")).select_from(t.jobs.join(t.people))
-
-
-def _job(row: Any) -> Job:
-    return Job(**{name: getattr(row, name) for name in Job.__dataclass_fields__})
-
-
-def _last_inspections() -> sa.Select[Any]:
-    """For each job: its count of inspections, and when the last was with which standing of the spot or photo."""
-    i = t.inspections
-    of_job = (
-        sa.select(t.spots.c.job_id, sa.func.count().label("n"), sa.func.max(i.c.id).label("last"))
-        .select_from(i.join(t.passes).join(t.spots))
-        .group_by(t.spots.c.job_id)
-        .subquery()
-    )
-    tied = sa.and_(t.outlines.c.inspection_id == i.c.id, t.outlines.c.spot_id.is_not(None))
-    standing = sa.func.coalesce(t.outlines.c.standing, t.results.c.standing).label("standing")
-    return sa.select(of_job.c.job_id, of_job.c.n, i.c.at, standing).select_from(
-        of_job.join(i, i.c.id == of_job.c.last).join(t.results).outerjoin(t.outlines, tied)
-    )
-
-
-def _job_line(row: Any, spots: int, last: Any) -> JobLine:
-    if last is None:
-        return JobLine(_job(row), spots, 0, None, None)
-    return JobLine(_job(row), spots, last.n, Standing(last.standing), last.at)
 
 
 def _inspections(job_id: int) -> sa.Select[Any]:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 
 import sqlalchemy as sa
 
-from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.record import Record
 from prepcheck.settings import StoreSettings
-from prepcheck.store import append, erase, events, leaves, migrate, passes, read
-from prepcheck.store.engine import make_engine
-from prepcheck.store.faults import faults, readable
+from prepcheck.store import append, erase, events, job_lines, leaves, passes, read
+from prepcheck.store.address import StoreAddress
+from prepcheck.store.database import open_database
+from prepcheck.store.faults import readable
 from prepcheck.store.rows import (
     Disagreement,
     EarlierInspection,
@@ -32,51 +32,47 @@ from prepcheck.store.rows import (
     Story,
     TreeHead,
 )
+from prepcheck.terms import Standing
 from prepcheck.trade.entries import AnyEntry, Sealed
 
 Events = tuple[LoggedEvent, ...]
 
 
 class Store:
-    """A log in a file. It holds no connection between two calls and need not be closed.
+    """A log. It holds no connection between two calls and need not be closed.
 
     Parameters
     ----------
-    path : Path
-        The database file.
+    address : StoreAddress
+        Its folder, and its database if that is no file in there.
     settings : StoreSettings
         How long to wait for others, and which pictures look the same.
     create : bool
         Whether to make a log that is not there.
     """
 
-    def __init__(self, path: Path, settings: StoreSettings, *, create: bool = True) -> None:
-        self.path = path
+    def __init__(self, address: StoreAddress, settings: StoreSettings, *, create: bool = True) -> None:
+        self.address = address
         self._settings = settings
-        with faults(path):
-            _find_or_make(path, create)
-        self._engine = make_engine(path, settings)
-        with self.reading() as connection:
-            current = migrate.is_current(connection, path)
-        if not current:
-            with self.writing() as connection:
-                migrate.upgrade(connection)
+        self._database = open_database(address, settings, create=create)
 
-    @contextmanager
-    def reading(self) -> Iterator[sa.Connection]:
-        """Open a transaction that only reads."""
-        with (
-            readable(self.path),
-            faults(self.path),
-            self._engine.execution_options(reading=True).begin() as connection,
-        ):
-            yield connection
+    @property
+    def folder(self) -> Path:
+        """Where the shop's keys, and the photos or their place, are."""
+        return self.address.folder
 
-    @contextmanager
-    def writing(self) -> Iterator[sa.Connection]:
+    @property
+    def engine(self) -> sa.Engine:
+        """What opens connections; for those who watch it."""
+        return self._database.engine
+
+    def reading(self) -> AbstractContextManager[sa.Connection]:
+        """Open a transaction that only reads, and sees one moment."""
+        return self._database.reading()
+
+    def writing(self) -> AbstractContextManager[sa.Connection]:
         """Open a transaction that keeps other writers out; an error takes all of it back."""
-        with faults(self.path), self._engine.begin() as connection:
-            yield connection
+        return self._database.writing()
 
     def open_job(self, new: NewJob, person: str, at: datetime) -> Job:
         """Add a job under the next free number."""
@@ -106,7 +102,7 @@ class Store:
         What `decide` raises is raised, and nothing is logged.
         """
         with self.writing() as connection:
-            with readable(self.path):
+            with readable(self.address.name):
                 known = events.read_events(connection, number)
             entry = decide(known)
             return events.add_event(connection, number, entry, person, at, role)
@@ -194,10 +190,14 @@ class Store:
         with self.reading() as connection:
             append.job_id_of(connection, number)
 
-    def jobs(self) -> list[JobLine]:
-        """Return all jobs, newest first."""
+    def jobs(
+        self, standing: Standing | None = None, *, newest: int | None = None, before: str | None = None
+    ) -> list[JobLine]:
+        """Return jobs, newest first: at most `newest`, opened before job `before`, last seen with `standing`."""
         with self.reading() as connection:
-            return read.list_jobs(connection)
+            if before is not None:
+                append.job_id_of(connection, before)
+            return job_lines.list_jobs(connection, standing, newest, before)
 
     def story(self, number: str) -> Story:
         """Return everything logged in a job."""
@@ -213,13 +213,3 @@ class Store:
         """Return the newest answer with exactly this origin, or None."""
         with self.reading() as connection:
             return read.cached_record(connection, **key)
-
-
-def _find_or_make(path: Path, create: bool) -> None:
-    if path.is_file():
-        return
-    if path.exists():
-        raise StoreFault("is no file", "Check the path given with --store", str(path))
-    if not create:
-        raise UnknownRecord("holds no log yet", "Open a job with prepcheck job new, or check --store", str(path.parent))
-    path.parent.mkdir(parents=True, exist_ok=True)

@@ -1,28 +1,43 @@
 """The tables as the newest migration leaves them. Importing this loads SQLAlchemy.
 
 Rows are added, never changed or taken away: triggers made by the migrations see to that; they only let through what
-erases a name, an entry, a PIN or a leaf's text. A correction is a new row that points to the older one. Times are ISO 8601
-text with offset, JSON is text.
+erases a name, an entry, a PIN or a leaf's text, and what moves the line of a job forward. A correction is a new row that
+points to the older one. Times are ISO 8601 text with offset, JSON is text.
 """
 
 from __future__ import annotations
 
-from sqlalchemy import CheckConstraint, Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    ColumnElement,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    Table,
+    func,
+    literal_column,
+    text,
+)
 from sqlalchemy import UniqueConstraint as Unique
+
+from prepcheck.store.columns import HASH, KEY, TEXT
 
 metadata = MetaData()
 
 
 def _key() -> Column[int]:
-    return Column("id", Integer, primary_key=True)
+    return Column("id", KEY, primary_key=True, autoincrement=False)
 
 
 def _to(name: str, target: str, *, needed: bool = True) -> Column[int]:
-    return Column(name, Integer, ForeignKey(f"{target}.id"), nullable=not needed)
+    return Column(name, KEY, ForeignKey(f"{target}.id"), nullable=not needed)
 
 
 def _text(name: str) -> Column[str]:
-    return Column(name, Text, nullable=False)
+    return Column(name, TEXT, nullable=False)
 
 
 people = Table("people", metadata, _key(), _text("name"), _text("folded"), Unique("folded"))
@@ -50,7 +65,7 @@ spots = Table(
     _to("job_id", "jobs"),
     Column("number", Integer, nullable=False),
     _text("name"),
-    Column("folded", Text),  # of the name; empty cells may repeat, names may not
+    Column("folded", TEXT),  # of the name; empty cells may repeat, names may not
     Unique("job_id", "number"),
     Unique("job_id", "folded"),
 )
@@ -68,19 +83,33 @@ passes = Table(
 photos = Table(
     "photos",
     metadata,
-    Column("sha256", String(64), primary_key=True),
+    Column("sha256", HASH, primary_key=True),
     _text("name"),
     _text("format"),
     Column("bytes", Integer, nullable=False),
     Column("width", Integer, nullable=False),
     Column("height", Integer, nullable=False),
-    Column("taken", Text),
+    Column("taken", TEXT),
     _text("picture_hash"),
 )
 
+BANDS = ((1, 3), (4, 3), (7, 3), (10, 3), (13, 4))
+"""First digit, and count of digits, of the five bands of a picture's hash: two hashes that differ in at most four bits are
+the same in one of five bands, so that photos that look alike are found through an index each."""
+
+
+def band(hash_column: ColumnElement[str], number: int) -> ColumnElement[str]:
+    """Return the expression that the index of a band (from 0) is made over."""
+    first, length = BANDS[number]
+    return func.substr(hash_column, literal_column(str(first)), literal_column(str(length)))
+
+
+for _number in range(len(BANDS)):
+    Index(f"photos_by_band_{_number + 1}", band(photos.c.picture_hash, _number))
+
 
 def _photo() -> Column[str]:
-    return Column("photo_sha256", String(64), ForeignKey("photos.sha256"), nullable=False)
+    return Column("photo_sha256", HASH, ForeignKey("photos.sha256"), nullable=False)
 
 
 results = Table(
@@ -95,11 +124,13 @@ results = Table(
     _text("standing"),
     Column("score", Float),
     _text("record"),
-    Column("record_sha256", String(64), nullable=False),
+    Column("record_sha256", HASH, nullable=False),
     _text("computed_at"),
     Unique("record_sha256", "inputs_sha256"),
     Index("results_by_origin", "photo_sha256", "version", "model_sha256", "settings_sha256", "inputs_sha256"),
 )
+
+_CORRECTS = text("corrects IS NOT NULL")
 
 inspections = Table(
     "inspections",
@@ -117,6 +148,7 @@ inspections = Table(
     _to("corrects", "inspections", needed=False),
     Index("inspections_by_pass", "pass_id"),
     Index("inspections_by_photo", "photo_sha256"),
+    Index("inspections_by_corrects", "corrects", sqlite_where=_CORRECTS, postgresql_where=_CORRECTS),
 )
 
 inspection_photos = Table(
@@ -150,10 +182,23 @@ outlines = Table(
     _text("outlined_by"),
     _text("standing"),
     _to("spot_id", "spots", needed=False),  # empty: not assigned
-    Column("refused", Text),  # the person's reason
+    Column("refused", TEXT),  # the person's reason
     _text("points"),
     Unique("inspection_id", "number"),
 )
+
+job_lines = Table(
+    "job_lines",
+    metadata,
+    Column("job_id", KEY, ForeignKey("jobs.id"), primary_key=True, autoincrement=False),
+    Column("spots", Integer, nullable=False),
+    Column("inspections", Integer, nullable=False),
+    _to("last_id", "inspections"),
+    _text("last_standing"),  # of the spot that the newest inspection is tied to, or of its photo
+    _text("last_at"),
+    Index("job_lines_by_standing", "last_standing", "job_id"),
+)
+"""How each job stands now, so that a list need not read the whole log: made from the other tables, and no part of the tree."""
 
 disagreements = Table(
     "disagreements",
@@ -176,8 +221,9 @@ events = Table(
     _text("role"),  # proved by a PIN at that time, or empty
     _text("kind"),
     _text("at"),
-    Column("body", Text),  # the entry as canonical JSON; empty once erased
+    Column("body", TEXT),  # the entry as canonical JSON; empty once erased
     Index("events_by_job", "job_id"),
+    Index("events_by_kind", "kind"),
 )
 
 credentials = Table(
@@ -210,10 +256,10 @@ leaves = Table(
     _to("job_id", "jobs", needed=False),
     Column("nth", Integer, nullable=False),  # of the job, from 1
     _text("kind"),
-    Column("row", Integer, nullable=False),
+    Column("row", KEY, nullable=False),
     _text("salt"),
-    Column("text", Text),
-    Column("hash", String(64), nullable=False),
+    Column("text", TEXT),
+    Column("hash", HASH, nullable=False),
     _text("erased"),
     Unique("kind", "row"),
     Index("leaves_by_job", "job_id", "nth"),

@@ -59,11 +59,18 @@ def _alike(connection: sa.Connection, photo: PhotoRecord, near_bits: int) -> lis
     from prepcheck.photo import hash_distance  # loads OpenCV, which telling a story does without
 
     query = sa.select(t.photos.c.sha256, t.photos.c.picture_hash)
+    if near_bits < len(t.BANDS):  # else two hashes may differ in every band, and all photos are looked at
+        query = query.where(sa.or_(*(_same_band(photo.picture_hash, number) for number in range(len(t.BANDS)))))
     if photo.taken is not None:
         query = query.where(sa.or_(t.photos.c.taken.is_(None), t.photos.c.taken == photo.taken))
     rows = connection.execute(query.where(t.photos.c.picture_hash != "", t.photos.c.sha256 != photo.sha256))
     found = ((hash_distance(photo.picture_hash, other), sha256) for sha256, other in rows)
     return sorted(pair for pair in found if pair[0] <= near_bits)
+
+
+def _same_band(picture_hash: str, number: int) -> sa.ColumnElement[bool]:
+    first, length = t.BANDS[number]
+    return t.band(t.photos.c.picture_hash, number) == picture_hash[first - 1 : first - 1 + length]
 
 
 def _place(row: Any) -> str:

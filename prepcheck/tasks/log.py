@@ -22,7 +22,9 @@ from prepcheck.store import (
     JobLine,
     Logged,
     NewJob,
+    StoreAddress,
     Story,
+    address_of,
     default_folder,
     open_store,
 )
@@ -33,8 +35,8 @@ if TYPE_CHECKING:
     from prepcheck.store.store import Store
 
 
-def open_log(folder: Path | None, settings: Settings, *, create: bool = True) -> tuple[Store, Archive]:
-    """Open the store in `folder`, or in the user's data folder: its log, and its archive of photos.
+def open_log(place: Path | StoreAddress | None, settings: Settings, *, create: bool = True) -> tuple[Store, Archive]:
+    """Open the store at `place`, or in the user's data folder: its log, and its archive of photos.
 
     Raises
     ------
@@ -43,8 +45,8 @@ def open_log(folder: Path | None, settings: Settings, *, create: bool = True) ->
     StoreFault
         See `prepcheck.store.open_store`.
     """
-    place = default_folder() if folder is None else folder
-    return open_store(place, settings.store, create=create), open_archive(place)
+    address = address_of(default_folder() if place is None else place)
+    return open_store(address, settings.store, create=create), open_archive(address.folder)
 
 
 def open_job(store: Store, new: NewJob, *, person: str, at: datetime) -> Job:

@@ -9,15 +9,16 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
 
     from prepcheck.settings import Settings
+    from prepcheck.store import StoreAddress
 
 
-def create_app(folder: Path, settings: Settings, **more: Any) -> FastAPI:
-    """Make the page of the log in `folder`, which is made if there is none.
+def create_app(store: Path | StoreAddress, settings: Settings, **more: Any) -> FastAPI:
+    """Make the page of the log in `store`, which is made if there is none.
 
     Parameters
     ----------
-    folder : Path
-        The store's folder.
+    store : Path or StoreAddress
+        The store's folder, or its address.
     settings : Settings
         The shop's thresholds.
     **more
@@ -31,4 +32,4 @@ def create_app(folder: Path, settings: Settings, **more: Any) -> FastAPI:
     """
     from prepcheck.web.app import create
 
-    return create(folder, settings, **more)
+    return create(store, settings, **more)

@@ -18,6 +18,7 @@ from starlette.staticfiles import StaticFiles
 from prepcheck import __version__, tasks
 from prepcheck.archive.durable import make_folder
 from prepcheck.settings import Settings
+from prepcheck.store import StoreAddress, address_of
 from prepcheck.web import api, files, looker, readings
 from prepcheck.web.book import Book, Hold
 from prepcheck.web.errors import add_handlers
@@ -43,7 +44,7 @@ def processes(workers: int) -> Executor:
 
 
 def create(
-    folder: Path,
+    store: Path | StoreAddress,
     settings: Settings,
     *,
     clock: Clock = local_time,
@@ -53,7 +54,7 @@ def create(
     make_pool: MakePool = processes,
 ) -> FastAPI:
     """See `prepcheck.web.create_app`."""
-    shop = _shop(folder, settings, clock, limits or WebLimits(), address, make_pool)
+    shop = _shop(address_of(store), settings, clock, limits or WebLimits(), address, make_pool)
     app = FastAPI(
         title="prepcheck",
         version=__version__,
@@ -75,8 +76,11 @@ def create(
     return app
 
 
-def _shop(folder: Path, settings: Settings, clock: Clock, limits: WebLimits, address: str, make_pool: MakePool) -> Shop:
-    store, archive = tasks.open_log(folder, settings)
+def _shop(
+    place: StoreAddress, settings: Settings, clock: Clock, limits: WebLimits, address: str, make_pool: MakePool
+) -> Shop:
+    store, archive = tasks.open_log(place, settings)
+    folder = place.folder
     book, page = Book(folder, settings.store), folder / PAGE_FOLDER
     make_folder(page)
     page.chmod(0o700)

@@ -207,7 +207,7 @@ def test_a_changed_photo_is_not_sealed(logged, tmp_path):
 
 def behind_its_back(logged, *statements: str) -> None:
     """Change the log as somebody does who opens the file with another program and takes its guards away."""
-    connection = sqlite3.connect(logged[0].path)
+    connection = sqlite3.connect(logged[0].folder / LOG_FILE)
     for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
         connection.execute(f"DROP TRIGGER {name}")
     for statement in statements:

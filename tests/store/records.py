@@ -24,9 +24,10 @@ from prepcheck.record import (
     SpotRecord,
 )
 from prepcheck.settings import Settings
-from prepcheck.store import LOG_FILE, NewJob
+from prepcheck.store import NewJob
 from prepcheck.store.store import Store
 from prepcheck.terms import Standing
+from tests.store.logs import LogCopy
 
 AT = datetime(2026, 11, 24, 10, 12, tzinfo=UTC)
 MODEL, SETTINGS = "a" * 64, "b" * 64
@@ -133,16 +134,16 @@ def since(inspection: int = 1, *patches: int, pass_no: int = 1, reason: str = ""
 
 
 @cache
-def _new_log_file() -> bytes:
+def _new_log() -> LogCopy:
     with tempfile.TemporaryDirectory() as folder:
         store, _ = tasks.open_log(Path(folder), Settings())
         tasks.open_job(store, NewJob("Bowser, crack at the filler neck"), person="Ida", at=AT)
-        return store.path.read_bytes()
+        return LogCopy(store)
 
 
 def new_log(folder: Path) -> tuple[Store, Archive]:
     """Make a log with the job J-0001 in it; migrated once for all tests, then copied."""
-    (folder / LOG_FILE).write_bytes(_new_log_file())
+    _new_log().put(folder)
     return tasks.open_log(folder, Settings())
 
 

@@ -7,9 +7,11 @@ import sqlite3
 import pytest
 
 from prepcheck import tasks
-from prepcheck.store import NewJob, engine
+from prepcheck.store import LOG_FILE, NewJob, engine
 from prepcheck.store.engine import journal_mode
 from tests.store.records import AT
+
+pytestmark = pytest.mark.usefixtures("sqlite_only")
 
 
 @pytest.mark.parametrize(
@@ -35,7 +37,7 @@ def test_each_commit_is_synced(log):
 
 def test_a_writer_holds_the_lock_from_its_first_read_on(log):
     store, _ = log
-    other = sqlite3.connect(store.path, timeout=0)
+    other = sqlite3.connect(store.folder / LOG_FILE, timeout=0)
     with store.writing(), pytest.raises(sqlite3.OperationalError, match="locked"):
         other.execute("BEGIN IMMEDIATE")
     other.close()
@@ -45,7 +47,7 @@ def test_a_reader_does_not_keep_a_writer_from_beginning(log):
     store, _ = log
     with store.reading() as connection:
         connection.exec_driver_sql("SELECT count(*) FROM jobs").scalar()
-        other = sqlite3.connect(store.path, timeout=0)
+        other = sqlite3.connect(store.folder / LOG_FILE, timeout=0)
         other.execute("BEGIN IMMEDIATE")
         assert other.in_transaction
         other.close()

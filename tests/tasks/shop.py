@@ -10,10 +10,11 @@ from typing import Any
 
 from prepcheck import tasks
 from prepcheck.settings import PeopleSettings, Settings
-from prepcheck.store import LOG_FILE, NewJob
+from prepcheck.store import NewJob
 from prepcheck.store.store import Store
 from prepcheck.trade.entries import Gas, GasReading, Sensor, State, VesselCondition
 from prepcheck.trade.work import Work, load_work, parse_work
+from tests.store.logs import LogCopy
 
 QUICK = Settings(people=PeopleSettings(hash_passes=1, hash_memory_kib=64, hash_lanes=1))
 """With PINs that are hashed at once."""
@@ -60,19 +61,19 @@ def short() -> Work:
 
 
 @cache
-def _files() -> bytes:
+def _log() -> LogCopy:
     with TemporaryDirectory() as name:
         store, _ = tasks.open_log(Path(name), QUICK)
         tasks.open_job(store, NewJob("Bowser, pitted seam"), person="Ola", at=START)
         named: dict[str, Any] = {"at": START, "settings": QUICK}
         tasks.add_person(store, "Rune", "keeper", PINS["Rune"], **named)
         tasks.add_person(store, "Mika", "releaser", PINS["Mika"], by="Rune", by_pin=PINS["Rune"], **named)
-        return store.path.read_bytes()
+        return LogCopy(store)
 
 
 def new_shop(folder: Path) -> Store:
     """Make a log with the job, a keeper and a releaser; without a plan."""
-    (folder / LOG_FILE).write_bytes(_files())
+    _log().put(folder)
     return tasks.open_log(folder, QUICK)[0]
 
 

@@ -32,8 +32,8 @@ def watch(connection, cursor, statement, *_):
     seen += 1
     if seen == kill_at:
         os.kill(os.getpid(), signal.SIGKILL)
-sa.event.listen(store._engine, "after_cursor_execute", watch)
-sa.event.listen(store._engine, "commit", lambda connection: watch(connection, None, ""))
+sa.event.listen(store.engine, "after_cursor_execute", watch)
+sa.event.listen(store.engine, "commit", lambda connection: watch(connection, None, ""))
 release(store, "clear", 6)
 print(seen)
 """

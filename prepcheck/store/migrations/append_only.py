@@ -1,4 +1,4 @@
-"""Triggers that keep a table append-only."""
+"""Triggers that keep a table append-only, on SQLite and on PostgreSQL."""
 
 from __future__ import annotations
 
@@ -6,11 +6,24 @@ from collections.abc import Sequence
 
 from alembic import op
 
+_REFUSE = """
+CREATE OR REPLACE FUNCTION prepcheck_append_only() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    RAISE EXCEPTION 'the log is append-only: %', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation';
+END
+$$
+"""
+
+
+def on_server() -> bool:
+    """Say whether the log being migrated lies on a PostgreSQL server."""
+    return op.get_bind().dialect.name == "postgresql"
+
 
 def forbid_changes(table: str) -> None:
-    """Make the database abort every UPDATE and DELETE on `table` (SQLite only so far)."""
-    for what in ("UPDATE", "DELETE"):
-        _abort(table, what)
+    """Make the database abort every UPDATE and DELETE on `table`, and TRUNCATE where there is one."""
+    _abort(table, "UPDATE")
+    _abort_removing(table)
 
 
 def forbid_changes_but(table: str, *, same: Sequence[str], erased: str) -> None:
@@ -25,15 +38,34 @@ def forbid_changes_but(table: str, *, same: Sequence[str], erased: str) -> None:
     erased : str
         Condition in SQL on the other columns, OLD and NEW.
     """
-    unchanged = " AND ".join(f"NEW.{column} IS OLD.{column}" for column in same)
-    _abort(table, "UPDATE", f"WHEN NOT ifnull({unchanged} AND {erased}, 0) ")
+    equals = "IS NOT DISTINCT FROM" if on_server() else "IS"
+    unchanged = " AND ".join(f"NEW.{column} {equals} OLD.{column}" for column in same)
+    allowed = f"coalesce({unchanged} AND {erased}, false)" if on_server() else f"ifnull({unchanged} AND {erased}, 0)"
+    _abort(table, "UPDATE", f"NOT {allowed}")
+    _abort_removing(table)
+
+
+def allow_changes(table: str) -> None:
+    """Take away what `forbid_changes` made, so that another rule can be set in the same migration."""
+    for what in ("update", "delete", *(["truncate"] if on_server() else [])):
+        op.execute(f"DROP TRIGGER {table}_no_{what}" + (f" ON {table}" if on_server() else ""))
+
+
+def _abort_removing(table: str) -> None:
     _abort(table, "DELETE")
+    if on_server():
+        op.execute(
+            f"CREATE TRIGGER {table}_no_truncate BEFORE TRUNCATE ON {table} "
+            "FOR EACH STATEMENT EXECUTE FUNCTION prepcheck_append_only()"
+        )
 
 
 def _abort(table: str, what: str, when: str = "") -> None:
-    if op.get_bind().dialect.name != "sqlite":
-        raise NotImplementedError("append-only triggers are written for SQLite only")
-    op.execute(
-        f"CREATE TRIGGER {table}_no_{what.lower()} BEFORE {what} ON {table} "
-        f"{when}BEGIN SELECT RAISE(ABORT, 'the log is append-only: {table}'); END"
-    )
+    trigger = f"CREATE TRIGGER {table}_no_{what.lower()} BEFORE {what} ON {table} "
+    if on_server():
+        op.execute(_REFUSE)
+        condition = f"WHEN ({when}) " if when else ""
+        op.execute(f"{trigger}FOR EACH ROW {condition}EXECUTE FUNCTION prepcheck_append_only()")
+    else:
+        condition = f"WHEN {when} " if when else ""
+        op.execute(f"{trigger}{condition}BEGIN SELECT RAISE(ABORT, 'the log is append-only: {table}'); END")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from prepcheck.store.columns import HASH, KEY, TEXT
 from prepcheck.store.migrations.append_only import forbid_changes
 
 revision = "v0001_first_log"
@@ -33,19 +34,19 @@ def upgrade() -> None:
 
 
 def _key() -> sa.Column[int]:
-    return sa.Column("id", sa.Integer, primary_key=True)
+    return sa.Column("id", KEY, primary_key=True, autoincrement=False)
 
 
 def _to(name: str, target: str, *, needed: bool = True) -> sa.Column[int]:
-    return sa.Column(name, sa.Integer, sa.ForeignKey(f"{target}.id"), nullable=not needed)
+    return sa.Column(name, KEY, sa.ForeignKey(f"{target}.id"), nullable=not needed)
 
 
 def _photo() -> sa.Column[str]:
-    return sa.Column("photo_sha256", sa.String(64), sa.ForeignKey("photos.sha256"), nullable=False)
+    return sa.Column("photo_sha256", HASH, sa.ForeignKey("photos.sha256"), nullable=False)
 
 
 def _texts(*names: str) -> list[sa.Column[str]]:
-    return [sa.Column(name, sa.Text, nullable=False) for name in names]
+    return [sa.Column(name, TEXT, nullable=False) for name in names]
 
 
 def _people_and_places() -> None:
@@ -65,7 +66,7 @@ def _people_and_places() -> None:
         _to("job_id", "jobs"),
         sa.Column("number", sa.Integer, nullable=False),
         *_texts("name"),
-        sa.Column("folded", sa.Text),
+        sa.Column("folded", TEXT),
         sa.UniqueConstraint("job_id", "number"),
         sa.UniqueConstraint("job_id", "folded"),
     )
@@ -82,10 +83,10 @@ def _people_and_places() -> None:
 def _photos_and_results() -> None:
     op.create_table(
         "photos",
-        sa.Column("sha256", sa.String(64), primary_key=True),
+        sa.Column("sha256", HASH, primary_key=True),
         *_texts("name", "format"),
         *(sa.Column(name, sa.Integer, nullable=False) for name in ("bytes", "width", "height")),
-        sa.Column("taken", sa.Text),
+        sa.Column("taken", TEXT),
         *_texts("picture_hash"),
     )
     origin = ("version", "model_sha256", "settings_sha256", "inputs_sha256")
@@ -96,7 +97,7 @@ def _photos_and_results() -> None:
         *_texts(*origin, "standing"),
         sa.Column("score", sa.Float),
         *_texts("record"),
-        sa.Column("record_sha256", sa.String(64), nullable=False),
+        sa.Column("record_sha256", HASH, nullable=False),
         *_texts("computed_at"),
         sa.UniqueConstraint("record_sha256", "inputs_sha256"),
     )
@@ -125,7 +126,7 @@ def _inspections() -> None:
         sa.Column("number", sa.Integer, nullable=False),
         *_texts("outlined_by", "standing"),
         _to("spot_id", "spots", needed=False),
-        sa.Column("refused", sa.Text),
+        sa.Column("refused", TEXT),
         *_texts("points"),
         sa.UniqueConstraint("inspection_id", "number"),
     )

@@ -5,8 +5,9 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
+from prepcheck.store.columns import HASH, KEY, TEXT
 from prepcheck.store.leaves import add_leaf
-from prepcheck.store.migrations.append_only import forbid_changes, forbid_changes_but
+from prepcheck.store.migrations.append_only import allow_changes, forbid_changes, forbid_changes_but, on_server
 
 revision = "v0003_steps_and_tree"
 down_revision = "v0002_moved_light_and_passes"
@@ -29,15 +30,15 @@ def upgrade() -> None:
 
 
 def _key() -> sa.Column[int]:
-    return sa.Column("id", sa.Integer, primary_key=True)
+    return sa.Column("id", KEY, primary_key=True, autoincrement=False)
 
 
 def _to(name: str, target: str, *, needed: bool = True) -> sa.Column[int]:
-    return sa.Column(name, sa.Integer, sa.ForeignKey(f"{target}.id"), nullable=not needed)
+    return sa.Column(name, KEY, sa.ForeignKey(f"{target}.id"), nullable=not needed)
 
 
 def _texts(*names: str) -> list[sa.Column[str]]:
-    return [sa.Column(name, sa.Text, nullable=False) for name in names]
+    return [sa.Column(name, TEXT, nullable=False) for name in names]
 
 
 def _events_and_people() -> None:
@@ -47,7 +48,7 @@ def _events_and_people() -> None:
         _to("job_id", "jobs", needed=False),
         _to("person_id", "people"),
         *_texts("role", "kind", "at"),
-        sa.Column("body", sa.Text),
+        sa.Column("body", TEXT),
     )
     op.create_index("events_by_job", "events", ["job_id"])
     op.create_table(
@@ -67,10 +68,10 @@ def _leaves() -> None:
         _to("job_id", "jobs", needed=False),
         sa.Column("nth", sa.Integer, nullable=False),
         *_texts("kind"),
-        sa.Column("row", sa.Integer, nullable=False),
+        sa.Column("row", KEY, nullable=False),
         *_texts("salt"),
-        sa.Column("text", sa.Text),
-        sa.Column("hash", sa.String(64), nullable=False),
+        sa.Column("text", TEXT),
+        sa.Column("hash", HASH, nullable=False),
         *_texts("erased"),
         sa.UniqueConstraint("kind", "row"),
     )
@@ -80,12 +81,12 @@ def _leaves() -> None:
 def _erasable() -> None:
     """Forbid every change but the one that erases: it takes text away, once, and says why where there is room for it."""
     for table in ("people", "jobs"):
-        op.execute(f"DROP TRIGGER {table}_no_update")
-        op.execute(f"DROP TRIGGER {table}_no_delete")
+        allow_changes(table)
+    newline = "chr(10)" if on_server() else "char(10)"
     forbid_changes_but(
         "people",
         same=("id",),
-        erased="NEW.name = 'erased person ' || OLD.id AND NEW.folded = char(10) || OLD.id AND OLD.folded <> NEW.folded",
+        erased=f"NEW.name = 'erased person ' || OLD.id AND NEW.folded = {newline} || OLD.id AND OLD.folded <> NEW.folded",
     )
     forbid_changes_but(
         "jobs",
