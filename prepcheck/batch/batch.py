@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from prepcheck.batch.crew import Crew
 from prepcheck.batch.ledger import FILE, Ledger
+from prepcheck.batch.log import Log, LogCount, log_all
 from prepcheck.batch.run import Way, look_at_all, to_do
 from prepcheck.batch.sheets import PICTURE, write_sheets
 from prepcheck.batch.sources import Source, Survey, survey
@@ -42,6 +44,8 @@ class Batch:
         Of that folder.
     parquet : bool
         Whether to write Parquet too.
+    log : Log or None
+        Where the answers are logged too.
     """
 
     source: Source
@@ -49,6 +53,7 @@ class Batch:
     folder: Path
     ledger: Ledger = field(repr=False)
     parquet: bool
+    log: Log | None = None
 
     def plan(self) -> Plan:
         """Count what there is and what is left to do.
@@ -63,6 +68,10 @@ class Batch:
     def look(self, crew: Crew, told: Callable[[], None] = lambda: None) -> int:
         """Look at what is left to do and return how many photos that were; `told` hears of each that is done."""
         return look_at_all(self.source, self.way, self.ledger, crew, told)
+
+    def add_to_log(self, at: datetime) -> LogCount:
+        """Log what has a place in the log; see `prepcheck.batch.log.log_all`."""
+        return LogCount() if self.log is None else log_all(self.source, self.way, self.ledger, self.log, at)
 
     def write(self) -> list[Path]:
         """Write tables and sheets anew from the ledger and return their files."""
@@ -81,12 +90,12 @@ class Batch:
         return 0 if counts["bright"] == sum(counts.values()) else 1
 
 
-def open_batch(source: Source, way: Way, folder: Path, *, parquet: bool | None = None) -> Batch:
+def open_batch(source: Source, way: Way, folder: Path, log: Log | None = None, *, parquet: bool | None = None) -> Batch:
     """Open the output folder of a batch, made when missing; close its ledger at the end.
 
     Parameters
     ----------
-    source, way, folder
+    source, way, folder, log
         See `Batch`.
     parquet : bool, optional
         Whether to write Parquet; None where that can be.
@@ -105,7 +114,7 @@ def open_batch(source: Source, way: Way, folder: Path, *, parquet: bool | None =
     make_folder(folder)
     if not (folder / FILE).exists() and (there := [name for name in _OUTPUTS if (folder / name).exists()]):
         raise WrongUse(f"has a {there[0]} that is none of a batch here", "Choose another folder", str(folder))
-    return Batch(source, way, folder, Ledger(folder), has_parquet() if parquet is None else parquet)
+    return Batch(source, way, folder, Ledger(folder), has_parquet() if parquet is None else parquet, log)
 
 
 def check_apart(source: Path, folder: Path) -> None:

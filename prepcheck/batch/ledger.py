@@ -155,6 +155,10 @@ class Ledger:
         """Yield how each file stands now, by name."""
         return self._rows(_ROW.format(join="") + " ORDER BY a.name")
 
+    def row(self, name: str) -> Iterator[Row]:
+        """Yield how one file stands now, if it has an answer."""
+        return self._rows(_ROW.format(join="") + " WHERE a.name = ?", _key(name))
+
     def earlier(self) -> Iterator[Row]:
         """Yield answers for bytes that a file had before, or under another look, by name."""
         return self._rows(_ROW.format(join="LEFT") + " WHERE f.name IS NULL ORDER BY a.name, a.sha256, a.look")
@@ -175,9 +179,9 @@ class Ledger:
         found = dict(self._base.execute(query).fetchall())
         return {word: found.get(rank, 0) for rank, word in enumerate(("error", *map(str, WORST_FIRST)))}
 
-    def _rows(self, query: str) -> Iterator[Row]:
+    def _rows(self, query: str, *given: bytes) -> Iterator[Row]:
         with self._faults():
-            for name, sha256, look, line, job, *place in self._base.execute(query):
+            for name, sha256, look, line, job, *place in self._base.execute(query, given):
                 yield Row(_name(name), sha256, look, line, None if job is None else Placed(job, *place))
 
     @contextmanager

@@ -6,6 +6,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from prepcheck.terms import CAUTION_LINE
 if TYPE_CHECKING:
     from prepcheck.batch.batch import Plan
     from prepcheck.batch.ledger import Ledger
+    from prepcheck.batch.log import LogCount
 
 _MOST_TOLD = 10
 _EVERY_S = 10.0
@@ -77,22 +79,42 @@ def left_words(seconds: float) -> str:
     return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"
 
 
-def summary_json(plan: Plan, counts: dict[str, int], files: list[Path]) -> dict[str, Any]:
-    """Return what came of a batch as plain data."""
-    return {
-        "photos": plan.survey.photos,
-        "looked_at": plan.to_do,
-        "left_out": plan.survey.left_out,
-        "standings": {word: count for word, count in counts.items() if word != "error"},
-        "errors": counts["error"],
-        "files": [str(path) for path in files],
-    }
+@dataclass(frozen=True)
+class Made:
+    """What came of a batch: its plan, counts by standing, what was logged, and the files written."""
+
+    plan: Plan
+    counts: dict[str, int]
+    logged: LogCount
+    files: list[Path]
+
+    def plain(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {
+            "photos": self.plan.survey.photos,
+            "looked_at": self.plan.to_do,
+            "left_out": self.plan.survey.left_out,
+            "standings": {word: count for word, count in self.counts.items() if word != "error"},
+            "errors": self.counts["error"],
+            "logged": self.logged.logged,
+            "logged_before": self.logged.before,
+            "not_logged": self.logged.faults,
+            "files": [str(path) for path in self.files],
+        }
+
+    def words(self) -> str:
+        """Say how many of which standing, what was logged, and where it is written."""
+        named = [f"{'not read' if word == 'error' else word} {count:,}" for word, count in self.counts.items() if count]
+        log = [_log_words(self.logged)] if self.logged != type(self.logged)() else []
+        written = [f"Written: {printable(str(path))}" for path in self.files]
+        return "\n".join([", ".join(named), *log, CAUTION_LINE, *written])
 
 
-def summary(counts: dict[str, int], files: list[Path]) -> str:
-    """Say what came of a batch: how many of which standing, and where it is written."""
-    named = [f"{'not read' if word == 'error' else word} {count:,}" for word, count in counts.items() if count]
-    return "\n".join([", ".join(named), CAUTION_LINE, *(f"Written: {printable(str(path))}" for path in files)])
+def _log_words(logged: LogCount) -> str:
+    said = f"Logged {logged.logged:,}" + (f", {logged.before:,} were logged before" if logged.before else "")
+    if not logged.faults:
+        return said
+    return f"{said}; {logged.faults:,} could not be logged: column not_logged of the table says why"
 
 
 def tell_errors(ledger: Ledger) -> None:

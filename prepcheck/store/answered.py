@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -29,7 +30,7 @@ class Answered:
 def answered(store: Store, job: str) -> list[Answered]:
     """Return the inspections of a job, oldest first; none for an unknown job."""
     i, r = t.inspections, t.results
-    query = (
+    query: sa.Select[Any] = (
         sa.select(
             i.c.id, t.spots.c.number, t.spots.c.name, t.passes.c.pass_no, t.people.c.name.label("person"), i.c.photo_sha256,
             r.c.version, r.c.model_sha256, r.c.settings_sha256, r.c.inputs_sha256,

@@ -1,0 +1,64 @@
+"""What a call of a batch says, held against photos and log before any work starts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from prepcheck.batch.log import Log
+from prepcheck.batch.placing import Placing, read_placing
+from prepcheck.batch.sources import Source, photos
+from prepcheck.errors import WrongUse
+from prepcheck.settings import Settings
+from prepcheck.tasks import open_log
+
+if TYPE_CHECKING:
+    from prepcheck.store import StoreAddress
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a call says of places in the log.
+
+    Parameters
+    ----------
+    places : mapping of str to str or None
+        Job, spot and person for all photos.
+    names : str or None
+        Pattern of file names.
+    sidecar : Path or None
+        Table beside the photos.
+    new_people : bool
+        Whether names of people may be new to the log.
+    """
+
+    places: Mapping[str, str | None]
+    names: str | None = None
+    sidecar: Path | None = None
+    new_people: bool = False
+
+    def read(self) -> Placing:
+        """Read pattern and table; `WrongUse` when they cannot be used."""
+        return read_placing(call=self.places, names=self.names, sidecar=self.sidecar)
+
+
+def checked_log(
+    said: Said, placing: Placing, source: Source, store: Path | StoreAddress | None, settings: Settings
+) -> Log | None:
+    """Open the log if the call names places in it, and hold all of it against photos and log; None when it names none.
+
+    Raises
+    ------
+    WrongUse, UnknownRecord, StoreFault
+        Something cannot be logged as it is said, no photo has a place, or the log cannot be opened.
+    """
+    if not placing.says_anything:
+        placing.check(photos(source), None, new_people=True)
+        return None
+    log, archive = open_log(store, settings, create=False)
+    if not placing.check(photos(source), log, new_people=said.new_people):
+        what = "no photo has all of job, spot and person"
+        raise WrongUse(what, "Say them with --job, --spot and --person, --names or --sidecar", source.name)
+    return Log(log, archive, placing)
