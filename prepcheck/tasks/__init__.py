@@ -13,7 +13,7 @@ from prepcheck.tasks.log import (
     open_log,
     tied_outline,
 )
-from prepcheck.tasks.people import Role, add_person, check_pin, list_people, set_pin
+from prepcheck.tasks.people import Role, add_person, check_pin, list_people, refuse_stranger, set_pin
 from prepcheck.tasks.steps import choose_work, mark_step, release_step, reopen_step, story_state
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "mark_step",
     "open_job",
     "open_log",
+    "refuse_stranger",
     "release_step",
     "reopen_step",
     "set_pin",

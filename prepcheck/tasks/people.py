@@ -11,7 +11,7 @@ import os
 import unicodedata
 from datetime import datetime, timedelta
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from prepcheck.errors import NotAllowed, PinLocked, WrongPin, WrongUse
 from prepcheck.settings import PeopleSettings, Settings
@@ -19,6 +19,8 @@ from prepcheck.store import Person, PinCheck
 from prepcheck.store import words as w
 
 if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.kdf.argon2 import Argon2id
+
     from prepcheck.store.store import Store
 
 MOST_PIN = 64
@@ -110,10 +112,30 @@ def check_pin(store: Store, name: str, pin: str, *, at: datetime, settings: Sett
         It was not right.
     """
     name, given = w.clean(name, "the person's name"), _normal(pin)
-    person = store.try_pin(name, at, lambda held: _is_right(held, given, at, settings.people))
+    wrong_before = 0
+
+    def is_right(held: PinCheck) -> bool:
+        nonlocal wrong_before
+        wrong_before = held.wrong
+        return _is_right(held, given, at, settings.people)
+
+    person = store.try_pin(name, at, is_right)
     if person is None:
-        raise WrongPin("this is not the PIN", _after_wrong(settings.people), name)
+        raise _wrong(wrong_before + 1, name, at, settings.people)
     return person
+
+
+def refuse_stranger(held: PinCheck, pin: str, *, at: datetime, settings: Settings = DEFAULTS) -> NoReturn:
+    """Refuse somebody whose name is not in the log in the words, and after the time, of a wrong PIN of somebody who is.
+
+    Raises
+    ------
+    PinLocked, WrongPin
+        As `check_pin` does, from the wrong ones in a row that `held` tells.
+    """
+    _check_lock(held, at, settings.people)
+    _argon2(settings.people).derive(_normal(pin).encode())
+    raise _wrong(held.wrong + 1, held.person.name, at, settings.people)
 
 
 def proved_role(store: Store, name: str, pin: str | None, at: datetime, settings: Settings) -> str:
@@ -138,21 +160,24 @@ def keeping_role(store: Store, name: str, pin: str | None, at: datetime, setting
 
 def hash_pin(pin: str, settings: PeopleSettings) -> str:
     """Return the Argon2id hash of a PIN as a PHC string, with a salt of its own."""
-    from cryptography.hazmat.primitives.kdf.argon2 import Argon2id
-
     normal = _normal(pin)
     if not settings.pin_least <= len(normal) <= MOST_PIN:
         raise WrongUse(f"a PIN has {settings.pin_least} to {MOST_PIN} characters", "Choose another")
     if not normal.isprintable():
         raise WrongUse("a PIN holds characters that can be typed", "Choose another")
-    derive = Argon2id(
+    return _argon2(settings).derive_phc_encoded(normal.encode())
+
+
+def _argon2(settings: PeopleSettings) -> Argon2id:
+    from cryptography.hazmat.primitives.kdf.argon2 import Argon2id
+
+    return Argon2id(
         salt=os.urandom(_SALT_BYTES),
         length=_KEY_BYTES,
         iterations=settings.hash_passes,
         lanes=settings.hash_lanes,
         memory_cost=max(settings.hash_memory_kib, 8 * settings.hash_lanes),
     )
-    return derive.derive_phc_encoded(normal.encode())
 
 
 def _is_right(held: PinCheck, given: str, at: datetime, settings: PeopleSettings) -> bool:
@@ -172,10 +197,10 @@ def _is_right(held: PinCheck, given: str, at: datetime, settings: PeopleSettings
 def _check_lock(held: PinCheck, at: datetime, settings: PeopleSettings) -> None:
     if held.last_wrong is None or held.wrong < settings.wrong_pins:
         return
-    until = datetime.fromisoformat(held.last_wrong) + timedelta(minutes=settings.locked_minutes)
-    if at < until:
+    last = datetime.fromisoformat(held.last_wrong)
+    if at < last + timedelta(minutes=settings.locked_minutes):
         what = f"is locked after {held.wrong} wrong PINs"
-        raise PinLocked(what, f"Try again after {until:%H:%M}", held.person.name)
+        raise PinLocked(what, _try_again(last, settings), held.person.name)
 
 
 def _prove(store: Store, name: str, pin: str | None, role: Role, at: datetime, settings: Settings) -> str:
@@ -206,5 +231,14 @@ def _normal(pin: str) -> str:
     return unicodedata.normalize("NFC", pin.strip())
 
 
-def _after_wrong(settings: PeopleSettings) -> str:
-    return f"Try again; {settings.wrong_pins} wrong ones in a row lock for {settings.locked_minutes:g} min"
+def _wrong(count: int, name: str, at: datetime, settings: PeopleSettings) -> WrongPin:
+    """Return the refusal of a wrong PIN, the last of `count` in a row; the one that locks says until when."""
+    if count >= settings.wrong_pins:
+        what = f"this is not the PIN, and after {count} wrong ones in a row none is looked at for a while"
+        return WrongPin(what, _try_again(at, settings), name)
+    do = f"Try again; {settings.wrong_pins} wrong ones in a row lock for {settings.locked_minutes:g} min"
+    return WrongPin("this is not the PIN", do, name)
+
+
+def _try_again(last_wrong: datetime, settings: PeopleSettings) -> str:
+    return f"Try again after {last_wrong + timedelta(minutes=settings.locked_minutes):%H:%M}"

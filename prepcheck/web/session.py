@@ -25,6 +25,7 @@ from prepcheck.web import book as b
 from prepcheck.web.book import Book, moment
 from prepcheck.web.errors import NotPaired, NotSignedIn, TooOften
 from prepcheck.web.limits import Rate, WebLimits
+from prepcheck.web.pins import Pins
 from prepcheck.web.shop import Clock, Shop, TheShop
 
 if TYPE_CHECKING:
@@ -58,6 +59,7 @@ class Sessions:
     def __init__(self, book: Book, store: Store, clock: Clock, limits: WebLimits, settings: Settings) -> None:
         self._book, self._store, self._clock = book, store, clock
         self._limits, self._settings = limits, settings
+        self._pins = Pins(store, settings)
 
     def new_link(self) -> str:
         """Return the token of a new link to pair one phone; it works once, and not for long."""
@@ -135,12 +137,12 @@ class Sessions:
 
         Raises
         ------
-        UnknownRecord, NotAllowed, WrongPin, PinLocked
-            See `prepcheck.tasks.check_pin`.
+        WrongPin, PinLocked
+            See `prepcheck.web.pins`.
         """
         now = self._clock()
         if self.has_keeper():
-            person = tasks.check_pin(self._store, name, pin, at=now, settings=self._settings)
+            person = self._pins.check(name, pin, now)
         else:
             person = tasks.add_person(self._store, name, Role.KEEPER, pin, at=now, settings=self._settings)
         until = now + timedelta(hours=self._limits.sign_in_hours)

@@ -152,25 +152,6 @@ def test_a_wrong_pin_signs_nobody_in(paired):
     assert code(paired.get("/api/jobs")) == (401, "not_signed_in")
 
 
-def test_ten_thousand_pins_cannot_be_tried(paired):
-    """After five wrong ones not even the right one is looked at; here 200 of the 10,000 are sent."""
-    answers = [paired.sign_in("Rune", f"{pin:04d}").status_code for pin in range(200)]
-    assert answers[:5] == [401] * 5
-    assert set(answers[5:]) == {429}
-    assert paired.sign_in("Rune", "8080").status_code == 429
-
-
-def test_a_phone_is_slowed_down_before_it_locks_people_out_one_by_one(folder, clock):
-    from prepcheck.web.limits import WebLimits
-
-    with open_page(folder, clock=clock, limits=WebLimits()) as app:
-        phone = Phone(app).pair()
-        answers = [phone.sign_in(f"Nobody {n}", "1111") for n in range(12)]
-    assert [answer.status_code for answer in answers[:8]] == [404] * 8
-    assert code(answers[-1]) == (429, "too_often")
-    assert int(answers[-1].headers["Retry-After"]) >= 1
-
-
 def test_a_person_is_signed_in_for_a_shift(clock, phone):
     clock.move(hours=11)
     assert phone.get("/api/jobs").status_code == 200
@@ -200,7 +181,7 @@ def test_the_first_to_sign_in_becomes_the_keeper_of_a_new_log(tmp_path):
     with open_page(tmp_path / "new") as app:
         first, second = Phone(app).pair(), Phone(app).pair()
         assert first.sign_in("Ola", "4711").json()["role"] == "keeper"
-        assert second.sign_in("Rune", "8080").status_code in (403, 404)
+        assert second.sign_in("Rune", "8080").status_code == 401
 
 
 # ---- keeping
