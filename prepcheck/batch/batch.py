@@ -10,9 +10,9 @@ from pathlib import Path
 from prepcheck.batch.crew import Crew
 from prepcheck.batch.ledger import FILE, Ledger
 from prepcheck.batch.log import Log, LogCount, log_all
-from prepcheck.batch.run import Way, look_at_all, to_do
+from prepcheck.batch.run import Round, Way, always
 from prepcheck.batch.sheets import PICTURE, write_sheets
-from prepcheck.batch.sources import Source, Survey, survey
+from prepcheck.batch.sources import Item, Source, Survey, survey
 from prepcheck.batch.tables import CSV, EARLIER, LINES, PARQUET, has_parquet, need_parquet, write_tables
 from prepcheck.errors import WrongUse, printable
 from prepcheck.report.files import make_folder
@@ -63,11 +63,11 @@ class Batch:
         Unreadable, WrongUse
             The source cannot be listed.
         """
-        return Plan(survey(self.source), sum(1 for _ in to_do(self.source, self.way, self.ledger)))
+        return Plan(survey(self.source), sum(1 for _ in Round(self.source, self.way, self.ledger).to_do()))
 
-    def look(self, crew: Crew, told: Callable[[], None] = lambda: None) -> int:
-        """Look at what is left to do and return how many photos that were; `told` hears of each that is done."""
-        return look_at_all(self.source, self.way, self.ledger, crew, told)
+    def look(self, crew: Crew, told: Callable[[], None] = lambda: None, ready: Callable[[Item], bool] = always) -> int:
+        """Look at what is left to do and `ready`, and return how many that were; `told` hears of each that is done."""
+        return Round(self.source, self.way, self.ledger, ready).work(crew, told)
 
     def add_to_log(self, at: datetime) -> LogCount:
         """Log what has a place in the log; see `prepcheck.batch.log.log_all`."""

@@ -32,12 +32,15 @@ class Said:
         Table beside the photos.
     new_people : bool
         Whether names of people may be new to the log.
+    photos_come : bool
+        Whether there may be no photo with a place yet.
     """
 
     places: Mapping[str, str | None]
     names: str | None = None
     sidecar: Path | None = None
     new_people: bool = False
+    photos_come: bool = False
 
     def read(self) -> Placing:
         """Read pattern and table; `WrongUse` when they cannot be used."""
@@ -58,7 +61,7 @@ def checked_log(
         placing.check(photos(source), None, new_people=True)
         return None
     log, archive = open_log(store, settings, create=False)
-    if not placing.check(photos(source), log, new_people=said.new_people):
+    if not placing.check(photos(source), log, new_people=said.new_people) and not said.photos_come:
         what = "no photo has all of job, spot and person"
         raise WrongUse(what, "Say them with --job, --spot and --person, --names or --sidecar", source.name)
     return Log(log, archive, placing)

@@ -94,10 +94,19 @@ class _Means:
 def _by_spot(ledger: Ledger, placing: Placing) -> dict[tuple[str, str], list[_Photo]]:
     found: dict[tuple[str, str], list[_Photo]] = defaultdict(list)
     for row in ledger.rows():
-        wanted, line = placing.of(row.name), row.record
+        wanted, line = _wanted(row, ledger, placing), row.record
         if wanted is not None and isinstance(line, Record):
             found[wanted.job, folded(wanted.spot)].append(_Photo(row.name, wanted, line.photo.taken or "", row.sha256))
     return found
+
+
+def _wanted(row: Row, ledger: Ledger, placing: Placing) -> Wanted | None:
+    """Return where a photo belongs; one whose name says what cannot be is told in the ledger."""
+    try:
+        return placing.of(row.name)
+    except PrepcheckError as error:
+        ledger.place(row, Placed("", "", None, "", fault=error.message))
+        return None
 
 
 def _of_spot(logged: list[Answered], spot: str) -> list[Answered]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from prepcheck.batch.crew import Crew
 from prepcheck.batch.ledger import Ledger
 from prepcheck.batch.sources import Item, Source, photos
-from prepcheck.batch.work import LookKey, LookSpec, PhotoTask
+from prepcheck.batch.work import LookSpec, PhotoTask
 
 
 @dataclass(frozen=True)
@@ -25,27 +25,47 @@ class Way:
         return self._specs.setdefault(scale, self.spec.stating(scale))
 
 
-def to_do(source: Source, way: Way, ledger: Ledger) -> Iterator[tuple[Item, LookSpec, LookKey]]:
-    """Yield the photos without an answer to what they are now, and how to look at them."""
-    for item in photos(source):
-        spec = way.spec_of(item)
-        if not ledger.is_done(item, spec.key.text):
-            yield item, spec, spec.key
+def always(item: Item) -> bool:
+    """Say of every item that it may be taken."""
+    return True
 
 
-def look_at_all(source: Source, way: Way, ledger: Ledger, crew: Crew, told: Callable[[], None] = lambda: None) -> int:
-    """Look at all photos without an answer and return how many there were; `told` hears of each that is done."""
-    at_work: dict[int, tuple[Item, str]] = {}
-    count = 0
-    for done in crew.work(_tasks(source, way, ledger, at_work)):
-        item, look = at_work.pop(done.number)
-        ledger.add(item, look, done)
-        count += 1
-        told()
-    return count
+@dataclass(frozen=True)
+class Round:
+    """What one round of work goes through: the photos of a source that have no answer to what they are now.
 
+    Parameters
+    ----------
+    source, way, ledger
+        Where the photos are, how to look at them, and what has an answer.
+    ready : callable
+        Whether a photo may be taken yet.
+    """
 
-def _tasks(source: Source, way: Way, ledger: Ledger, at_work: dict[int, tuple[Item, str]]) -> Iterator[PhotoTask]:
-    for number, (item, spec, key) in enumerate(to_do(source, way, ledger)):
-        at_work[number] = item, key.text
-        yield PhotoTask(number, item, source, spec, ledger.known(item.name, key.text))
+    source: Source
+    way: Way
+    ledger: Ledger
+    ready: Callable[[Item], bool] = always
+
+    def to_do(self) -> Iterator[tuple[Item, LookSpec]]:
+        """Yield the photos, and how to look at them."""
+        for item in photos(self.source):
+            spec = self.way.spec_of(item)
+            if not self.ledger.is_done(item, spec.key.text) and self.ready(item):
+                yield item, spec
+
+    def work(self, crew: Crew, told: Callable[[], None] = lambda: None) -> int:
+        """Look at them all and return how many there were; `told` hears of each that is done."""
+        at_work: dict[int, tuple[Item, str]] = {}
+        count = 0
+        for done in crew.work(self._tasks(at_work)):
+            self.ledger.add(*at_work.pop(done.number), done)
+            count += 1
+            told()
+        return count
+
+    def _tasks(self, at_work: dict[int, tuple[Item, str]]) -> Iterator[PhotoTask]:
+        for number, (item, spec) in enumerate(self.to_do()):
+            look = spec.key.text
+            at_work[number] = item, look
+            yield PhotoTask(number, item, self.source, spec, self.ledger.known(item.name, look))

@@ -30,10 +30,11 @@ def write_sheets(ledger: Ledger, folder: Path, title: str, origin: str) -> list[
         some = list(islice(photos, PER_PAGE))
         written.append(folder / page_name(number))
         write_whole(written[-1], contact_page(sheet, some).encode())
-        if number == 1:
+        if number == 1 and some:
             write_picture(folder / PICTURE, contact_picture(sheet, some))
+            written.append(folder / PICTURE)
     _take_away(folder, pages)
-    return [*written, folder / PICTURE]
+    return written
 
 
 def _photos(ledger: Ledger) -> Iterator[Shown]:

@@ -1,55 +1,40 @@
-"""A source that is still being filled: a photo is taken when it has not changed for a while."""
+"""Photos that are still being copied: one is taken when it has not changed for a while."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from prepcheck.batch.sources import Item, Source
+from prepcheck.batch.sources import Item
 
 QUIET_S = 2.0
 """How long a photo must not have changed; copying from a phone pauses less (common practice, no source)."""
+POLL_S = 1.0
+"""Between two listings."""
 
 
 @dataclass
-class Settled:
-    """The photos of a source that have not changed for `QUIET_S` between two listings.
+class Quiet:
+    """Says of an item whether it has not changed for `QUIET_S`, and that once for each state of it.
 
     Parameters
     ----------
-    source : Source
-        The source.
-    is_done : callable
-        Whether an item needs no work any more; such a one is not kept in mind.
     clock : callable
         Seconds that only go forward.
     """
 
-    source: Source
-    is_done: Callable[[Item], bool]
     clock: Callable[[], float] = time.monotonic
     _seen: dict[str, tuple[str, float]] = field(default_factory=dict, repr=False)
+    _given: dict[str, str] = field(default_factory=dict, repr=False)
 
-    @property
-    def name(self) -> str:
-        """Name of the source."""
-        return self.source.name
-
-    def items(self) -> Iterator[Item]:
-        """Yield what has settled, and what is left out or done."""
-        for item in self.source.items():
-            if item.left_out or self.is_done(item) or self._is_quiet(item):
-                yield item
-
-    def _is_quiet(self, item: Item) -> bool:
+    def __call__(self, item: Item) -> bool:
+        """Whether to take an item now."""
         now = self.clock()
-        stamp, since = self._seen.get(item.name, ("", now))
-        if stamp != item.stamp or not item.stamp:
+        stamp, since = self._seen.get(item.name, (None, now))
+        if stamp != item.stamp:
             self._seen[item.name] = item.stamp, now
-            return False
-        return now - since >= QUIET_S
-
-    def read(self, item: Item) -> bytes:
-        """Return the bytes of a photo."""
-        return self.source.read(item)
+        elif now - since >= QUIET_S and self._given.get(item.name) != stamp:
+            self._given[item.name] = item.stamp
+            return True
+        return False

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from prepcheck.batch.batch import Plan
     from prepcheck.batch.ledger import Ledger
     from prepcheck.batch.log import LogCount
+    from prepcheck.batch.sources import Survey
 
 _MOST_TOLD = 10
 _EVERY_S = 10.0
@@ -81,9 +82,10 @@ def left_words(seconds: float) -> str:
 
 @dataclass(frozen=True)
 class Made:
-    """What came of a batch: its plan, counts by standing, what was logged, and the files written."""
+    """What came of a batch: its source, photos looked at now, counts by standing, what was logged, the files written."""
 
-    plan: Plan
+    survey: Survey
+    looked_at: int
     counts: dict[str, int]
     logged: LogCount
     files: list[Path]
@@ -91,9 +93,9 @@ class Made:
     def plain(self) -> dict[str, Any]:
         """Return it as plain data."""
         return {
-            "photos": self.plan.survey.photos,
-            "looked_at": self.plan.to_do,
-            "left_out": self.plan.survey.left_out,
+            "photos": self.survey.photos,
+            "looked_at": self.looked_at,
+            "left_out": self.survey.left_out,
             "standings": {word: count for word, count in self.counts.items() if word != "error"},
             "errors": self.counts["error"],
             "logged": self.logged.logged,
@@ -104,10 +106,19 @@ class Made:
 
     def words(self) -> str:
         """Say how many of which standing, what was logged, and where it is written."""
-        named = [f"{'not read' if word == 'error' else word} {count:,}" for word, count in self.counts.items() if count]
         log = [_log_words(self.logged)] if self.logged != type(self.logged)() else []
         written = [f"Written: {printable(str(path))}" for path in self.files]
-        return "\n".join([", ".join(named), *log, CAUTION_LINE, *written])
+        return "\n".join([_counts_words(self.counts), *log, CAUTION_LINE, *written])
+
+
+def done_words(new: int, counts: dict[str, int]) -> str:
+    """Say in one line what a round did, and how all photos stand now."""
+    return f"{_count(new, 'photo')} looked at; now {_counts_words(counts)}"
+
+
+def _counts_words(counts: dict[str, int]) -> str:
+    named = [f"{'not read' if word == 'error' else word} {count:,}" for word, count in counts.items() if count]
+    return ", ".join(named) or "no photo"
 
 
 def _log_words(logged: LogCount) -> str:
