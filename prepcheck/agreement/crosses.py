@@ -12,7 +12,7 @@ _LEAST_PITCH = 90
 """Neighbouring crosses are at least so many pixels apart, so that numbers stay apart."""
 _MOST_SIDE = 6000
 _QUALITY = 92
-_DARK, _LIGHT = (0, 0, 0), (255, 255, 255)
+_DARK, _LIGHT, _BESIDE = (0, 0, 0), (255, 255, 255), (128, 128, 128)
 _FONT, _LETTER = cv2.FONT_HERSHEY_SIMPLEX, 0.55
 
 
@@ -36,6 +36,33 @@ def draw_crosses(rgb: NDArray[np.uint8], reduction: float, laid: Grid) -> bytes:
     size = min(2.0, max(1.0, laid.pitch / reduction * scale / _LEAST_PITCH))
     for number, (x, y) in enumerate(np.round(places).astype(int).tolist(), 1):
         _cross(picture, x, y, str(number), size)
+    done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
+    assert done
+    return data.tobytes()
+
+
+def draw_point(rgb: NDArray[np.uint8], reduction: float, laid: Grid, number: int, across: float, width: int) -> bytes:
+    """Return a JPEG of the place round one point, which lies in its middle under a cross with an open middle.
+
+    Parameters
+    ----------
+    rgb, reduction, laid
+        As for `draw_crosses`.
+    number : int
+        Of the point, from 1.
+    across : float
+        Width of the place in pixels of the full photo; what lies beside the photo is grey.
+    width : int
+        Width of the picture; its height is three quarters of it.
+    """
+    x, y = (laid.points[number - 1] + 0.5) / reduction - 0.5
+    scale = width * reduction / across
+    height = width * 3 // 4
+    move = np.array([[scale, 0, width / 2 - scale * x], [0, scale, height / 2 - scale * y]])
+    part = np.ascontiguousarray(rgb[..., ::-1])
+    how = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
+    picture = cv2.warpAffine(part, move, (width, height), flags=how, borderValue=_BESIDE)
+    _cross(picture, width // 2, height // 2, "", width / 360)
     done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
     assert done
     return data.tobytes()

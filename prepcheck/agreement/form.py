@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from prepcheck.agreement.fields import Field
-from prepcheck.agreement.labels import HELP, Label, parse_label
+from prepcheck.agreement.labels import HELP, Label, parse_label, write_label
 from prepcheck.errors import WrongUse, printable
 from prepcheck.own_file import read_text
 from prepcheck.store.words import clean
@@ -50,15 +50,19 @@ class Counted:
     source: str = ""
 
 
-def write_form(photo: Field, person: str = "") -> bytes:
-    """Return an empty form for the points of a photo, UTF-8 with the mark by which spreadsheets know it."""
+def write_form(photo: Field, person: str = "", labels: Sequence[Label] = ()) -> bytes:
+    """Return a form for the points of a photo, UTF-8 with the mark by which spreadsheets know it.
+
+    It is empty without `labels`; with them there is one for each point, in order.
+    """
+    said = [write_label(label) for label in labels] or [""] * len(photo.points)
     text = io.StringIO()
     rows = csv.writer(text)
     name = f"'{photo.name}" if photo.name.startswith(_FORMULA) else photo.name
     rows.writerows(zip(_HEAD, (name, photo.sha256, photo.grid, len(photo.points), person), strict=True))
     rows.writerow(("labels", HELP))
     rows.writerow(("number", "label"))
-    rows.writerows((number, "") for number in range(1, len(photo.points) + 1))
+    rows.writerows(enumerate(said, 1))
     return text.getvalue().encode("utf-8-sig")
 
 

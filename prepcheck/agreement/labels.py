@@ -40,6 +40,11 @@ def parse_label(text: str) -> Label:
     return tuple(states)
 
 
+def write_label(label: Label) -> str:
+    """Return a label as `parse_label` reads it: the numbers, joined by ``+`` on a boundary."""
+    return "+".join("9" if state is State.CANNOT_TELL else str(int(state)) for state in label)
+
+
 def counts_for(label: Label, state: State) -> float:
     """Return how much a point counts for a state: 1, a half on its boundary, or 0."""
     return label.count(state) / len(label)

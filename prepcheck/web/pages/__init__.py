@@ -3,6 +3,9 @@
 from fastapi import APIRouter
 
 from prepcheck.web.pages import (
+    count,
+    count_point,
+    count_results,
     help,
     inspection,
     job,
@@ -29,7 +32,7 @@ routers: tuple[APIRouter, ...] = tuple(
     page.router
     for page in (
         jobs, new_job, job, spot, photo, inspection, laid, redraw, work,
-        step, readings, plans, practice, practice_photo, report, verify, people, sign_in, help,
+        step, readings, plans, practice, practice_photo, count, count_results, count_point, report, verify, people, sign_in, help,
     )
 )  # fmt: skip
 """One for each page; ``/jobs/new`` comes before ``/jobs/{number}``."""

@@ -1,0 +1,209 @@
+"""The counts of a shop: folders as `prepcheck count` reads and writes them, in the store's folder."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from prepcheck.agreement.begun import BEGUN, Begun, file_stem, read_begun
+from prepcheck.agreement.compare import TOOL
+from prepcheck.agreement.fields import LIST, Field, add_field, read_fields, write_fields
+from prepcheck.agreement.folder import FORMS, IMAGES, Count, files_of, read_count
+from prepcheck.agreement.form import Counted, read_form, write_form
+from prepcheck.agreement.grid import Points, lay_grid, seed_of
+from prepcheck.agreement.told import by_inspection
+from prepcheck.archive.durable import make_folder, write_file
+from prepcheck.errors import NameClash, UnknownRecord, WrongUse
+from prepcheck.inspection import inspect, settings_sha256
+from prepcheck.photo import Photo, from_bytes, read_bytes
+from prepcheck.settings import Settings
+from prepcheck.store import os_fault
+from prepcheck.store.words import folded
+from prepcheck.surface import load_model
+from prepcheck.tasks.practice import Room
+
+COUNTS = "counts"
+"""In the store's folder, one folder each."""
+TOLD = "told"
+"""In the folder of a count: the tool's own answers, apart from the forms of people."""
+MOST_AT_ONCE = 40
+"""Photos that are laid out in one go; the folder takes more later, from the command line."""
+TURN = threading.Lock()
+"""Held while a count is changed; one server works on a store at a time."""
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
+_SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "HEIC": ".heic"}
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a person is with a count: photos that are finished, and all of them."""
+
+    done: int
+    of: int
+
+    @property
+    def finished(self) -> bool:
+        """Whether nothing is left to count."""
+        return self.done == self.of
+
+
+def list_counts(store: Path) -> list[str]:
+    """Return the names of the counts, in order."""
+    place = store / COUNTS
+    if not place.is_dir():
+        return []
+    return sorted(one.name for one in place.iterdir() if _NAME.fullmatch(one.name) and (one / LIST).is_file())
+
+
+def folder_of(store: Path, name: str) -> Path:
+    """Return the folder of a count; `UnknownRecord` when there is none of this name."""
+    if name not in list_counts(store):
+        raise UnknownRecord("no such count", "Choose one of the list", name[:40])
+    return store / COUNTS / name
+
+
+def new_count(
+    room: Room, store: Path, title: str, photos: Sequence[tuple[str, str]], points: int, *, inside: bool
+) -> str:
+    """Make a count and return its name.
+
+    Parameters
+    ----------
+    room : Room
+        Knows the photos.
+    store : Path
+        The store's folder.
+    title : str
+        What a person calls it.
+    photos : sequence of (str, str)
+        Names, with the SHA-256 of each.
+    points : int
+        About how many on each photo.
+    inside : bool
+        Only inside the tool's largest outline, where it finds one; over the whole photo otherwise.
+    """
+    if len(photos) > MOST_AT_ONCE:
+        raise WrongUse(f"{len(photos)} photos are chosen", f"Choose {MOST_AT_ONCE} at most")
+    fields: list[Field] = []
+    files: dict[str, bytes] = {}
+    for photo_name, sha256 in photos:
+        data = room.photo_bytes(sha256)
+        photo = from_bytes(data, photo_name, room.settings)
+        fields = add_field(fields, _field(photo, photo_name, points, inside, room.settings))
+        files |= files_of(fields[-1], photo, data)
+    with TURN:
+        name = _free_name(store, title)
+        _write_all(store / COUNTS / name, {**files, LIST: write_fields(fields)})
+    return name
+
+
+def field_of(folder: Path, position: int) -> Field:
+    """Return the photo at a position, from 1; `UnknownRecord` when there is none."""
+    fields = read_fields(folder)
+    if not 1 <= position <= len(fields):
+        raise UnknownRecord(f"this count has {len(fields)} photos", "Choose one of them", f"photo {position}")
+    return fields[position - 1]
+
+
+def photo_in(folder: Path, one: Field, settings: Settings) -> Photo:
+    """Return a photo of the count in `folder`, read once for its many points; raises as `read_photo`."""
+    return _read(folder / one.file, one.sha256, one.name, settings)
+
+
+def told_by_tool(folder: Path, one: Field, settings: Settings) -> Counted | None:
+    """Return what the tool, as it is now, told of the points of a photo; None when it was not asked yet."""
+    return read_form(path) if (path := _told_path(folder, one, settings)).exists() else None
+
+
+def ask_tool(folder: Path, one: Field, settings: Settings) -> None:
+    """Let the tool look at a photo, and keep what it tells of the points, apart from what people said."""
+    told = by_inspection(folder, load_model(), settings)(one)
+    _write(_told_path(folder, one, settings), write_form(one, TOOL, told.counted.labels))
+
+
+def finished_by(count: Count, person: str) -> set[str]:
+    """Return the SHA-256 of the photos that a person has finished."""
+    return {one.sha256 for one in count.counts if folded(one.person) == folded(person)}
+
+
+def progress_of(folder: Path, person: str) -> Progress:
+    """Return how far a person is."""
+    count = read_count(folder)
+    return Progress(len(finished_by(count, person)), len(count.fields))
+
+
+def begun_by(folder: Path, photo: Field, person: str) -> Begun:
+    """Return what a person has said so far about a photo."""
+    return read_begun(folder, photo, person)
+
+
+def keep_begun(folder: Path, begun: Begun) -> None:
+    """Keep what was said so far, so that it is still there after a power cut."""
+    _write(folder / BEGUN / f"{file_stem(begun.photo, begun.person)}.json", begun.to_json())
+
+
+def finish(folder: Path, begun: Begun) -> None:
+    """Turn what was said into a filled form, which stays; done twice it is the same form."""
+    stem = file_stem(begun.photo, begun.person)
+    path = folder / FORMS / f"{stem}.csv"
+    if not path.exists():
+        _write(path, begun.to_form())
+    (folder / BEGUN / f"{stem}.json").unlink(missing_ok=True)
+
+
+@lru_cache(maxsize=3)
+def _read(path: Path, sha256: str, name: str, settings: Settings) -> Photo:
+    data = read_bytes(path, settings.photo.max_bytes)
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise WrongUse("is not the photo that the points were laid on", "Put the original back", name)
+    return from_bytes(data, name, settings)
+
+
+def _told_path(folder: Path, one: Field, settings: Settings) -> Path:
+    """Return the place of the tool's answer: its own for each model and settings."""
+    by = hashlib.sha256(settings_sha256(settings, load_model()).encode() + load_model().origin.sha256.encode())
+    return folder / TOLD / f"{Path(one.name).stem}.{by.hexdigest()[:12]}.csv"
+
+
+def _free_name(store: Path, title: str) -> str:
+    name = re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")[:40].strip("-")
+    if not name:
+        raise WrongUse("the name has no plain letter or digit", "Call it something like: bowser, first count")
+    if (store / COUNTS / name).exists():
+        raise NameClash("there is a count of this name", "Choose another name", name)
+    return name
+
+
+def _field(photo: Photo, name: str, points: int, inside: bool, settings: Settings) -> Field:
+    size = (photo.width, photo.height)
+    laid = lay_grid(size, points, seed_of(photo.sha256), _outline(photo, settings) if inside else None)
+    stem = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:80] or photo.sha256[:12]
+    return Field(f"{IMAGES}/{stem}{_SUFFIXES.get(photo.format, '.jpg')}", photo.sha256, size, laid)
+
+
+def _outline(photo: Photo, settings: Settings) -> Points | None:
+    """Return the tool's largest outline; None where it finds no spot."""
+    spots = inspect(photo, load_model(), settings).answer.spots
+    outlines = [spot.outline for spot, _ in spots]
+    return max(outlines, key=lambda one: cv2.contourArea(one.astype(np.float32)), default=None)
+
+
+def _write_all(folder: Path, files: dict[str, bytes]) -> None:
+    for place, data in files.items():
+        _write(folder / place, data)
+
+
+def _write(path: Path, data: bytes) -> None:
+    try:
+        make_folder(path.parent)
+        write_file(path, data, 0o644)
+    except OSError as error:
+        raise os_fault(error, path) from error
