@@ -22,6 +22,7 @@ from prepcheck.cli import (
     inspect,
     job,
     key,
+    people,
     person,
     photos,
     plan,
@@ -56,6 +57,7 @@ app.add_typer(job.app, name="job")
 app.add_typer(step.app, name="step")
 app.add_typer(entry.app, name="log")
 app.add_typer(person.app, name="person")
+app.add_typer(people.app, name="people")
 app.add_typer(photos.app, name="photos")
 app.add_typer(erase.app, name="erase")
 app.add_typer(plan.app, name="plan")

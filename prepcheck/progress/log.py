@@ -64,7 +64,7 @@ def list_work(store: Store) -> list[PersonLine]:
     with store.reading() as connection:
         rows = connection.execute(query).all()
         ends = {number for row in rows for number in (row.first, row.last) if number is not None}
-        times = dict(connection.execute(sa.select(i.c.id, i.c.at).where(i.c.id.in_(ends))).tuples())
+        times = dict(connection.execute(sa.select(i.c.id, i.c.at).where(i.c.id.in_(ends))).tuples().all())
     return [_line(row, times) for row in rows]
 
 

@@ -22,8 +22,8 @@ class Place(StrEnum):
 
     JOINT = "along the joint line"
     RIM = "at the rim"
-    MIDDLE = "away from rim and joint line"
-    SPREAD = "spread, in no one place"
+    MIDDLE = "away from the rim"
+    SPREAD = "in many small places"
 
 
 @dataclass(frozen=True)

@@ -58,6 +58,11 @@ class Question:
     earlier: LoggedPhoto | None
     measured: str = ""
 
+    @property
+    def people(self) -> set[str]:
+        """Who logged these photos."""
+        return {one.person for one in (self.photo, self.earlier) if one is not None}
+
 
 def questions(photos: Sequence[LoggedPhoto], near_bits: int, oldest: timedelta, slack: timedelta) -> Iterator[Question]:
     """Ask about photos, in the order in which they were logged; at most one earlier photo is named for each.

@@ -71,7 +71,8 @@ def _body(report: Report) -> Iterator[str]:
     for block in report.cover:
         yield from _block(block)
     yield "</header>"
-    yield from _contents(report)
+    if report.sections:
+        yield from _contents(report)
     yield "<main>"
     for k, section in enumerate(report.sections):
         yield from _section(section, k)

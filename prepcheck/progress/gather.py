@@ -1,0 +1,114 @@
+"""Tells a person's work over time from the log: the one place that chains reading and counting."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from prepcheck.errors import WrongUse
+from prepcheck.progress.blocks import Block, by_month, by_spots
+from prepcheck.progress.log import WorkOf, work_of
+from prepcheck.progress.misses import Miss, miss_of
+from prepcheck.progress.shots import Shot, SpotWork, spots_of
+from prepcheck.progress.work import Beside, Firsts, PassesNeeded, beside_tool, firsts, own_spots, passes_needed
+from prepcheck.record import Record
+from prepcheck.settings import ProgressSettings
+from prepcheck.terms import Standing
+
+if TYPE_CHECKING:
+    from prepcheck.store.store import Store
+
+
+@dataclass(frozen=True)
+class Left:
+    """A first pass that left residue: what counts of it, its answer, and what was left."""
+
+    shot: Shot
+    record: Record
+    miss: Miss
+
+
+@dataclass(frozen=True)
+class PersonWork:
+    """A person's spots over time.
+
+    `since` and `until` are the days asked for, None for no bound; `left` are the first passes with residue whose answer
+    says what was left; `models` are the SHA-256 of the models that answered for the first passes.
+    """
+
+    name: str
+    since: date | None
+    until: date | None
+    spots: tuple[SpotWork, ...]
+    firsts: Firsts
+    needed: PassesNeeded
+    left: tuple[Left, ...]
+    months: tuple[Block, ...]
+    blocks: tuple[Block, ...]
+    beside: Beside
+    models: tuple[str, ...]
+
+    @property
+    def days(self) -> tuple[date, date] | None:
+        """The days of the first and the last spot; None without any."""
+        return (self.spots[0].passes[0].at.date(), self.spots[-1].passes[0].at.date()) if self.spots else None
+
+    @property
+    def jobs(self) -> int:
+        """How many jobs the spots are of."""
+        return len({spot.job for spot in self.spots})
+
+    @property
+    def invented(self) -> bool:
+        """Whether some of the jobs say that they are invented."""
+        return any(spot.passes[0].invented for spot in self.spots)
+
+
+def tell_person(
+    store: Store, name: str, settings: ProgressSettings, since: date | None = None, until: date | None = None
+) -> PersonWork:
+    """Tell a person's spots that were begun on a day from `since` to `until`, both included.
+
+    Raises
+    ------
+    UnknownRecord
+        No such person, or erased.
+    WrongUse
+        `until` lies before `since`.
+    """
+    if since is not None and until is not None and until < since:
+        raise WrongUse("ends before it begins", "Give --since the earlier day", f"{since} to {until}")
+    work = work_of(store, name)
+    spots = own_spots(spots_of(work.shots), work.name, since, until)
+    begun = [spot.first for spot in spots if spot.first is not None]
+    return PersonWork(
+        name=work.name,
+        since=since,
+        until=until,
+        spots=tuple(spots),
+        firsts=firsts(spots),
+        needed=passes_needed(spots),
+        left=tuple(_left(store, begun, settings)),
+        months=tuple(by_month(spots)),
+        blocks=tuple(by_spots(spots, settings.block_spots)),
+        beside=beside_tool(_between(work, spots), work.opinions),
+        models=tuple(sorted({one.model_sha256 for one in begun})),
+    )
+
+
+def _left(store: Store, begun: list[Shot], settings: ProgressSettings) -> list[Left]:
+    found = []
+    for shot in begun:
+        if shot.standing is not Standing.RESIDUE_LEFT:
+            continue
+        record = Record.model_validate_json(store.record_text(shot.number))
+        miss = miss_of(record, shot.outline, settings)
+        found += [Left(shot, record, miss)] if miss else []
+    return found
+
+
+def _between(work: WorkOf, spots: list[SpotWork]) -> list[Shot]:
+    """Return the shots of these spots alone, so that opinions are of the days asked for."""
+    asked = {(spot.job, spot.spot) for spot in spots}
+    return [one for one in work.shots if (one.job, one.spot) in asked]

@@ -1,0 +1,91 @@
+"""First passes over time as a chart: the share that was bright, with the band of its exact intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from prepcheck.progress.blocks import Block
+from prepcheck.report.feedback_words import exact, tally_words
+from prepcheck.report.job.charts import MOST_SHOWN
+from prepcheck.report.job.content import Chart, Ink, Lettering, Stroke
+from prepcheck.report.job.page import svg_of
+
+Mark = Stroke | Lettering
+AXES = {"spots": "spots in order", "month": "month"}
+TITLE = "Bright at the first pass"
+_LEFT, _TOP, _PLOT, _RIGHT = 40.0, 6.0, 64.0, 420.0
+_TICKS = (0.0, 0.5, 1.0)
+_STYLE = (
+    "svg{background:#fff;font-family:sans-serif}text{fill:#161c26}.ink{stroke:#161c26}.faint{stroke:#a8aeb4}"
+    ".accent{stroke:#c43e0c}"
+)
+
+
+def over_time(blocks: Sequence[Block], least: int, axis: str) -> Chart:
+    """Draw the share of each stretch as a dot within the band of its 95 % intervals.
+
+    A stretch of fewer than `least` spots gets the band alone, without a dot: too few to tell.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        Oldest first; the oldest of many are left out, and the chart says so.
+    least : int
+        From how many spots on a share is told.
+    axis : str
+        What the stretches are: ``spots in order`` or ``month``.
+    """
+    shown = blocks[-MOST_SHOWN:]
+    step = min((_RIGHT - _LEFT) / max(len(shown), 1), 110.0)
+    places = [_LEFT + (k + 0.5) * step for k in range(len(shown))]
+    right = _LEFT + step * max(len(shown), 1)
+    marks = [mark for share in _TICKS for mark in _level(share, right)]
+    marks += _band(shown, places)
+    for x, block in zip(places, shown, strict=True):
+        marks += _stretch(block, x, step, least)
+    marks.append(Lettering((8, _TOP + _PLOT + 38), _legend(axis, least, len(blocks) - len(shown)), 8.5))
+    alt = "; ".join(f"{block.label}: {tally_words(block.tally, least)}" for block in shown) or "nothing to draw yet"
+    return Chart(TITLE, alt, max(right + 10, _RIGHT + 20), _TOP + _PLOT + 42, tuple(marks))
+
+
+def chart_file(chart: Chart) -> str:
+    """Return a chart as an SVG file that needs nothing else."""
+    return svg_of(chart, _STYLE) + "\n"
+
+
+def _y(share: float) -> float:
+    return _TOP + _PLOT * (1 - share)
+
+
+def _level(share: float, right: float) -> list[Mark]:
+    y = _y(share)
+    label = Lettering((_LEFT - 7, y + 3), f"{100 * share:.0f}%", 8.5, "end")
+    return [Stroke(((_LEFT, y), (right, y)), 0.4, Ink.FAINT), label]
+
+
+def _band(blocks: Sequence[Block], places: Sequence[float]) -> list[Mark]:
+    """Draw the upper and the lower ends of the intervals, joined."""
+    found = [exact(block.tally) for block in blocks]
+    if len(found) < 2:
+        return []
+    edges = ([one.low for one in found], [one.high for one in found])
+    return [Stroke(tuple((x, _y(end)) for x, end in zip(places, edge, strict=True)), 0.8, Ink.FAINT) for edge in edges]
+
+
+def _stretch(block: Block, x: float, step: float, least: int) -> list[Mark]:
+    found, foot = exact(block.tally), _TOP + _PLOT
+    half = min(6.0, 0.22 * step)
+    marks: list[Mark] = [
+        Lettering((x, foot + 13), block.label, 8.0, "middle", bold=True),
+        Lettering((x, foot + 24), f"{block.tally.hits} of {block.tally.of}", 8.0, "middle"),
+        Stroke(((x, _y(found.low)), (x, _y(found.high))), 1.4),
+        *(Stroke(((x - half, _y(end)), (x + half, _y(end))), 1.4) for end in (found.low, found.high)),
+    ]
+    if found.share is None or block.tally.of < least:
+        return marks
+    return [*marks, Stroke(((x, _y(found.share)),), 7.0, Ink.ACCENT)]
+
+
+def _legend(axis: str, least: int, left_out: int) -> str:
+    words = f"by {axis}; bars: 95% interval; no dot under {least} spots"
+    return f"{words}; the oldest {left_out} are not drawn" if left_out else words
