@@ -140,13 +140,12 @@ def fit(photos: Sequence[Labelled], settings: ShopFitSettings) -> ShopFit:
     def loss(x: Numbers) -> tuple[float, Numbers]:
         z = x[0] * odds + x[1]
         off, prior = weights * (1 / (1 + np.exp(-z)) - bright), (x - (1, 0)) / spread
-        value = float(weights @ (np.logaddexp(0, z) - bright * z) + prior @ prior / 2)
-        return value, np.array([off @ odds, off.sum()]) + prior / spread
+        value = float((weights * (np.logaddexp(0, z) - bright * z)).sum() + (prior**2).sum() / 2)
+        return value, np.array([(off * odds).sum(), off.sum()]) + prior / spread
 
     bounds = [(LEAST_SLOPE, MOST_SLOPE), (-MOST_SHIFT, MOST_SHIFT)]
-    found = minimize(
-        loss, (1.0, 0.0), jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-14, "gtol": 1e-9}
-    )
+    close = {"ftol": 1e-14, "gtol": 1e-9, "xtol": 1e-10}
+    found = minimize(loss, (1.0, 0.0), jac=True, method="TNC", bounds=bounds, options=close)
     slope, shift = np.round(found.x, _DIGITS).tolist()
     return ShopFit(slope, shift)
 
