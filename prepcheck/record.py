@@ -16,6 +16,7 @@ from pydantic import Field, TypeAdapter
 
 from prepcheck.errors import printable
 from prepcheck.record_parts import (
+    MOST_PATCHES,
     AloneRecord,
     FlagRecord,
     Interval,
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "LINE",
+    "MOST_PATCHES",
     "RECORD_VERSION",
     "SCHEMA_FILE",
     "AloneRecord",
@@ -281,7 +283,8 @@ def _spot_records(answer: Answer, blocked: bool) -> list[SpotRecord]:
 def _spot_record(spot: Spot, score: Score, blocked: bool) -> SpotRecord:
     share, worst = score.share, score.worst
     read = share.value is not None
-    largest = _patch_record(score.patches[0]) if score.patches else None
+    longest = [_patch_record(patch) for patch in score.patches[:MOST_PATCHES]]
+    largest = longest[0] if longest else None
     return SpotRecord(
         number=spot.number,
         outlined_by="person" if spot.outlined_by == "person" else "tool",
@@ -302,6 +305,7 @@ def _spot_record(spot: Spot, score: Score, blocked: bool) -> SpotRecord:
         largest_patch_mm=None if largest is None else largest.length_mm,
         largest_patch=largest,
         patches=len(score.patches),
+        longest_patches=longest,
         standing=Standing.RETAKE if blocked else score.standing,
         reason="the photo has a blocking flag" if blocked else score.reason,
     )

@@ -11,6 +11,8 @@ from prepcheck.terms import Standing
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Interval = tuple[Share, Share]
 Point = tuple[float, float]
+MOST_PATCHES = 20
+"""Patches of a spot that a record tells one by one."""
 Sha256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
@@ -102,7 +104,8 @@ class SpotRecord(Part):
 
     Shares are of the whole spot and sum to 1 (`shares` holds ``cannot_tell`` too); `bright_share` and `interval` are of
     the readable area, None when nothing could be read. `worst_unit_area` is the bright share of the worst unit area
-    with every pixel that cannot be told counted as residue.
+    with every pixel that cannot be told counted as residue. `patches` counts the residue patches, `longest_patches` are the
+    longest of them (`MOST_PATCHES` at most), longest first; empty in records made before these were kept.
     """
 
     number: int
@@ -121,6 +124,7 @@ class SpotRecord(Part):
     largest_patch_mm: float | None
     largest_patch: PatchRecord | None
     patches: int
+    longest_patches: Annotated[list[PatchRecord], Field(max_length=MOST_PATCHES)] = []
     standing: Standing
     reason: str
 

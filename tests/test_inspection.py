@@ -48,6 +48,18 @@ def test_sizes_do_not_depend_on_how_far_the_photo_was_reduced():
     assert two.spots[0].largest_patch_mm == pytest.approx(one.spots[0].largest_patch_mm, rel=1e-3)
 
 
+def test_patches_are_recorded_one_by_one_up_to_the_twenty_longest():
+    """24 dots of growing size; each is twice its radius long."""
+    dots = [(State.OXIDE, 230 + 36 * (n % 6), 180 + 36 * (n // 6), 4 + n // 2) for n in range(24)]
+    spot = record_of(look(plate(*dots), scale=0.2)).spots[0]
+    lengths = [patch.length_mm for patch in spot.longest_patches]
+    assert (spot.patches, len(lengths)) == (24, 20)
+    assert lengths == sorted(lengths, reverse=True)
+    assert spot.longest_patches[0] == spot.largest_patch
+    assert lengths[0] == pytest.approx(2 * 15 * 0.2, rel=0.1)
+    assert lengths[-1] >= 2 * 6 * 0.2 * 0.9
+
+
 def test_no_spot_is_a_retake_with_its_flag():
     inspection = look(np.full((480, 640), State.COATING, np.uint8))
     assert inspection.standing == Standing.RETAKE

@@ -18,6 +18,7 @@ from prepcheck.report.words import (
     joint_words,
     judged,
     patch_words,
+    patches_words,
     person_spots,
     set_words,
     share_words,
@@ -100,6 +101,7 @@ def _spots(console: Console, spots: list[SpotRecord]) -> None:
             _block(console, spot)
         else:
             _say(console, f"Spot {spot.number}: {spot.reason or spot.standing}. Not bright: {shares_words(spot)}.")
+            _patches(console, spot)
 
 
 def _table(console: Console, spots: list[SpotRecord]) -> None:
@@ -132,6 +134,12 @@ def _block(console: Console, spot: SpotRecord) -> None:
     _say(console, f"bright {bright} (interval {interval}), area {area}", indent=2)
     _say(console, f"worst unit area {worst} bright, longest patch {patch}", indent=2)
     _say(console, f"not bright: {shares_words(spot)}", indent=2)
+    _patches(console, spot)
+
+
+def _patches(console: Console, spot: SpotRecord) -> None:
+    if listed := patches_words(spot):
+        _say(console, f"Patches, longest first: {listed}.", indent=2)
 
 
 def _joint(console: Console, joint: JointRecord | None) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from prepcheck.record import (
     FlagRecord,
@@ -66,6 +67,32 @@ def patch_words(patch: PatchRecord | None) -> str:
     if patch.length_mm is None:
         return f"{name}{doubt}, no scale"
     return f"{name}{doubt} {length_words(patch.length_mm)}"
+
+
+def patches_of(spot: SpotRecord) -> list[PatchRecord]:
+    """Return the patches that a record tells of a spot, longest first; only the longest in records made long ago."""
+    return spot.longest_patches or ([] if spot.largest_patch is None else [spot.largest_patch])
+
+
+def place_in(patch: PatchRecord, spot: SpotRecord) -> str:
+    """Say where in a spot a patch lies, by thirds of the spot's width and height in the photo: ``lower left``."""
+    across, down = (_third(patch.at[axis], [point[axis] for point in spot.outline]) for axis in (0, 1))
+    words = [word for word in (("upper", "", "lower")[down], ("left", "", "right")[across]) if word]
+    return " ".join(words) or "in the middle"
+
+
+def _third(at: float, outline: list[float]) -> int:
+    low, high = min(outline, default=at), max(outline, default=at)
+    return min(2, max(0, int(3 * (at - low) / (high - low)))) if high > low else 1
+
+
+def patches_words(spot: SpotRecord, say: Callable[[PatchRecord], str] = patch_words, most: int = 5) -> str:
+    """List the longest patches of a spot with their places; empty for fewer than two, which are told elsewhere."""
+    if spot.patches < 2:
+        return ""
+    listed = [f"{say(patch)} {place_in(patch, spot)}" for patch in patches_of(spot)[:most]]
+    rest = spot.patches - len(listed)
+    return "; ".join(listed) + (f"; and {rest} more" if rest else "")
 
 
 def length_words(mm: float) -> str:

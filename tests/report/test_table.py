@@ -50,6 +50,14 @@ def test_a_spot_has_its_figures(width: int) -> None:
 
 
 @WIDTHS
+def test_patches_are_listed_by_length(width: int) -> None:
+    patches = [patch_at(240, 240, mm=11.2), patch_at(360, 300, mm=4.0)]
+    spot = spot_of(3, ring(300, 300, 90), Standing.RESIDUE_LEFT, longest_patches=patches, patches=2)
+    text = words(printed(record_of([spot], Standing.RESIDUE_LEFT), width))
+    assert "Patches, longest first: oxide 11 mm upper left; oxide 4.0 mm right." in text
+
+
+@WIDTHS
 def test_flags_are_said_with_their_action(width: int) -> None:
     text = words(printed(dirty(flags=("cut_off", "no_scale")), width))
     for code in ("cut_off", "no_scale"):

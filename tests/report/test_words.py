@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
-from prepcheck.record import FlagRecord, PersonRecord
+from prepcheck.record import FlagRecord, PatchRecord, PersonRecord, SpotRecord
 from prepcheck.report.words import (
     answer_words,
     area_words,
     flag_action,
     flag_name,
     patch_words,
+    patches_words,
+    place_in,
     pointed_at,
     rests_words,
     score_words,
@@ -60,6 +64,41 @@ def test_a_short_patch_is_said_to_a_tenth() -> None:
 
 def test_a_doubtful_patch_has_a_question_mark() -> None:
     assert patch_words(patch_at(0, 0, mm=11.2, sure=False)) == "oxide? 11 mm"
+
+
+def spotted(*patches: PatchRecord, count: int | None = None, **changes: Any) -> SpotRecord:
+    """Make a spot 90 wide and high whose upper left corner lies at (10, 20), with these patches."""
+    corners = [(10.0, 20.0), (100.0, 20.0), (100.0, 110.0), (10.0, 110.0)]
+    told = {"longest_patches": list(patches), "largest_patch": patches[0] if patches else None}
+    number = len(patches) if count is None else count
+    return spot_of(1, corners, Standing.RESIDUE_LEFT, patches=number, **told, **changes)
+
+
+@pytest.mark.parametrize(
+    ("at", "said"),
+    [((11, 21), "upper left"), ((55, 21), "upper"), ((99, 65), "right"), ((55, 65), "in the middle"),
+     ((39, 109), "lower left"), ((1e9, -1e9), "upper right")],
+)  # fmt: skip
+def test_a_patch_has_its_place_in_the_spot_by_thirds(at: tuple[float, float], said: str) -> None:
+    assert place_in(patch_at(*at), spotted()) == said
+
+
+def test_a_spot_without_width_has_its_patches_in_the_middle() -> None:
+    assert place_in(patch_at(3, 3), spot_of(1, [(3, 3), (3, 3)], Standing.RESIDUE_LEFT)) == "in the middle"
+
+
+def test_patches_are_listed_with_their_places_and_how_many_are_not() -> None:
+    spot = spotted(patch_at(11, 21, mm=12.0), patch_at(99, 109, mm=4.04, sure=False), patch_at(55, 65, mm=3.0), count=9)
+    assert patches_words(spot, most=2) == "oxide 12 mm upper left; oxide? 4.0 mm lower right; and 7 more"
+
+
+def test_a_patch_alone_is_not_listed() -> None:
+    assert patches_words(spotted(patch_at(11, 21))) == ""
+
+
+def test_of_an_old_record_the_longest_patch_is_listed() -> None:
+    spot = spotted(count=3).model_copy(update={"largest_patch": patch_at(11, 21)})
+    assert patches_words(spot) == "oxide 11 mm upper left; and 2 more"
 
 
 def test_a_patch_without_scale_says_so() -> None:

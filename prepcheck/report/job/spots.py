@@ -11,7 +11,7 @@ from prepcheck.report.job.glance import bar_of, score_of, spot_name
 from prepcheck.report.job.pictures import LARGE_PX, SMALL_PX, picture_of
 from prepcheck.report.job.told import Told, last_of
 from prepcheck.report.job.units import patch_in
-from prepcheck.report.words import flag_action, flag_name, share_words, since_words
+from prepcheck.report.words import flag_action, flag_name, patches_words, share_words, since_words
 from prepcheck.store.rows import LoggedInspection, PassStory, SpotStory
 from prepcheck.terms import RESIDUE, STATE_LABELS, Standing, State
 from prepcheck.trade.units import Kind
@@ -112,6 +112,7 @@ def _of_inspection(told: Told, one: LoggedInspection) -> Iterator[str]:
     yield f"{'photo' if len(names) == 1 else 'moved light,'} {', '.join(names)}" + _taken(told, one)
     if one.reason:
         yield f"why: {told.tool(one.reason)}"
+    yield from _patches(told, one)
     if one.since is not None:
         yield told.tool(since_words(one.since))
     for flag in one.flags:
@@ -122,6 +123,13 @@ def _of_inspection(told: Told, one: LoggedInspection) -> Iterator[str]:
         yield f"note: {one.note}"
     if one.corrects is not None:
         yield f"corrects inspection {one.corrects}"
+
+
+def _patches(told: Told, one: LoggedInspection) -> Iterator[str]:
+    tied = tied_spot(told, one)
+    if tied is not None and tied.standing is not Standing.RETAKE:
+        listed = patches_words(tied, lambda patch: patch_in(patch, told.system))
+        yield from [f"patches, longest first: {listed}"] if listed else []
 
 
 def _taken(told: Told, one: LoggedInspection) -> str:

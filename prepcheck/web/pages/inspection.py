@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from prepcheck import tasks
 from prepcheck.errors import PrepcheckError
-from prepcheck.record import PatchRecord, Record, SpotRecord
+from prepcheck.record import MOST_PATCHES, PatchRecord, Record, SpotRecord
 from prepcheck.report.words import (
     MARGIN_MARK,
     answer_words,
@@ -21,7 +21,9 @@ from prepcheck.report.words import (
     joint_words,
     judged,
     patch_words,
+    patches_of,
     person_spots,
+    place_in,
     rests_words,
     score_words,
     set_words,
@@ -91,6 +93,7 @@ class InspectionPage:
     key: tuple[State, ...]
     camera: Camera | None
     patches: tuple[PatchRow, ...]
+    patches_more: str
     why: tuple[str, ...]
     flags: tuple[FlagRow, ...]
     behind: tuple[str, ...]
@@ -152,6 +155,7 @@ def inspection_page(
         key=tuple(_hatched(record)),
         camera=camera_for(found.job, spot),
         patches=_patches(record),
+        patches_more=_places_more(record),
         why=tuple(_why(record)),
         flags=tuple(_flags(record)),
         behind=tuple(_behind(record, one)),
@@ -192,17 +196,22 @@ def _hatched(record: Record) -> Iterator[State]:
 
 
 def _patches(record: Record) -> tuple[PatchRow, ...]:
-    """Return the longest place of each spot, longest first, and how many more there are."""
-    found = [(spot, spot.largest_patch) for spot in _all_spots(record) if spot.largest_patch is not None]
+    """Return the longest places of all spots, longest first."""
+    found = [(spot, patch) for spot in _all_spots(record) for patch in patches_of(spot)]
     ordered = sorted(found, key=lambda pair: (pair[1].length_mm or 0.0, pair[1].length_px), reverse=True)
-    return tuple(_patch_row(spot, patch) for spot, patch in ordered)
+    several = len(_all_spots(record)) > 1
+    return tuple(_patch_row(spot, patch, several) for spot, patch in ordered[:MOST_PATCHES])
 
 
-def _patch_row(spot: SpotRecord, patch: PatchRecord) -> PatchRow:
-    rest = spot.patches - 1
-    more = f"the longest of {spot.patches} places in outline {spot.number}" if rest else f"in outline {spot.number}"
-    sure = "sure" if patch.sure else "not sure: look at it yourself"
-    return PatchRow(*patch.at, patch_words(patch), f"{more}; {sure}")
+def _patch_row(spot: SpotRecord, patch: PatchRecord, several: bool) -> PatchRow:
+    place = place_in(patch, spot) + (f" of outline {spot.number}" if several else "")
+    return PatchRow(*patch.at, f"{patch_words(patch)}, {place}", "" if patch.sure else "not sure: look at it yourself")
+
+
+def _places_more(record: Record) -> str:
+    """Say how many places are not listed; they are in the marks."""
+    rest = sum(spot.patches for spot in _all_spots(record)) - len(_patches(record))
+    return f"and {rest} shorter {'place' if rest == 1 else 'places'}, marked in the photo" if rest else ""
 
 
 def _why(record: Record) -> Iterator[str]:

@@ -133,6 +133,15 @@ def test_shares_are_those_of_the_record(whole):
     assert first["longest patch"] == "oxide 11 mm"
 
 
+def test_patches_are_listed_in_the_units_of_the_report():
+    """11.2 mm are 0.441 in."""
+    told = made.told()
+    metric = said(report_of(told), "Spot 1, lower seam")
+    assert "Patches, longest first: oxide 11 mm in the middle; and 2 more." in metric
+    us = said(report_of(replace(told, system=System.US)), "Spot 1, lower seam")
+    assert "Patches, longest first: oxide 0.44" in us
+
+
 def test_a_disagreement_stands_beside_the_tools_answer(whole):
     assert "cannot tell, score 96 (90 to 99) | Rune: bright | Looked at under a moved torch" in said(
         whole, "Spot 2, filler neck"

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE, NEXT_STEPS, Standing
+from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE, NEXT_STEPS, Standing, State
 from tests.web.pages.reading import read
 from tests.web.shop import plate_jpeg
 
@@ -37,6 +37,24 @@ def test_the_places_are_listed_with_where_they_lie(phone, store, inspected):
     (place,) = [one for one in page.all("a") if "data-overlay-patch" in one]
     assert float(place["data-x"]) == pytest.approx(320, abs=12)  # where the plate was painted
     assert float(place["data-y"]) == pytest.approx(240, abs=12)
+
+
+def test_all_places_are_listed_longest_first_with_their_place_in_words(phone):
+    """The plate is 640 x 480 pixels, painted with three patches in a spot about its middle; 0.25 mm a pixel."""
+    patches = ((State.OXIDE, 320, 240, 30), (State.PIT, 240, 160, 10), (State.OXIDE, 400, 320, 18))
+    phone.inspect(plate_jpeg(*patches), mm_per_px=0.25)
+    page = read(phone.get("/inspections/1"))
+    places = [one for one in page.all("a") if "data-overlay-patch" in one]
+    found = [(float(one["data-x"]), float(one["data-y"])) for one in places]
+    assert found == [pytest.approx(at, abs=14) for at in ((320, 240), (400, 320), (240, 160))]
+    for place in ("in the middle", "lower right", "upper left"):
+        assert f" mm, {place}" in page.words
+
+
+def test_what_is_not_listed_is_counted(phone, monkeypatch):
+    monkeypatch.setattr("prepcheck.web.pages.inspection.MOST_PATCHES", 1)
+    phone.inspect(plate_jpeg((State.OXIDE, 320, 240, 30), (State.PIT, 240, 160, 10)))
+    assert "and 1 shorter place, marked in the photo" in read(phone.get("/inspections/1")).words
 
 
 def test_a_flag_is_told_with_what_to_do(phone, inspected):
