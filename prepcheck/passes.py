@@ -68,7 +68,7 @@ def look_again(record: Record, archive: Archive, model: Model, settings: Setting
     PrepcheckError
         A photo is missing, was changed or cannot be read.
     """
-    photos = _archived(record.photos or [record.photo], archive, settings)
+    photos = archived_photos(record.photos or [record.photo], archive, settings)
     scale = record.photo.scale
     stated = record.photo.mm_per_px if scale is not None and scale.source == "stated" else None
     if len(photos) == 1:
@@ -148,7 +148,7 @@ def spot_history(
     if not logged:
         raise UnknownRecord("no photo that shows its outline was logged", "Log one first", f"spot {of_spot.number}")
     latest = logged[-1]
-    base = ready(_archived(latest.photos, archive, settings)[0], settings)
+    base = ready(archived_photos(latest.photos, archive, settings)[0], settings)
     again = (
         looked_at_again(one, None if one is latest else base, archive, model, settings) for one in logged[-MOST_PASSES:]
     )
@@ -165,7 +165,8 @@ def _ringed(patch: PersistingRecord) -> tuple[NDArray[np.float64], str]:
     return np.array(patch.outline, np.float64), f"residue in {patch.passes} passes, from pass {patch.since} on{area}"
 
 
-def _archived(photos: Sequence[PhotoRecord], archive: Archive, settings: Settings) -> list[Photo]:
+def archived_photos(photos: Sequence[PhotoRecord], archive: Archive, settings: Settings) -> list[Photo]:
+    """Read the photo, set or clip of a logged record from its archived bytes, without scale; errors as in `look_again`."""
     if photos[0].format in _CLIP_FORMATS:
         return list(clip_from_bytes(archive.get(photos[0].sha256), photos[0].name, settings))
     return [from_bytes(archive.get(photo.sha256), photo.name, settings) for photo in photos]
