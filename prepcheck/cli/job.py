@@ -94,12 +94,12 @@ def _write_history(
 ) -> None:
     from prepcheck.passes import spot_history
     from prepcheck.report.picture import picture_format, write_picture
-    from prepcheck.surface import load_model
+    from prepcheck.tasks.shop_fit import shop_model
 
     if spot is None:
         raise WrongUse("a picture shows the passes of one spot", "Name it with --spot", str(picture))
     picture_format(picture)
-    write_picture(picture, spot_history(log, archive, job, spot, load_model(), settings))
+    write_picture(picture, spot_history(log, archive, job, spot, shop_model(log, settings), settings))
 
 
 def print_json(thing: Any) -> None:

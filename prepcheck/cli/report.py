@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -38,14 +39,15 @@ def report(
     from prepcheck.report.job.gather import gather
     from prepcheck.report.job.write import USUAL, Form, write_report
     from prepcheck.settings import load
-    from prepcheck.surface import load_model
+    from prepcheck.tasks.shop_fit import shop_model
     from prepcheck.trade.units import System
 
     asked = {Form.PDF: pdf, Form.HTML: html, Form.CSV: csv, Form.JSON: json}
     loaded = load(settings).shown_in(units, paper)
     log, archive = tasks.open_log(store, loaded, create=False)
     story = tasks.job_story(log, number)
-    told = gather(log, archive.get, story, now(), loaded, System(loaded.report.units), load_model if hatch else None)
+    model = partial(shop_model, log, loaded)
+    told = gather(log, archive.get, story, now(), loaded, System(loaded.report.units), model if hatch else None)
     forms = tuple(form for form, wanted in asked.items() if wanted) or USUAL
     for path in write_report(told, out, forms, Paper(loaded.report.paper)):
         typer.echo(f"Written: {printable(str(path))}")

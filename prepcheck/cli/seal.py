@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -85,10 +86,11 @@ def _report(log: OpenLog, archive: Archive, job: str, at: datetime, settings: Se
     from prepcheck.report.card_sheet import Paper
     from prepcheck.report.job.gather import gather
     from prepcheck.report.job.write import USUAL, Form, write_report
-    from prepcheck.surface import load_model
+    from prepcheck.tasks.shop_fit import shop_model
     from prepcheck.trade.units import System
 
-    told = gather(log, archive.get, tasks.job_story(log, job), at, settings, System(settings.report.units), load_model)
+    model = partial(shop_model, log, settings)
+    told = gather(log, archive.get, tasks.job_story(log, job), at, settings, System(settings.report.units), model)
     forms = USUAL if find_spec("fpdf") else (Form.HTML,)
     with TemporaryDirectory() as folder:
         written = write_report(told, Path(folder), forms, Paper(settings.report.paper))

@@ -23,6 +23,7 @@ from prepcheck.record import Record
 from prepcheck.settings import Settings
 from prepcheck.store import StoreAddress
 from prepcheck.surface import load_model
+from prepcheck.tasks.shop_fit import model_of, shop_model
 
 if TYPE_CHECKING:
     from prepcheck.archive import Archive
@@ -125,7 +126,7 @@ def look(task: Task) -> Seen | Fault:
 def _see(task: Task) -> tuple[Sight, Place, Look]:
     store, archive = _log(task.store, task.settings)
     outlines = parse_outlines(task.outlines, task.names[0]) if task.outlines else None
-    how = Look(task.settings, load_model(), task.mm_per_px, outlines)
+    how = Look(task.settings, shop_model(store, task.settings, load_model()), task.mm_per_px, outlines)
     place = Place(store, archive, task.job, task.spot, task.pass_no, task.person, task.outline, task.note)
     sight = looking.see(
         task.paths, how, store, names=task.names, keep_maps=True, told=lambda stage: say_stage(task.out, stage)
@@ -152,8 +153,9 @@ def show_again(store: StoreAddress, settings: Settings, record_json: str, out: P
     from prepcheck.web.pictures import keep
 
     try:
-        _, archive = _log(store, settings)
-        keep(out, look_again(Record.model_validate_json(record_json), archive, load_model(), settings))
+        log, archive = _log(store, settings)
+        record = Record.model_validate_json(record_json)
+        keep(out, look_again(record, archive, model_of(log, settings, record.origin.shop_fit, load_model()), settings))
     except PrepcheckError as error:
         return _fault(error)
     return None

@@ -15,7 +15,8 @@ from prepcheck.report.job.gather import gather
 from prepcheck.report.job.page import page_of
 from prepcheck.report.job.told import Told
 from prepcheck.report.job.write import report_pdf
-from prepcheck.surface import load_model
+from prepcheck.surface import Model, load_model
+from prepcheck.tasks.shop_fit import shop_model
 from prepcheck.trade.units import System
 from prepcheck.web.pages.desk import AtDesk, Desk
 from prepcheck.web.pages.render import show
@@ -67,4 +68,8 @@ def as_pdf(desk: AtDesk, number: str, units: System | None = None, paper: Paper 
 def _told(desk: Desk, number: str, units: System | None) -> Told:
     story = tasks.job_story(desk.store, number)
     system = units or System(desk.settings.report.units)
-    return gather(desk.store, desk.archive.get, story, desk.now, desk.settings, system, load_model)
+
+    def model() -> Model:
+        return shop_model(desk.store, desk.settings, load_model())
+
+    return gather(desk.store, desk.archive.get, story, desk.now, desk.settings, system, model)
