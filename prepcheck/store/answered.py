@@ -13,7 +13,10 @@ from prepcheck.store.store import Store
 
 @dataclass(frozen=True)
 class Answered:
-    """One inspection: its number, its place, its photo (the first of a set), and what its answer depends on."""
+    """One inspection: its number, its place, its photo (the first of a set), and what its answer depends on.
+
+    `outline` is the one that is the spot, `corrected` whether a later inspection corrects this one.
+    """
 
     number: int
     spot: int
@@ -25,15 +28,18 @@ class Answered:
     model_sha256: str
     settings_sha256: str
     inputs_sha256: str
+    outline: int | None = None
+    corrected: bool = False
 
 
 def answered(store: Store, job: str) -> list[Answered]:
     """Return the inspections of a job, oldest first; none for an unknown job."""
     i, r = t.inspections, t.results
+    corrected = sa.select(i.c.corrects).where(i.c.corrects.is_not(None))
     query: sa.Select[Any] = (
         sa.select(
             i.c.id, t.spots.c.number, t.spots.c.name, t.passes.c.pass_no, t.people.c.name.label("person"), i.c.photo_sha256,
-            r.c.version, r.c.model_sha256, r.c.settings_sha256, r.c.inputs_sha256,
+            r.c.version, r.c.model_sha256, r.c.settings_sha256, r.c.inputs_sha256, i.c.outline, i.c.id.in_(corrected),
         )
         .select_from(
             i.join(t.passes).join(t.spots).join(t.jobs, t.jobs.c.id == t.spots.c.job_id)

@@ -15,7 +15,7 @@ from prepcheck.settings import StoreSettings
 from prepcheck.store import engine as sqlite
 from prepcheck.store import migrate, server
 from prepcheck.store.address import LOG_FILE, StoreAddress
-from prepcheck.store.faults import faults, readable
+from prepcheck.store.faults import faults, os_fault, readable
 
 _NONE_YET = ("holds no log yet", "Open a job with prepcheck job new, or check --store")
 
@@ -109,6 +109,8 @@ class _Server:
             yield moment
         except sa.exc.DBAPIError as error:
             raise server.server_fault(error.orig, self.name, at_commit=moment.committing) from error
+        except OSError as error:
+            raise os_fault(error, self.name) from error
 
 
 @dataclass

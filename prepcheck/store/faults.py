@@ -32,7 +32,7 @@ _PLAIN: dict[int, tuple[type[StoreFault], str, str]] = {
 }
 
 
-def os_fault(error: OSError, subject: Path) -> StoreFault:
+def os_fault(error: OSError, subject: Path | str) -> StoreFault:
     """Return the fault that says what the operating system refused on `subject`."""
     if error.errno in _FULL:
         return StoreFull("no room left on the disk; nothing was logged", "Free some room, then try again", str(subject))

@@ -9,13 +9,18 @@ from __future__ import annotations
 
 import hashlib
 import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import psycopg
 
 from prepcheck.store import LOG_FILE, StoreAddress
 from prepcheck.store.store import Store
+from prepcheck.store.tables import metadata
 
 SWITCH = "PREPCHECK_TEST_STORE"
 SERVER = "PREPCHECK_TEST_SERVER"
@@ -46,7 +51,9 @@ def keep_on(server: str) -> None:
 
 def drop_below(folder: Path) -> None:
     """Drop the databases of stores in or below a folder."""
-    for (name,) in _run("SELECT datname FROM places WHERE folder = %s OR starts_with(folder, %s || '/')", *[str(folder)] * 2):
+    for (name,) in _run(
+        "SELECT datname FROM places WHERE folder = %s OR starts_with(folder, %s || '/')", *[str(folder)] * 2
+    ):
         _run(f"DROP DATABASE {name} WITH (FORCE)")
         _run("DELETE FROM places WHERE datname = %s", name)
 
@@ -76,10 +83,68 @@ def copy_log(before: Path, after: Path) -> None:
         _make(after, _name(before))
 
 
-def all_rows(store: Store, table: str) -> list[tuple[object, ...]]:
-    """Return every row of a table, past the store."""
-    with store.engine.execution_options(reading=True).begin() as connection:
-        return [tuple(row) for row in connection.exec_driver_sql(f"SELECT * FROM {table} ORDER BY 1")]
+REFUSED = (sqlite3.IntegrityError, psycopg.IntegrityError)
+"""What another program is told that breaks a rule of the log's tables."""
+
+
+@contextmanager
+def other_program(store: Store) -> Iterator[Any]:
+    """Open the log as another program does: each statement counts at once."""
+    if on_server():
+        with psycopg.connect(f"{os.environ[SERVER]}/{_name(store.folder)}", autocommit=True) as server:
+            yield server
+        return
+    file = sqlite3.connect(store.folder / LOG_FILE, isolation_level=None)
+    try:
+        yield file
+    finally:
+        file.close()
+
+
+def tamper(store: Store, statement: str) -> None:
+    """Change what is logged, as who may do everything with the database can."""
+    with other_program(store) as other:
+        if on_server():
+            for (table,) in other.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'").fetchall():
+                other.execute(f"ALTER TABLE {table} DISABLE TRIGGER USER")
+        else:
+            for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+                other.execute(f"DROP TRIGGER {name}")
+        other.execute(statement)
+
+
+def triggers(store: Store) -> set[str]:
+    """Return the names of the triggers that keep the log append-only."""
+    names = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    with other_program(store) as other:
+        found = other.execute("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal" if on_server() else names)
+        return {name for (name,) in found.fetchall()}
+
+
+def tables_in(folder: Path) -> list[str]:
+    """Return the tables of a store that may have no log."""
+    if on_server():
+        with psycopg.connect(_database_of(folder)) as server:
+            found = server.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'").fetchall()
+    else:
+        with closing(sqlite3.connect(folder / LOG_FILE)) as file:
+            found = file.execute("SELECT name FROM sqlite_master").fetchall()
+    return [name for (name,) in found]
+
+
+def all_bytes(store: Store) -> bytes:
+    """Return what the log holds: the bytes of its file, or every row on its server."""
+    if not on_server():
+        return (store.folder / LOG_FILE).read_bytes()
+    with other_program(store) as other:
+        return "".join(str(other.execute(f"SELECT * FROM {name}").fetchall()) for name in metadata.tables).encode()
+
+
+def check_database(store: Store) -> None:
+    """Check that the file of a log is whole; a server looks after its own."""
+    if not on_server():
+        with other_program(store) as other:
+            assert other.execute("PRAGMA integrity_check").fetchone() == ("ok",)
 
 
 def _database_of(folder: Path) -> str:

@@ -20,6 +20,7 @@ from prepcheck.store import NewJob
 from prepcheck.store.faults import sqlite_fault
 from prepcheck.store.store import Store
 from prepcheck.trade.entries import Note
+from tests.store.logs import tamper
 from tests.store.records import AT, PLACE, record_for, run, spot
 
 HURRIED = Settings(store=StoreSettings(busy_seconds=0.1))
@@ -43,21 +44,17 @@ def logged_jobs(folder: Path) -> int:
         "UPDATE results SET record = '{}'",
     ],
 )
-def test_rows_that_prepcheck_did_not_write_are_told_in_one_line(log, tmp_path, statement):
+def test_rows_that_prepcheck_did_not_write_are_told_in_one_line(log, statement):
     store, archive = log
     tasks.log_inspection(store, archive, record_for(b"photo", spot()), b"photo", **PLACE)
     store.add_event("J-0001", Note(text="ground"), "Ida", AT)
-    other = sqlite3.connect(tmp_path / "log.sqlite")
-    for (name,) in other.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-        other.execute(f"DROP TRIGGER {name}")
-    other.execute(statement)
-    other.commit()
-    other.close()
+    tamper(store, statement)
     for look in (lambda: store.story("J-0001"), lambda: store.moment("J-0001")):
         with pytest.raises(StoreFault, match="holds what prepcheck did not write"):
             look()
 
 
+@pytest.mark.usefixtures("sqlite_only")
 @pytest.mark.parametrize("lock", ["IMMEDIATE", "EXCLUSIVE"])
 def test_a_store_locked_by_another_program_is_busy(log, tmp_path, lock):
     other = sqlite3.connect(tmp_path / "log.sqlite")
@@ -68,6 +65,7 @@ def test_a_store_locked_by_another_program_is_busy(log, tmp_path, lock):
     assert logged_jobs(tmp_path) == 1
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_store_is_waited_for_as_long_as_set(log, tmp_path):
     code = """
 import sqlite3, sys, time
@@ -83,6 +81,7 @@ time.sleep(0.5)
         assert tasks.open_job(log[0], NewJob("Next"), person="Ida", at=AT).number == "J-0002"
 
 
+@pytest.mark.usefixtures("sqlite_only")
 @pytest.mark.parametrize(
     "content", [b"this is no database, but long enough to look at" * 30, b"SQLite format 3\0" * 99]
 )
@@ -94,6 +93,7 @@ def test_a_file_that_is_no_database_is_named_and_left_alone(tmp_path, content):
     assert path.read_bytes() == content
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_database_of_something_else_is_left_alone(tmp_path):
     other = sqlite3.connect(tmp_path / "log.sqlite")
     other.execute("CREATE TABLE recipes (name TEXT)")
@@ -102,6 +102,7 @@ def test_a_database_of_something_else_is_left_alone(tmp_path):
         tasks.open_log(tmp_path, Settings())
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_log_with_overwritten_pages_is_damaged(log, tmp_path):
     path = tmp_path / "log.sqlite"
     data = bytearray(path.read_bytes())
@@ -111,6 +112,7 @@ def test_a_log_with_overwritten_pages_is_damaged(log, tmp_path):
         tasks.list_jobs(tasks.open_log(tmp_path, Settings())[0])
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_log_cut_short_is_damaged(log, tmp_path):
     path = tmp_path / "log.sqlite"
     with path.open("r+b") as file:
@@ -119,6 +121,7 @@ def test_a_log_cut_short_is_damaged(log, tmp_path):
         tasks.list_jobs(tasks.open_log(tmp_path, Settings())[0])
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_an_empty_file_becomes_a_log(tmp_path):
     (tmp_path / "log.sqlite").touch()
     assert tasks.list_jobs(tasks.open_log(tmp_path, Settings())[0]) == []
@@ -130,12 +133,14 @@ def test_reading_makes_no_log_where_there_is_none(tmp_path):
     assert not (tmp_path / "nowhere").exists()
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_file_where_the_folder_should_be_is_one_line(tmp_path):
     (tmp_path / "store").write_text("a file")
     with pytest.raises(StoreFault, match="cannot be used as a store"):
         tasks.open_log(tmp_path / "store", Settings())
 
 
+@pytest.mark.usefixtures("sqlite_only")
 @pytest.mark.parametrize("make", [Path.mkdir, os.mkfifo])
 def test_a_folder_or_a_pipe_where_the_log_should_be_is_one_line(tmp_path, make):
     make(tmp_path / "log.sqlite")
@@ -143,6 +148,7 @@ def test_a_folder_or_a_pipe_where_the_log_should_be_is_one_line(tmp_path, make):
         tasks.open_log(tmp_path, Settings())
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_an_input_output_error_with_room_left_is_no_full_disk(tmp_path):
     error = sqlite3.OperationalError("disk I/O error")
     error.sqlite_errorcode = sqlite3.SQLITE_IOERR_WRITE
@@ -158,6 +164,7 @@ from prepcheck.errors import StoreFault
 from prepcheck.settings import Settings
 from prepcheck.store import NewJob
 from prepcheck.trade.entries import Note
+from tests.store.logs import tamper
 from tests.store.records import AT, PLACE, record_for, spot
 folder, what = Path(sys.argv[1]), sys.argv[2]
 tasks.open_log(folder / "warm-up", Settings())  # loads everything while it may be read
@@ -175,7 +182,7 @@ except StoreFault as fault:
 
 
 @pytest.fixture
-def shared_folder() -> Iterator[Path]:
+def shared_folder(sqlite_only: None) -> Iterator[Path]:
     """A folder that every user may look into, with a log in it that only its owner may write to."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -189,6 +196,7 @@ def shared_folder() -> Iterator[Path]:
         (folder / "closed").chmod(0o755)
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_an_ordinary_user_is_told_that_a_log_may_not_be_written_to(shared_folder):
     (shared_folder / "closed" / "photos").mkdir(mode=0o777)
     (shared_folder / "closed" / "photos").chmod(0o777)
@@ -202,10 +210,12 @@ def test_an_ordinary_user_is_told_that_photos_may_not_be_added(shared_folder):
     assert "no permission" in said
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_an_ordinary_user_may_read_a_log_that_is_closed_for_writing(shared_folder):
     assert run(AS_ORDINARY_USER, shared_folder, "closed", "read").strip() == "1"
 
 
+@pytest.mark.usefixtures("sqlite_only")
 @pytest.mark.skipif(os.name == "nt" or os.getuid() != 0, reason="the owner may enter the folder")
 def test_an_ordinary_user_is_told_of_a_folder_that_is_barred(shared_folder):
     said = run(AS_ORDINARY_USER, shared_folder, "barred")
@@ -213,6 +223,7 @@ def test_an_ordinary_user_is_told_of_a_folder_that_is_barred(shared_folder):
     assert "no permission" in said
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_an_ordinary_user_is_told_of_a_folder_that_cannot_be_made(shared_folder):
     assert "no permission" in run(AS_ORDINARY_USER, shared_folder, "closed/new")
 
@@ -252,6 +263,7 @@ def test_a_photo_on_a_full_disk_leaves_no_row_and_no_half_file(small_disk):
     assert [path for path in archive.folder.rglob("*") if path.is_file()] == []
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_log_on_a_full_disk_keeps_what_it_has_and_goes_on_when_there_is_room(small_disk):
     store, _ = tasks.open_log(small_disk, Settings())
     tasks.open_job(store, NewJob("Bowser"), person="Ida", at=AT)
@@ -273,6 +285,7 @@ def log_until_full(store: Store, archive: Archive) -> int:
     raise AssertionError("the small disk never filled up")
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_disk_that_fills_up_while_logging_loses_no_logged_inspection(small_disk):
     store, archive = tasks.open_log(small_disk, Settings())
     tasks.open_job(store, NewJob("Bowser"), person="Ida", at=AT)
@@ -282,6 +295,7 @@ def test_a_disk_that_fills_up_while_logging_loses_no_logged_inspection(small_dis
     assert [archive.get(one.photo_sha256) for one in inspections] == [f"photo {n}".encode() for n in range(logged)]
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_a_new_store_on_a_full_disk_is_one_line(small_disk):
     fill(small_disk)
     with pytest.raises(StoreFull):

@@ -8,6 +8,7 @@ import pytest
 
 from prepcheck import tasks
 from prepcheck.settings import Settings
+from tests.store.logs import check_database
 from tests.store.records import start
 
 WRITER = """
@@ -16,6 +17,7 @@ from pathlib import Path
 from prepcheck import tasks
 from prepcheck.settings import Settings
 from prepcheck.store import NewJob
+from tests.store.logs import check_database
 from tests.store.records import AT, PLACE, record_for, spot
 folder, who, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 store, archive = tasks.open_log(folder, Settings())
@@ -60,5 +62,4 @@ def test_a_killed_writer_loses_nothing_that_it_reported(tmp_path: Path, lines: i
     for number in numbers:
         (inspection,) = tasks.job_story(store, number).spots[0].passes[0].inspections
         archive.get(inspection.photo_sha256)
-    with store.reading() as connection:
-        assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
+    check_database(store)

@@ -14,6 +14,7 @@ from prepcheck.errors import StoreFault, UnknownRecord, WrongUse
 from prepcheck.settings import Settings
 from prepcheck.store import LOG_FILE, PHOTO_FOLDER, Logged, NewJob, default_folder
 from prepcheck.terms import Standing
+from tests.store.logs import all_bytes
 from tests.store.records import AT, MODEL, PLACE, SETTINGS, drawn_by_person, new_log, record_for, spot
 
 SHA = hashlib.sha256(b"photo").hexdigest()
@@ -154,11 +155,11 @@ def test_an_inspection_of_another_job_cannot_be_corrected(log):
         put(log, spot(), job="2", corrects=1)
 
 
-def test_the_position_never_reaches_the_log(log, tmp_path):
+def test_the_position_never_reaches_the_log(log):
     record = record_for(b"photo", spot(), position=(47.123456, 9.654321))
     logged = tasks.log_inspection(*log, record, b"photo", **PLACE)
     assert logged.record.photo.position is None
-    assert b"47.123456" not in (tmp_path / LOG_FILE).read_bytes()
+    assert b"47.123456" not in all_bytes(log[0])
 
 
 def test_a_name_that_is_no_text_is_logged_escaped(log):
@@ -317,6 +318,7 @@ def test_a_disagreement_with_no_inspection_is_refused(log, number):
 # place
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_the_log_lies_in_the_users_data_folder_unless_told_otherwise(monkeypatch, tmp_path):
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     if sys.platform != "linux":
@@ -330,6 +332,7 @@ def test_photos_lie_beside_the_log(log, tmp_path):
     assert (tmp_path / PHOTO_FOLDER / SHA[:2] / f"{SHA}.jpg").read_bytes() == b"photo"
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_the_database_libraries_are_loaded_only_when_a_log_is_opened():
     code = (
         "import prepcheck.store, prepcheck.archive, sys; print({'sqlalchemy', 'alembic', 'numpy'} & set(sys.modules))"

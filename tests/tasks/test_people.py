@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from pathlib import Path
 
 import pytest
@@ -10,10 +9,10 @@ import pytest
 from prepcheck import tasks
 from prepcheck.errors import NotAllowed, PinLocked, UnknownRecord, WrongPin, WrongUse
 from prepcheck.settings import PeopleSettings, Settings
-from prepcheck.store import LOG_FILE
 from prepcheck.store.store import Store
 from prepcheck.tasks.people import Role, hash_pin
 from prepcheck.trade.entries import Note
+from tests.store.logs import other_program
 from tests.store.records import new_log
 from tests.tasks.shop import JOB, PINS, QUICK, minute, new_shop
 
@@ -118,10 +117,9 @@ def test_a_pin_that_cannot_be_used_is_refused(pin):
         hash_pin(pin, QUICK.people)
 
 
-def test_a_pin_is_kept_as_an_argon2id_hash_alone(shop, tmp_path):
-    connection = sqlite3.connect(tmp_path / LOG_FILE)
-    hashes = [pin for (pin,) in connection.execute("SELECT pin FROM credentials")]
-    connection.close()
+def test_a_pin_is_kept_as_an_argon2id_hash_alone(shop):
+    with other_program(shop) as other:
+        hashes = [pin for (pin,) in other.execute("SELECT pin FROM credentials").fetchall()]
     assert all(one.startswith("$argon2id$v=19$m=64,t=1,p=1$") for one in hashes)
     assert not any(pin in one for one in hashes for pin in PINS.values())
 
