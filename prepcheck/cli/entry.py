@@ -290,11 +290,17 @@ def _made(kind: type[Any], **told: Any) -> AnyEntry:
 
 
 def _log(
-    job: str, entry: AnyEntry, person: str, pin_file: Path | None, json: bool, settings: Path | None, store: StoreAddress | None
+    job: str,
+    entry: AnyEntry,
+    person: str,
+    pin_file: Path | None,
+    json: bool,
+    settings: Path | None,
+    store: StoreAddress | None,
 ) -> None:
     from prepcheck import tasks
-    from prepcheck.cli.entry_words import entry_words
     from prepcheck.cli.job import print_json
+    from prepcheck.report.entry_words import entry_words
     from prepcheck.settings import load
     from prepcheck.trade.units import System
 

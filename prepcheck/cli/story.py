@@ -10,10 +10,10 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from prepcheck.cli.entry_words import entry_words
 from prepcheck.cli.steps_text import steps_text
 from prepcheck.errors import printable
 from prepcheck.record import FlagRecord
+from prepcheck.report.entry_words import entry_words
 from prepcheck.report.job.units import said_in
 from prepcheck.report.words import score_words, since_words
 from prepcheck.store import Disagreement, Job, JobLine, LoggedEvent, LoggedInspection, PassStory, SpotStory, Story

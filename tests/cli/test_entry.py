@@ -125,10 +125,10 @@ def test_a_pressure_of_the_air_at_the_end_alone_is_refused(shop):
 
 def test_a_job_is_shown_in_the_units_of_the_shop_or_in_others(shop):
     shop.good("log", "wall", "1", "--gauge", "25.4 mm", "--person", "Ola")
-    assert "wall 1.00 in, by gauge" in shop.good("job", "show", "1", "--units", "us")
-    assert "wall 25.4 mm, by gauge" in shop.good("job", "show", "1")
+    assert "wall 1.00 in left; by gauge" in shop.good("job", "show", "1", "--units", "us")
+    assert "wall 25.4 mm left; by gauge" in shop.good("job", "show", "1")
     (shop.folder / "us.toml").write_text('[report]\nunits = "us"\n')
-    assert "wall 1.00 in, by gauge" in shop.good("job", "show", "1", "--settings", shop.folder / "us.toml")
+    assert "wall 1.00 in left; by gauge" in shop.good("job", "show", "1", "--settings", shop.folder / "us.toml")
 
 
 def test_a_note_is_logged_and_shown_with_the_job(shop):
@@ -139,13 +139,13 @@ def test_a_note_is_logged_and_shown_with_the_job(shop):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (READING, "oxygen 20.9 % by volume; sump at 09:00; sensor other"),
+        (READING, "oxygen 20.9 % by volume at sump; 09:00; sensor other"),
         (
             ["condition", "1", "ventilated", "--previous-contents", "diesel", "--person", "Ola"],
             "condition ventilated, held diesel",
         ),
-        (["wall", "1", "--gauge", "3.2 mm", "--person", "Ola"], "wall 3.20 mm, by gauge"),
-        (["leak", "1", "water", "--person", "Ola"], "water held; no leak seen; not told where it was looked"),
+        (["wall", "1", "--gauge", "3.2 mm", "--person", "Ola"], "wall 3.20 mm left; by gauge"),
+        (["leak", "1", "water", "--person", "Ola"], "water held, no leak seen; not told where it was looked"),
         (["certificate", "1", "--by", "A", "--rule", "B", "--person", "Ola"], "certified by A under B"),
     ],
 )

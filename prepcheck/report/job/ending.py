@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from prepcheck import __version__
 from prepcheck.record import OriginRecord
+from prepcheck.report.entry_words import entry_words
 from prepcheck.report.job.content import Block, Facts, Points, Section, Signatures, Table, Words
 from prepcheck.report.job.told import Told, by
 from prepcheck.report.words import fit_words
 from prepcheck.store.rows import LoggedEvent
 from prepcheck.terms import CAUTIONS, HOT_WORK_LINE
 from prepcheck.trade import entries as e
-from prepcheck.trade.units import Kind
 
 _FIGURES = (
     "told as they were logged: no score and no reading is computed again. This report only converts units, counts, and says "
@@ -41,9 +41,10 @@ def origin(told: Told) -> Section:
 
 
 def entries(told: Told) -> Section:
-    """List everything that people entered, in order."""
+    """List everything that people entered, in order; the whole of each stands in its own section."""
     rows = tuple(
-        (str(event.number), told.when(event.at), by(event), _entry(told, event)) for event in told.story.events
+        (str(event.number), told.when(event.at), by(event), entry_words(event, told.system, brief=True))
+        for event in told.story.events
     )
     if not rows:
         return Section("Entries of the log", (Words("No entry besides photos is logged."),))
@@ -125,58 +126,3 @@ def _erasure(told: Told, event: LoggedEvent, entry: e.Erased) -> Facts:
         ("Erased", f"{told.when(event.at)} by {by(event)}"),
     )
     return Facts("An erasure", rows)
-
-
-def _entry(told: Told, event: LoggedEvent) -> str:
-    """Say an entry in a line; its whole text stands in its own section."""
-    match event.entry:
-        case None:
-            return "erased for a lawful reason; its hash stays in the log"
-        case e.GasReading() as one:
-            return f"gas reading: {one.gas} {one.value:g} {one.gas.unit} at {one.place}"
-        case e.VesselCondition() as one:
-            return f"condition of the vessel: {one.condition}, held {one.previous_contents}"
-        case e.Certificate() as one:
-            return f"certificate by {one.certified_by} under {one.rule}"
-        case e.WallReading() as one:
-            return f"wall reading: {told.say(one.wall_mm, Kind.LENGTH)} left" + (
-                f" at {one.place}" if one.place else ""
-            )
-        case e.LeakEntry() as one:
-            return f"leak test: {one.method}, {_seen(one)}"
-        case e.PlanMade() as one:
-            return f"plan made: {one.what}"
-        case e.WorkChosen() as one:
-            return f"plan of steps chosen: {one.work}"
-        case other:
-            return _brief(other)
-
-
-def _brief(entry: e.AnyEntry) -> str:
-    match entry:
-        case e.StepDone() as one:
-            return f"step done: {one.step}"
-        case e.StepReleased() as one:
-            return f"step released: {one.step}" + (", override" if one.override else "")
-        case e.StepReopened() as one:
-            return f"step opened again: {one.step}"
-        case e.Note() as one:
-            return f"note: {_cut(one.text)}"
-        case e.Sealed() as one:
-            return f"sealed: {one.bag}"
-        case e.ShopFitLogged() as one:
-            return f"the shop's own fit of {one.model}: {one.outcome}"
-        case e.Erased() as one:
-            return f"erased: {one.what}"
-        case other:
-            return other.kind.replace("_", " ")
-
-
-def _cut(text: str, most: int = 80) -> str:
-    return text if len(text) <= most else f"{text[: most - 3]}..."
-
-
-def _seen(entry: e.LeakEntry) -> str:
-    if entry.leaks:
-        return f"leaks seen: {len(entry.leaks)}"
-    return "no leak seen where it was looked at" if entry.looked_at else "not told where it was looked"

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from prepcheck import tasks
 from prepcheck.errors import PrepcheckError
+from prepcheck.report.entry_words import entry_words
 from prepcheck.store import LoggedEvent, Story
 from prepcheck.trade import entries as e
 from prepcheck.trade.clearing import check_readings
@@ -20,7 +21,7 @@ from prepcheck.web.pages.desk import AtDesk, Desk
 from prepcheck.web.pages.entry_forms import FORMS
 from prepcheck.web.pages.forms import Form, Said, SentForm
 from prepcheck.web.pages.render import show
-from prepcheck.web.pages.said import entry_words, when
+from prepcheck.web.pages.said import when
 
 router = APIRouter()
 _LISTED = (e.GasReading, e.VesselCondition, e.Certificate, e.WallReading, e.LeakEntry, e.Note)
@@ -97,9 +98,11 @@ def readings_page(
         whats=tuple(What(key, one.name, key == chosen) for key, one in FORMS.items()),
         form=_form(story, chosen, said, error),
         live=chosen == "reading" and bool(conditions),
-        logged=next((entry_words(one, system) for one in events if one.number == logged), ""),
+        logged=next((entry_words(one, system, brief=True) for one in events if one.number == logged), ""),
         remarks=tuple(_said(desk, conditions, readings)),
-        entries=tuple(EntryRow(entry_words(one, system), when(one.at, zone), one.person) for one in reversed(events)),
+        entries=tuple(
+            EntryRow(entry_words(one, system, brief=True), when(one.at, zone), one.person) for one in reversed(events)
+        ),
     )
 
 

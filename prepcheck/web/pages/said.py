@@ -1,16 +1,14 @@
-"""Words that several pages share: leads of remarks, progress of steps, times, entries."""
+"""Words that several pages share: leads of remarks, progress of steps, times."""
 
 from __future__ import annotations
 
 from datetime import datetime, tzinfo
 
 from prepcheck.report.words import score_words
-from prepcheck.store import LoggedEvent, LoggedInspection, SpotStory
+from prepcheck.store import LoggedInspection, SpotStory
 from prepcheck.terms import Standing
-from prepcheck.trade import entries as e
 from prepcheck.trade.facts import Weight
 from prepcheck.trade.steps import Progress, StepState
-from prepcheck.trade.units import Kind, System, shown
 
 LEADS = {Weight.HOLD.value: "Held up", Weight.WARN.value: "Mind", Weight.NOTE.value: "Note"}
 """What goes before a remark."""
@@ -43,29 +41,3 @@ def progress_words(state: StepState, zone: tzinfo | None) -> str:
     role = f" ({state.role})" if state.role else ""
     although = ", although something spoke against it" if state.progress is Progress.OVERRIDDEN else ""
     return f"{'released' if state.step.hold_point else 'done'} by {state.by}{role}, {when(state.at, zone)}{although}"
-
-
-def entry_words(event: LoggedEvent, system: System) -> str:
-    """Say an entry that belongs to readings and notes in one line; others by what they are."""
-    match event.entry:
-        case None:
-            return "erased for a lawful reason"
-        case e.GasReading() as one:
-            of = f" ({one.of})" if one.of else ""
-            height = "" if one.height_m is None else f", {shown(one.height_m, Kind.HEIGHT, system, 2)} up"
-            return f"{one.gas}{of} {one.value:g} {one.gas.unit} at {one.place}{height}"
-        case e.VesselCondition() as one:
-            return f"condition {one.condition}, held {one.previous_contents}"
-        case e.Certificate() as one:
-            return f"certified by {one.certified_by} under {one.rule}"
-        case e.WallReading() as one:
-            where = f" at {one.place}" if one.place else ""
-            return f"wall {shown(one.wall_mm, Kind.LENGTH, system)} left{where}"
-        case e.LeakEntry(method="decay", leaks=(), looked_at=""):
-            return "pressure watched; no seam was looked at"
-        case e.LeakEntry() as one:
-            return f"looked for leaks by {one.method}: {'; '.join(one.leaks) or 'none seen'}"
-        case e.Note() as one:
-            return f"note: {one.text}"
-        case other:
-            return other.kind.replace("_", " ")

@@ -5,23 +5,16 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from prepcheck.store import LoggedEvent
 from prepcheck.terms import Standing
-from prepcheck.trade import entries as e
 from prepcheck.trade.facts import Weight
 from prepcheck.trade.steps import Progress, StepState
-from prepcheck.trade.units import System
 from prepcheck.trade.work import Step
-from prepcheck.web.pages.said import LEADS, entry_words, progress_words, score_of, spot_name, when
+from prepcheck.web.pages.said import LEADS, progress_words, score_of, spot_name, when
 from tests.report.job.made import spots
 
 AT = "2026-11-24T12:40:00+01:00"
 STEP = Step(name="weld", title="Weld")
 HOLD = Step(name="clear", title="Clear", hold_point=True)
-
-
-def said(entry, system=System.METRIC):
-    return entry_words(LoggedEvent(1, AT, "Mika", "", entry), system)
 
 
 def test_times_are_told_in_the_zone_asked_for():
@@ -71,34 +64,3 @@ def test_a_step_tells_how_it_stands_and_who_made_it_so(state, words):
 def test_every_progress_of_a_step_can_be_told():
     for one in Progress:
         assert progress_words(StepState(HOLD, one, did="a", did_at=AT, by="b", at=AT), UTC)
-
-
-def test_entries_are_told_in_one_line_with_their_units():
-    taken = datetime.fromisoformat(AT)
-    reading = e.GasReading(gas="toxic", of="benzene", value=0.5, place="sump", height_m=0.25, taken_at=taken)
-    wall = e.WallReading(method="gauge", wall_mm=3.9, place="seam", taken_at=taken)
-    leak = e.LeakEntry(method="bubbles", leaks=("toe", "neck"), started_at=taken)
-    assert said(reading) == "toxic (benzene) 0.5 ppm at sump, 0.25 m up"
-    assert said(wall) == "wall 3.90 mm left at seam"
-    assert said(leak) == "looked for leaks by bubbles: toe; neck"
-    assert said(e.LeakEntry(method="water", started_at=taken)) == "looked for leaks by water: none seen"
-
-
-def test_a_pressure_only_watched_is_no_look_for_leaks():
-    # 33 CFR 183.580 (seen): watching the gauge fall does not count as the leak check
-    watched = e.LeakEntry(method="decay", started_at=datetime.fromisoformat(AT))
-    assert said(watched) == "pressure watched; no seam was looked at"
-
-
-def test_lengths_are_told_in_the_shops_units():
-    wall = e.WallReading(method="gauge", wall_mm=25.4, taken_at=datetime.fromisoformat(AT))
-    assert said(wall, System.US) == "wall 1.00 in left"  # 1 in = 25.4 mm exactly (NIST SP 811, from memory)
-
-
-def test_an_erased_entry_says_so():
-    assert said(None) == "erased for a lawful reason"
-
-
-def test_every_kind_of_entry_can_be_told():
-    assert said(e.StepDone(step="weld")) == "step done"
-    assert said(e.Note(text="white dust")) == "note: white dust"
