@@ -44,9 +44,9 @@ def make_keys(folder: Path, now: datetime) -> datetime:
         write_new(folder / KEY, private, 0o400)
         for name, data in files.items():
             write_new(folder / name, data)
-    except FileExistsError as error:
-        raise CannotWrite("there are keys already", "Name a new folder", str(folder)) from error
     except OSError as error:
+        if any((folder / name).exists() for name in (KEY, *files)):
+            raise CannotWrite("there are keys already", "Name a new folder", str(folder)) from error
         raise CannotWrite(f"cannot be written ({error.strerror})", "Choose another folder", str(folder)) from error
     return certificate.not_valid_after_utc
 
@@ -65,7 +65,7 @@ def check_address(address: str, keys: Path | None) -> None:
     except ValueError:
         complete = False
     if not complete or parts.scheme not in ("tls", "tcp"):
-        raise WrongUse("is no address of a scheduler", _EXAMPLE, address)
+        raise WrongUse("is no address of a scheduler", _EXAMPLE, address.rpartition("@")[2])
     if parts.scheme == "tcp" and not is_here(parts.hostname or ""):
         raise WrongUse("would send photos unencrypted to another computer", _EXAMPLE, address)
     if parts.scheme == "tls" and keys is None:
