@@ -75,11 +75,9 @@ class Batch:
 
     def write(self) -> list[Path]:
         """Write tables and sheets anew from the ledger and return their files."""
-        key = self.way.spec.key
-        origin = f"prepcheck {key.version}, model {self.way.spec.origin.name} ({key.model_sha256[:12]})"
         title = f"Photos of {printable(Path(self.source.name).name or self.source.name)}"
         tables = write_tables(self.ledger, self.folder, parquet=self.parquet)
-        return [*tables, *write_sheets(self.ledger, self.folder, title, origin)]
+        return [*tables, *write_sheets(self.ledger, self.folder, title, self.way.spec.told)]
 
     @property
     def exit_code(self) -> int:
@@ -111,10 +109,15 @@ def open_batch(source: Source, way: Way, folder: Path, log: Log | None = None, *
     """
     if parquet:
         need_parquet()
+    return Batch(source, way, folder, open_ledger(folder), has_parquet() if parquet is None else parquet, log)
+
+
+def open_ledger(folder: Path) -> Ledger:
+    """Open the ledger of an output folder, made when missing; raises as `open_batch`."""
     make_folder(folder)
     if not (folder / FILE).exists() and (there := [name for name in _OUTPUTS if (folder / name).exists()]):
         raise WrongUse(f"has a {there[0]} that is none of a batch here", "Choose another folder", str(folder))
-    return Batch(source, way, folder, Ledger(folder), has_parquet() if parquet is None else parquet, log)
+    return Ledger(folder / FILE)
 
 
 def check_apart(source: Path, folder: Path) -> None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from prepcheck.batch.crew import Crew, Workers
 from prepcheck.batch.log import Log
 from prepcheck.batch.placing import Placing, read_placing
-from prepcheck.batch.sources import Source, photos
+from prepcheck.batch.sources import Source, open_source, photos
 from prepcheck.errors import WrongUse
 from prepcheck.settings import Settings
 from prepcheck.tasks import open_log
@@ -45,6 +47,34 @@ class Said:
     def read(self) -> Placing:
         """Read pattern and table; `WrongUse` when they cannot be used."""
         return read_placing(call=self.places, names=self.names, sidecar=self.sidecar)
+
+
+def source_at(text: str, settings: Settings) -> Source:
+    """Return the photos at a path or an address of an object store as a source; `WrongUse` when it is none."""
+    from prepcheck.archive.bucket import is_address
+
+    if is_address(text):
+        from prepcheck.batch.objects import open_objects
+
+        return open_objects(text, settings.photo.max_bytes)
+    return open_source(Path(text), settings.photo.max_bytes)
+
+
+def crew_of(workers: int | None, cluster: str | None, keys: Path | None) -> Crew:
+    """Return who works: a cluster, or `workers` processes of this machine, one for each core when None.
+
+    Raises
+    ------
+    WrongUse, ClusterFault
+        The cluster may not be spoken to, or does not answer; or both are asked for.
+    """
+    if cluster is None:
+        return Workers(workers or os.cpu_count() or 1)
+    if workers is not None:
+        raise WrongUse("a cluster has its own workers", "Leave out --workers", cluster)
+    from prepcheck.batch.cluster import Cluster
+
+    return Cluster(cluster, keys)
 
 
 def checked_log(

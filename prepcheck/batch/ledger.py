@@ -27,7 +27,8 @@ _TABLES = """
 CREATE TABLE files (name BLOB PRIMARY KEY, stamp TEXT NOT NULL, sha256 TEXT NOT NULL, look TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE answers (
   name BLOB NOT NULL, sha256 TEXT NOT NULL, look TEXT NOT NULL,
-  rank INTEGER NOT NULL, score REAL, error TEXT NOT NULL, line TEXT NOT NULL, thumbnail BLOB NOT NULL,
+  rank INTEGER NOT NULL, score REAL, error TEXT NOT NULL, line TEXT NOT NULL, outline INTEGER,
+  thumbnail BLOB NOT NULL,
   PRIMARY KEY (name, sha256, look)
 );
 CREATE TABLE places (
@@ -37,7 +38,7 @@ CREATE TABLE places (
 ) WITHOUT ROWID;
 """
 _ROW = (
-    "SELECT a.name, a.sha256, a.look, a.line, p.job, p.spot, p.pass_no, p.person, p.inspection, p.fault"
+    "SELECT a.name, a.sha256, a.look, a.line, a.outline, p.job, p.spot, p.pass_no, p.person, p.inspection, p.fault"
     " FROM answers a {join} JOIN files f ON f.name = a.name AND f.sha256 = a.sha256 AND f.look = a.look"
     " LEFT JOIN places p ON p.name = a.name AND p.sha256 = a.sha256 AND p.look = a.look"
 )
@@ -69,6 +70,8 @@ class Row:
         Key of the look.
     line : str
         The contract's line.
+    outline : int or None
+        Of a photo looked at again: the outline that is the spot of before.
     placed : Placed or None
         None when it has no place in the log.
     """
@@ -77,6 +80,7 @@ class Row:
     sha256: str
     look: str
     line: str = field(repr=False)
+    outline: int | None = None
     placed: Placed | None = None
 
     @property
@@ -88,6 +92,11 @@ class Row:
 class Ledger:
     """The ledger of one output folder, locked until closed.
 
+    Parameters
+    ----------
+    path : Path
+        The file, made when missing.
+
     Raises
     ------
     StoreBusy
@@ -96,8 +105,8 @@ class Ledger:
         The file is of a newer version, or no ledger.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.path = folder / FILE
+    def __init__(self, path: Path) -> None:
+        self.path = path
         with self._faults():
             self._base = sqlite3.connect(self.path, timeout=1.0, isolation_level=None)
             self._base.executescript(
@@ -137,8 +146,8 @@ class Ledger:
             self._base.execute("DELETE FROM answers WHERE name = ? AND sha256 = ''", (name,))
             if done.line:
                 self._base.execute(
-                    "INSERT OR IGNORE INTO answers VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                    (name, done.sha256, look, *_order(done), done.error, done.line, done.thumbnail),
+                    "INSERT OR IGNORE INTO answers VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    (name, done.sha256, look, *_order(done), done.error, done.line, done.outline, done.thumbnail),
                 )
             self._base.execute("REPLACE INTO files VALUES (?, ?, ?, ?)", (name, item.stamp, done.sha256, look))
 
@@ -166,11 +175,13 @@ class Ledger:
     def worst_first(self) -> Iterator[tuple[Row, bytes]]:
         """Yield how each file stands now with its thumbnail, worst first."""
         for row in self._rows(_ROW.format(join="") + " ORDER BY a.rank, a.score, a.name"):
-            (small,) = self._base.execute(
-                "SELECT thumbnail FROM answers WHERE name = ? AND sha256 = ? AND look = ?",
-                (_key(row.name), row.sha256, row.look),
-            ).fetchone()
-            yield row, small
+            yield row, self.thumbnail(row)
+
+    def thumbnail(self, row: Row) -> bytes:
+        """Return the picture of an answer; empty for an error."""
+        query = "SELECT thumbnail FROM answers WHERE name = ? AND sha256 = ? AND look = ?"
+        (small,) = self._base.execute(query, (_key(row.name), row.sha256, row.look)).fetchone()
+        return bytes(small)
 
     def counts(self) -> dict[str, int]:
         """Return how many files have which standing, worst first; ``error`` for those without an answer."""
@@ -181,8 +192,9 @@ class Ledger:
 
     def _rows(self, query: str, *given: bytes) -> Iterator[Row]:
         with self._faults():
-            for name, sha256, look, line, job, *place in self._base.execute(query, given):
-                yield Row(_name(name), sha256, look, line, None if job is None else Placed(job, *place))
+            for name, sha256, look, line, outline, job, *place in self._base.execute(query, given):
+                placed = None if job is None else Placed(job, *place)
+                yield Row(_name(name), sha256, look, line, outline, placed)
 
     @contextmanager
     def _writing(self) -> Iterator[None]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from prepcheck.batch.crew import Crew
 from prepcheck.batch.ledger import Ledger
 from prepcheck.batch.sources import Item, Source, photos
-from prepcheck.batch.work import LookSpec, PhotoTask
+from prepcheck.batch.work import LookSpec, PhotoTask, Task
 
 
 @dataclass(frozen=True)
@@ -40,12 +40,15 @@ class Round:
         Where the photos are, how to look at them, and what has an answer.
     ready : callable
         Whether a photo may be taken yet.
+    task : callable
+        Makes the task for a photo from its number, the item, how to look, and what is known of its name.
     """
 
     source: Source
     way: Way
     ledger: Ledger
     ready: Callable[[Item], bool] = always
+    task: Callable[[int, Item, LookSpec, frozenset[str]], Task] | None = None
 
     def to_do(self) -> Iterator[tuple[Item, LookSpec]]:
         """Yield the photos, and how to look at them."""
@@ -64,8 +67,11 @@ class Round:
             told()
         return count
 
-    def _tasks(self, at_work: dict[int, tuple[Item, str]]) -> Iterator[PhotoTask]:
+    def _tasks(self, at_work: dict[int, tuple[Item, str]]) -> Iterator[Task]:
         for number, (item, spec) in enumerate(self.to_do()):
             look = spec.key.text
             at_work[number] = item, look
-            yield PhotoTask(number, item, self.source, spec, self.ledger.known(item.name, look))
+            yield (self.task or self._photo_task)(number, item, spec, self.ledger.known(item.name, look))
+
+    def _photo_task(self, number: int, item: Item, spec: LookSpec, known: frozenset[str]) -> Task:
+        return PhotoTask(number, item, self.source, spec, known)

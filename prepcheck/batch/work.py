@@ -84,6 +84,11 @@ class LookSpec:
         digest = settings_sha256(look.settings, look.model)
         return LookKey(__version__, look.model.origin.sha256, digest, look.inputs_sha256())
 
+    @property
+    def told(self) -> str:
+        """What answers are made with, in words."""
+        return f"prepcheck {__version__}, model {self.origin.name} ({self.origin.sha256[:12]})"
+
     def stating(self, mm_per_px: float | None) -> LookSpec:
         """Return the same with another stated scale; None leaves it."""
         return self if mm_per_px in (None, self.mm_per_px) else replace(self, mm_per_px=mm_per_px)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
+from collections.abc import Callable
+from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,15 +17,23 @@ from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
     from prepcheck.batch.batch import Batch, Plan
+    from prepcheck.batch.call import Said
     from prepcheck.batch.crew import Crew
+    from prepcheck.batch.work import LookSpec
+    from prepcheck.store import StoreAddress
 
 _STOPPED = 130
 """Exit code after Ctrl-C, as shells have it."""
 
 
 def batch(
-    source: Annotated[Path, typer.Argument(metavar="SOURCE", help="Folder with photos, or a zip file of them.")],
     out: Annotated[Path, typer.Option(help="Folder for tables and contact sheet; the same one again goes on.")],
+    source: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[SOURCE]", help="Folder or zip file with photos, or an address such as s3://bucket/folder."
+        ),
+    ] = None,
     mm_per_px: Annotated[float | None, typer.Option(help="State a known scale, mm per pixel of each photo.")] = None,
     job: Annotated[str | None, typer.Option(help="Log the photos into this job.")] = None,
     spot: Annotated[str | None, typer.Option(help="The job's spot that all photos show.")] = None,
@@ -37,7 +47,16 @@ def batch(
         typer.Option(help="CSV with a line for each file: file, job, spot, pass_no, person, mm_per_px, outline, note."),
     ] = None,
     new_people: Annotated[bool, typer.Option("--new-people", help="Names of people may be new to the log.")] = False,
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="Not SOURCE but what the log has, all of it or --job, is looked at once more."),
+    ] = False,
+    log: Annotated[
+        bool, typer.Option("--log", help="With --again: log new inspections that correct the old ones.")
+    ] = False,
     workers: Annotated[int | None, typer.Option(min=1, max=256, help="Processes; one for each core otherwise.")] = None,
+    cluster: Annotated[str | None, typer.Option(help="Address of a Dask scheduler whose workers do the work.")] = None,
+    cluster_keys: Annotated[Path | None, typer.Option(help="Folder with the keys of the cluster.")] = None,
     watch: Annotated[bool, typer.Option("--watch", help="Go on with photos that are added, until Ctrl-C.")] = False,
     parquet: Annotated[
         bool | None, typer.Option("--parquet/--no-parquet", help="Write Parquet too; where that can be otherwise.")
@@ -50,35 +69,71 @@ def batch(
     """Look at many photos: one table, and a contact sheet with the worst first.
 
     Ended in any way, it goes on where it was: call it again with the same --out. A file that cannot be read is a line of
-    the table, and the rest go on.
+    the table, and the rest go on. With --again, the log's own photos, and a report of what is different now.
     """
-    from prepcheck.batch.batch import check_apart, open_batch
-    from prepcheck.batch.call import Said, checked_log
-    from prepcheck.batch.crew import Workers
-    from prepcheck.batch.run import Way
-    from prepcheck.batch.sources import open_source, photos
+    from prepcheck.batch.call import Said, crew_of
     from prepcheck.batch.work import LookSpec
     from prepcheck.looking import prepare
 
-    check_apart(source, out)
     look = prepare(settings_file=settings, model_name=model, mm_per_px=mm_per_px, photos=2)
-    opened = open_source(source, look.settings.photo.max_bytes)
+    spec, crew = LookSpec.of(look), partial(crew_of, workers, cluster, cluster_keys)
+    if again:
+        from prepcheck.cli.batch_again import look_again
+
+        _refuse(source, spot, names, sidecar, mm_per_px, watch)
+        if log and not person:
+            raise WrongUse("nobody answers for what is logged", "Say who with --person")
+        sys.exit(_to_the_end(lambda: look_again(out, store, spec, crew, job, person if log else None, json=json)))
+    if source is None or log:
+        raise WrongUse(
+            "SOURCE is missing" if source is None else "--log goes with --again", "See prepcheck batch --help"
+        )
     said = Said({"job": job, "spot": spot, "person": person}, names, sidecar, new_people, photos_come=watch)
-    placing = said.read()
-    log = checked_log(said, placing, opened, store, look.settings)
-    if not watch and next(photos(opened), None) is None:
-        raise WrongUse("holds no photo", "Name the folder with the photos", opened.name)
-    batch = open_batch(opened, Way(LookSpec.of(look), placing.scale_of), out, log, parquet=parquet)
-    crew = Workers(workers or os.cpu_count() or 1)
+    sys.exit(_to_the_end(lambda: _look(source, out, said, spec, crew, store, parquet=parquet, watch=watch, json=json)))
+
+
+def _to_the_end(work: Callable[[], int]) -> int:
+    """Return the exit code of `work`, also when it is stopped by Ctrl-C."""
     try:
-        code = _watch(batch, crew, json) if watch else _work(batch, crew, json)
+        return work()
     except KeyboardInterrupt:
         typer.echo("\nStopped. Call again with the same --out to go on.", err=True)
-        code = _STOPPED
-    finally:
-        crew.close()
-        batch.ledger.close()
-    sys.exit(code)
+        return _STOPPED
+
+
+def _look(
+    source: str,
+    out: Path,
+    said: Said,
+    spec: LookSpec,
+    crew_of: Callable[[], Crew],
+    store: StoreAddress | None,
+    *,
+    parquet: bool | None,
+    watch: bool,
+    json: bool,
+) -> int:
+    """Check what was said, then look at the photos of a source."""
+    from prepcheck.batch.batch import check_apart, open_batch
+    from prepcheck.batch.call import checked_log, source_at
+    from prepcheck.batch.run import Way
+    from prepcheck.batch.sources import photos
+
+    check_apart(Path(source), out)
+    opened, placing = source_at(source, spec.settings), said.read()
+    log = checked_log(said, placing, opened, store, spec.settings)
+    if not watch and next(photos(opened), None) is None:
+        raise WrongUse("holds no photo", "Name the folder with the photos", opened.name)
+    batch = open_batch(opened, Way(spec, placing.scale_of), out, log, parquet=parquet)
+    with closing(batch.ledger), closing(crew_of()) as crew:
+        return _watch(batch, crew, json) if watch else _work(batch, crew, json)
+
+
+def _refuse(*given: object) -> None:
+    if any(given):
+        raise WrongUse(
+            "--again takes photos and places from the log", "Leave out SOURCE and what is said of its photos"
+        )
 
 
 def _work(batch: Batch, crew: Crew, json: bool) -> int:

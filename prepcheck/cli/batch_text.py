@@ -106,9 +106,8 @@ class Made:
 
     def words(self) -> str:
         """Say how many of which standing, what was logged, and where it is written."""
-        log = [_log_words(self.logged)] if self.logged != type(self.logged)() else []
         written = [f"Written: {printable(str(path))}" for path in self.files]
-        return "\n".join([_counts_words(self.counts), *log, CAUTION_LINE, *written])
+        return "\n".join([_counts_words(self.counts), *log_words(self.logged), CAUTION_LINE, *written])
 
 
 def done_words(new: int, counts: dict[str, int]) -> str:
@@ -121,11 +120,12 @@ def _counts_words(counts: dict[str, int]) -> str:
     return ", ".join(named) or "no photo"
 
 
-def _log_words(logged: LogCount) -> str:
+def log_words(logged: LogCount) -> list[str]:
+    """Say what was logged, in no line where nothing was to be."""
+    if not (logged.logged or logged.before or logged.faults):
+        return []
     said = f"Logged {logged.logged:,}" + (f", {logged.before:,} were logged before" if logged.before else "")
-    if not logged.faults:
-        return said
-    return f"{said}; {logged.faults:,} could not be logged: column not_logged of the table says why"
+    return [said + (f"; {logged.faults:,} could not be logged, see the table" if logged.faults else "")]
 
 
 def tell_errors(ledger: Ledger) -> None:

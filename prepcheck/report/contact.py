@@ -95,31 +95,33 @@ def page_name(number: int) -> str:
 
 def contact_page(sheet: Sheet, photos: Sequence[Shown]) -> str:
     """Lay a page out as HTML; every text is escaped, and its policy lets nothing be loaded or run."""
+    return "\n".join((*head_html(sheet.title), *_body(sheet, photos), "</html>", ""))
+
+
+def head_html(title: str) -> Iterator[str]:
+    """Yield the head of a page, with the style within and a policy that lets nothing be loaded or run."""
     style = _STYLE.read_text(encoding="utf-8")
-    return "\n".join((*_head(sheet, style), *_body(sheet, photos), "</html>", ""))
-
-
-def _head(sheet: Sheet, style: str) -> Iterator[str]:
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     policy = f"default-src 'none'; img-src data:; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     yield '<!DOCTYPE html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">'
     yield f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{_text(sheet.title)}</title>\n<style>{style}</style>\n</head>"
+    yield f"<title>{escaped(title)}</title>\n<style>{style}</style>\n</head>"
 
 
 def _body(sheet: Sheet, photos: Sequence[Shown]) -> Iterator[str]:
-    yield f"<body>\n{_signs()}\n<header>\n<p>Contact sheet, worst first</p>\n<h1>{_text(sheet.title)}</h1>"
-    yield f"<ul class=counts>{''.join(_count(word, count) for word, count in sheet.counts.items() if count)}</ul>"
-    yield f'<p class="caution">{_text(CAUTION_LINE)}</p>\n{_pages(sheet, "top")}</header>\n<main>'
+    yield f"<body>\n{signs_html()}\n<header>\n<p>Contact sheet, worst first</p>\n<h1>{escaped(sheet.title)}</h1>"
+    yield f'<ul class="counts">{"".join(_count(word, count) for word, count in sheet.counts.items() if count)}</ul>'
+    yield f'<p class="caution">{escaped(CAUTION_LINE)}</p>\n{_pages(sheet, "top")}</header>\n<main>'
     yield f'<ol start="{sheet.first}">'
     for photo in photos:
         yield _photo(photo)
     yield f"</ol></main>\n{_pages(sheet, 'bottom')}"
-    yield f"<footer><p>{_text(HOT_WORK_LINE)}</p><p>{_text(sheet.origin)}</p></footer>\n</body>"
+    yield f"<footer><p>{escaped(HOT_WORK_LINE)}</p><p>{escaped(sheet.origin)}</p></footer>\n</body>"
 
 
-def _signs() -> str:
+def signs_html() -> str:
+    """Return the shapes of the standings, hidden, for `standing_html` to use."""
     symbols = "".join(
         f'<symbol id="{_class(word)}" viewBox="0 0 32 32">{drawn}</symbol>' for word, drawn in _SIGNS.items()
     )
@@ -127,12 +129,13 @@ def _signs() -> str:
 
 
 def _count(word: str, count: int) -> str:
-    return f"<li>{_standing(word)} {count:,}</li>"
+    return f"<li>{standing_html(word)} {count:,}</li>"
 
 
-def _standing(word: str) -> str:
+def standing_html(word: str) -> str:
+    """Return a standing as word, shape and colour."""
     sign = f'<svg aria-hidden="true"><use href="#{_class(word)}"></use></svg>'
-    return f'<span class="standing {_class(word)}">{sign}{_text(word)}</span>'
+    return f'<span class="standing {_class(word)}">{sign}{escaped(word)}</span>'
 
 
 def _pages(sheet: Sheet, where: str) -> str:
@@ -144,17 +147,21 @@ def _pages(sheet: Sheet, where: str) -> str:
 
 
 def _photo(photo: Shown) -> str:
-    picture = '<span class="none"></span>'
-    if photo.picture:
-        data = base64.b64encode(photo.picture).decode()
-        picture = f'<img src="data:image/jpeg;base64,{data}" alt="Marked photo" loading="lazy">'
-    said = "".join(f"<p>{_text(line)}</p>" for line in photo.said)
-    return f"<li>{picture}<div>{_standing(photo.word)}<h2>{_text(photo.name)}</h2>{said}</div></li>"
+    picture = picture_html(photo.picture, "Marked photo") if photo.picture else '<span class="none"></span>'
+    said = "".join(f"<p>{escaped(line)}</p>" for line in photo.said)
+    return f"<li>{picture}<div>{standing_html(photo.word)}<h2>{escaped(photo.name)}</h2>{said}</div></li>"
+
+
+def picture_html(jpeg: bytes, alt: str) -> str:
+    """Return a picture within the page."""
+    data = base64.b64encode(jpeg).decode()
+    return f'<img src="data:image/jpeg;base64,{data}" alt="{escaped(alt)}" loading="lazy">'
 
 
 def _class(word: str) -> str:
     return word.replace(" ", "-")
 
 
-def _text(text: str) -> str:
+def escaped(text: str) -> str:
+    """Return a text for a page, on one line."""
     return escape(printable(text))

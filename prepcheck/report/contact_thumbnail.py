@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 import simplejpeg
@@ -15,7 +17,7 @@ ROOM = (320, 240)
 """Most width and height in pixels."""
 _UNIT = 0.85
 """Strokes and letters beside those of a picture as wide as a phone's screen."""
-_QUALITY = 82
+_QUALITY, _GAP = 82, 8
 
 
 def thumbnail(record: Record, rgb: Raster, states: Raster | None) -> bytes:
@@ -37,6 +39,14 @@ def thumbnail(record: Record, rgb: Raster, states: Raster | None) -> bytes:
     scale = width / record.photo.width, height / record.photo.height
     draw_marks(small, View(0, 0, width, height, scale, _UNIT), record, states, _short)
     return bytes(simplejpeg.encode_jpeg(small, quality=_QUALITY, colorsubsampling="444"))
+
+
+def side_by_side(pictures: Sequence[bytes]) -> bytes:
+    """Lay JPEG pictures of one height beside each other; JPEG bytes."""
+    shown = [simplejpeg.decode_jpeg(picture) for picture in pictures]
+    gap = np.full((shown[0].shape[0], _GAP, 3), 255, np.uint8)
+    wide = np.hstack([part for picture in shown for part in (gap, picture)][1:])
+    return bytes(simplejpeg.encode_jpeg(np.ascontiguousarray(wide), quality=_QUALITY, colorsubsampling="444"))
 
 
 def _short(patch: PatchRecord) -> str:
