@@ -64,7 +64,8 @@ def list_work(store: Store) -> list[PersonLine]:
     with store.reading() as connection:
         rows = connection.execute(query).all()
         ends = {number for row in rows for number in (row.first, row.last) if number is not None}
-        times = dict(connection.execute(sa.select(i.c.id, i.c.at).where(i.c.id.in_(ends))).tuples().all())
+        rows_at = connection.execute(sa.select(i.c.id, i.c.at).where(i.c.id.in_(ends)))
+        times = {row.id: row.at for row in rows_at}
     return [_line(row, times) for row in rows]
 
 
@@ -152,8 +153,8 @@ def kept_about(store: Store, name: str) -> Kept:
 
 
 def _kind(connection: sa.Connection, number: int, what: str, table: sa.Table, person: Any, at: Any) -> Kind:
-    rows = connection.execute(sa.select(table.c.id, at).where(person == number).order_by(table.c.id)).tuples().all()
-    return Kind(what, tuple(Item(key, datetime.fromisoformat(time)) for key, time in rows))
+    query = sa.select(table.c.id, at.label("at")).where(person == number).order_by(table.c.id)
+    return Kind(what, tuple(Item(row.id, datetime.fromisoformat(row.at)) for row in connection.execute(query)))
 
 
 def _kinds() -> list[tuple[str, sa.Table, sa.Column[Any], sa.Column[Any]]]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 
 from prepcheck.progress.blocks import Block
 from prepcheck.report.feedback_words import exact, tally_words
@@ -13,8 +14,10 @@ from prepcheck.report.job.page import svg_of
 Mark = Stroke | Lettering
 AXES = {"spots": "spots in order", "month": "month"}
 TITLE = "Bright at the first pass"
-_LEFT, _TOP, _PLOT, _RIGHT = 40.0, 6.0, 64.0, 420.0
+_LEFT, _TOP, _PLOT, _RIGHT = 40.0, 6.0, 64.0, 316.0
 _TICKS = (0.0, 0.5, 1.0)
+_LABEL = 40.0
+"""Room that the words under a stretch need."""
 _STYLE = (
     "svg{background:#fff;font-family:sans-serif}text{fill:#161c26}.ink{stroke:#161c26}.faint{stroke:#a8aeb4}"
     ".accent{stroke:#c43e0c}"
@@ -41,11 +44,12 @@ def over_time(blocks: Sequence[Block], least: int, axis: str) -> Chart:
     right = _LEFT + step * max(len(shown), 1)
     marks = [mark for share in _TICKS for mark in _level(share, right)]
     marks += _band(shown, places)
-    for x, block in zip(places, shown, strict=True):
-        marks += _stretch(block, x, step, least)
+    every = math.ceil(_LABEL / step)
+    for k, (x, block) in enumerate(zip(places, shown, strict=True)):
+        marks += [*_stretch(block, x, min(6.0, 0.22 * step), least), *(_words(block, x) if k % every == 0 else ())]
     marks.append(Lettering((8, _TOP + _PLOT + 38), _legend(axis, least, len(blocks) - len(shown)), 8.5))
     alt = "; ".join(f"{block.label}: {tally_words(block.tally, least)}" for block in shown) or "nothing to draw yet"
-    return Chart(TITLE, alt, max(right + 10, _RIGHT + 20), _TOP + _PLOT + 42, tuple(marks))
+    return Chart(TITLE, alt, _RIGHT + 14, _TOP + _PLOT + 42, tuple(marks))
 
 
 def chart_file(chart: Chart) -> str:
@@ -72,20 +76,20 @@ def _band(blocks: Sequence[Block], places: Sequence[float]) -> list[Mark]:
     return [Stroke(tuple((x, _y(end)) for x, end in zip(places, edge, strict=True)), 0.8, Ink.FAINT) for edge in edges]
 
 
-def _stretch(block: Block, x: float, step: float, least: int) -> list[Mark]:
-    found, foot = exact(block.tally), _TOP + _PLOT
-    half = min(6.0, 0.22 * step)
-    marks: list[Mark] = [
-        Lettering((x, foot + 13), block.label, 8.0, "middle", bold=True),
-        Lettering((x, foot + 24), f"{block.tally.hits} of {block.tally.of}", 8.0, "middle"),
-        Stroke(((x, _y(found.low)), (x, _y(found.high))), 1.4),
-        *(Stroke(((x - half, _y(end)), (x + half, _y(end))), 1.4) for end in (found.low, found.high)),
-    ]
-    if found.share is None or block.tally.of < least:
-        return marks
-    return [*marks, Stroke(((x, _y(found.share)),), 7.0, Ink.ACCENT)]
+def _words(block: Block, x: float) -> Iterator[Mark]:
+    yield Lettering((x, _TOP + _PLOT + 13), block.label, 8.5, "middle", bold=True)
+    yield Lettering((x, _TOP + _PLOT + 24), f"{block.tally.hits} of {block.tally.of}", 8.5, "middle")
+
+
+def _stretch(block: Block, x: float, half: float, least: int) -> Iterator[Mark]:
+    found = exact(block.tally)
+    yield Stroke(((x, _y(found.low)), (x, _y(found.high))), 1.4)
+    for end in (found.low, found.high):
+        yield Stroke(((x - half, _y(end)), (x + half, _y(end))), 1.4)
+    if found.share is not None and block.tally.of >= least:
+        yield Stroke(((x, _y(found.share)),), 7.0, Ink.ACCENT)
 
 
 def _legend(axis: str, least: int, left_out: int) -> str:
-    words = f"by {axis}; bars: 95% interval; no dot under {least} spots"
-    return f"{words}; the oldest {left_out} are not drawn" if left_out else words
+    words = f"by {axis}; bar: 95% interval; no dot under {least} spots"
+    return f"{words}; oldest {left_out} left out" if left_out else words
