@@ -83,6 +83,10 @@ class Cluster:
             for key in self._some_ended():
                 yield self._answer(*self._at_hand.pop(key)[:2])
 
+    def machines(self) -> dict[str, int]:
+        """Return how many photos each worker looks at at once, by its address."""
+        return dict(self._ask(self._client.nthreads))
+
     def close(self) -> None:
         """Leave the cluster; what it has at hand for this client is dropped."""
         self._at_hand.clear()
@@ -107,7 +111,7 @@ class Cluster:
 
     def _has_room(self) -> bool:
         if time.monotonic() - self._counted > _PATIENCE:
-            self._threads, self._counted = sum(self._ask(self._client.nthreads).values()), time.monotonic()
+            self._threads, self._counted = sum(self.machines().values()), time.monotonic()
         few = len(self._at_hand) < _AHEAD * max(self._threads, 1)
         return few and (not self._at_hand or sum(size for *_, size in self._at_hand.values()) < _MOST_BYTES)
 
@@ -119,7 +123,7 @@ class Cluster:
                 yield self._ended.get(timeout=_PATIENCE)
                 break
             except Empty:
-                seconds = 0.0 if self._ask(self._client.nthreads) else seconds + _PATIENCE
+                seconds = 0.0 if self.machines() else seconds + _PATIENCE
             if seconds > _SECONDS_WITHOUT_WORKER:
                 raise ClusterFault("no worker is left", "Start workers, then run again to go on", self.address)
         while not self._ended.empty():

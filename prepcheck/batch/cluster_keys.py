@@ -69,7 +69,7 @@ def check_address(address: str, keys: Path | None) -> None:
     if parts.scheme == "tcp" and not is_here(parts.hostname or ""):
         raise WrongUse("would send photos unencrypted to another computer", _EXAMPLE, address)
     if parts.scheme == "tls" and keys is None:
-        raise WrongUse("needs the keys of the cluster", "Name their folder with --tls-folder", address)
+        raise WrongUse("needs the keys of the cluster", "Name their folder with --cluster-keys", address)
 
 
 def security(folder: Path) -> Any:

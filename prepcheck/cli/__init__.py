@@ -13,6 +13,7 @@ from prepcheck.cli import (
     batch,
     calibrate,
     card,
+    cluster,
     count,
     demo,
     disagree,
@@ -51,6 +52,7 @@ app.command("card")(card.card)
 app.command("demo")(demo.demo)
 app.command("disagree")(disagree.disagree)
 app.command("evaluate")(evaluate.evaluate)
+app.add_typer(cluster.app, name="cluster")
 app.add_typer(count.app, name="count")
 app.add_typer(calibrate.app, name="calibrate")
 app.add_typer(job.app, name="job")

@@ -134,7 +134,7 @@ def test_another_computer_is_not_spoken_to_unencrypted(keys, address):
 
 
 def test_encryption_needs_keys():
-    with pytest.raises(WrongUse, match="--tls-folder"):
+    with pytest.raises(WrongUse, match="--cluster-keys"):
         check_address("tls://10.0.0.7:8786", None)
 
 
