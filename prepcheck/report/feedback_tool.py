@@ -79,7 +79,7 @@ def _told(counts: dict[str, int], wrong: Standing) -> Tally:
 
 def _points(sets: dict[str, Any]) -> Iterator[PointErrors]:
     for words, figures in sets.items():
-        if "wrongly bright" in figures["all"]:
+        if "wrongly bright" in figures.get("all", {}):
             yield PointErrors(words, figures["photos"], *figures["all"]["wrongly bright"])
 
 
