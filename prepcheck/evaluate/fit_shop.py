@@ -7,8 +7,8 @@ Places of one photo resemble each other, so that a photo counts for a few indepe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -85,6 +85,7 @@ class Proof:
     """What leaving each photo out in turn shows; `rows` are empty and `gain` is None with fewer than two groups.
 
     `gain` is the change of the log loss of bright metal against everything else, photo-wise weighed: below 0 is better.
+    `leans` are those of the groups when left out, see `leans_of`.
     """
 
     photos: int
@@ -93,6 +94,7 @@ class Proof:
     residue: int
     rows: tuple[Row, ...] = ()
     gain: Figure | None = None
+    leans: tuple[float, ...] = ()
 
     def row(self, name: str) -> Row:
         """Return a measure by name."""
@@ -173,7 +175,8 @@ def prove(photos: Sequence[Labelled], own: ModelOrigin, settings: ShopFitSetting
     rows = tuple(
         Row(name, *(found[f"{name}, {when}"] for when in _WHEN)) for name in (*SHOWN, "log loss", "mean doubt")
     )
-    return Proof(proof.photos, proof.groups, proof.bright, proof.residue, rows, found["gain"])
+    leans = leans_of(photos, fits)
+    return replace(proof, rows=rows, gain=found["gain"], leans=tuple(leans.values()))
 
 
 def objections(proof: Proof, settings: ShopFitSettings) -> tuple[str, ...]:
@@ -235,6 +238,15 @@ def _compared(
         )
         for at, one in enumerate(photos)
     ]
+
+
+def leans_of(photos: Sequence[Labelled], fits: Mapping[str, ShopFit]) -> dict[str, float]:
+    """Return by how much more bright metal than its fit says people find on each group of photos; share of the places."""
+    found: dict[str, list[Numbers]] = {}
+    for one in photos:
+        said = fits[one.group].applied(one.chances)[State.BRIGHT].astype(np.float64)
+        found.setdefault(one.group, []).append(one.is_bright - said)
+    return {group: float(np.concatenate(values).mean()) for group, values in found.items()}
 
 
 def least_chance(chances: Sequence[Chances], told_places: int) -> float:

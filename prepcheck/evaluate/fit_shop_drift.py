@@ -2,31 +2,31 @@
 
 Three checks, each by the chance of seeing as much if nothing had changed. Photos are the independent ones, not their points:
 
-* lean: on photos that the fit has not seen, people find more, or less, bright metal than the fit says;
-* worse: there the fit's log loss is higher than that of the model without it;
-* disagreements: people disagree with the answers of the tool more often than before the fit.
-
-The first two by turning signs around photo by photo (R. A. Fisher, The Design of Experiments, 1935, from memory), the third by
-Fisher's exact test. Eight photos are the fewest with which turning signs can come below 1 % both ways: 2 of 256.
+* lean: by how much more, or less, bright metal than the fit says people find on photos that it has not seen, against the same
+  on its own photos when they were left out: shared out anew between old and recent at random (E. J. G. Pitman, 1937, from
+  memory);
+* worse: on recent photos the fit's log loss is higher than that of the model without it, by turning signs around photo by
+  photo (R. A. Fisher, The Design of Experiments, 1935, from memory); seven photos are the fewest that can come below 1 %;
+* disagreements: people disagree with the answers of the tool more often than before the fit, by Fisher's exact test.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 
-from prepcheck.evaluate.fit_shop import Labelled, losses
+from prepcheck.evaluate.fit_shop import Labelled, leans_of, losses
 from prepcheck.evaluate.measures import Numbers
 from prepcheck.surface import ShopFit
-from prepcheck.terms import State
 
 _ALL_TURNS = 12
 """Up to so many photos all turns of signs are tried; of more, some."""
-_TURNS, _SEED = 9999, 7
+_DRAWS, _SEED = 9999, 7
+_ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Check:
         return self.chance is not None and self.chance < limit
 
 
-def drift(photos: Sequence[Labelled], fit: ShopFit, disagreed: Disagreed) -> tuple[Check, ...]:
+def drift(photos: Sequence[Labelled], fit: ShopFit, leans: Sequence[float], disagreed: Disagreed) -> tuple[Check, ...]:
     """Hold a fit against labels that it has not seen, and against what people said of answers since.
 
     Parameters
@@ -61,30 +61,38 @@ def drift(photos: Sequence[Labelled], fit: ShopFit, disagreed: Disagreed) -> tup
         Recent ones; those that the fit was made from are left out by the caller.
     fit : ShopFit
         The fit.
+    leans : sequence of float
+        Those of its own photos when left out, `prepcheck.evaluate.fit_shop.Proof.leans`.
     disagreed : Disagreed
         From the log.
     """
-    return (_lean(photos, fit), _worse(photos, fit), _disagreements(disagreed))
+    return (_lean(photos, fit, leans), _worse(photos, fit), _disagreements(disagreed))
 
 
-def _lean(photos: Sequence[Labelled], fit: ShopFit) -> Check:
-    leans = _by_group(photos, lambda one: one.is_bright - fit.applied(one.chances)[State.BRIGHT].astype(np.float64))
-    if not len(leans):
+def _lean(photos: Sequence[Labelled], fit: ShopFit, leans: Sequence[float]) -> Check:
+    recent = np.array(list(leans_of(photos, {one.group: fit for one in photos}).values()))
+    if not len(recent) or not leans:
         return Check("lean", "no recent photo is labelled", None)
+    seen = f"on {len(recent)} recent photos people find {_more(recent)} bright metal than the fit says"
+    own = np.array(leans)
+    return Check("lean", f"{seen}, on its own when left out {_more(own)}", shared_out(recent, own))
+
+
+def _more(leans: Numbers) -> str:
     mean = float(leans.mean())
-    more = "more" if mean > 0 else "less"
-    seen = f"on {len(leans)} recent photos people find {abs(mean):.1%} {more} bright metal than the fit says"
-    return Check("lean", seen, turned(leans, two_sided=True))
+    return f"{abs(mean):.1%} {'more' if mean > 0 else 'less'}"
 
 
 def _worse(photos: Sequence[Labelled], fit: ShopFit) -> Check:
-    losses_more = _by_group(
-        photos, lambda one: losses(fit.applied(one.chances), one.is_bright) - losses(one.chances, one.is_bright)
-    )
-    if not len(losses_more):
+    more: dict[str, list[Numbers]] = {}
+    for one in photos:
+        with_fit = losses(fit.applied(one.chances), one.is_bright)
+        more.setdefault(one.group, []).append(with_fit - losses(one.chances, one.is_bright))
+    if not more:
         return Check("worse", "no recent photo is labelled", None)
-    seen = f"there the log loss is {float(losses_more.mean()):+.3f} against that of the model without the fit"
-    return Check("worse", seen, turned(losses_more, two_sided=False))
+    by_group = np.array([np.concatenate(values).mean() for values in more.values()])
+    seen = f"there the log loss is {float(by_group.mean()):+.3f} against that of the model without the fit"
+    return Check("worse", seen, turned(by_group))
 
 
 def _disagreements(told: Disagreed) -> Check:
@@ -96,25 +104,24 @@ def _disagreements(told: Disagreed) -> Check:
     return Check("disagreements", seen, more_often(told))
 
 
-def _by_group(photos: Sequence[Labelled], value: Callable[[Labelled], Numbers]) -> Numbers:
-    """Return the mean of a value of places over each group of photos."""
-    groups: dict[str, list[Numbers]] = {}
-    for one in photos:
-        groups.setdefault(one.group, []).append(np.asarray(value(one), np.float64))
-    return np.array([np.concatenate(values).mean() for values in groups.values()])
-
-
-def turned(values: Numbers, *, two_sided: bool) -> float:
-    """Return how often the mean is as far above 0 (or, two-sided, off 0) when signs are turned at random."""
+def turned(values: Numbers) -> float:
+    """Return how often the mean is as far above 0 when signs are turned at random."""
     if len(values) <= _ALL_TURNS:
         signs = np.array(list(product((1.0, -1.0), repeat=len(values))))
     else:
-        drawn = np.random.default_rng(_SEED).integers(0, 2, (_TURNS, len(values))) * 2.0 - 1
+        drawn = np.random.default_rng(_SEED).integers(0, 2, (_DRAWS, len(values))) * 2.0 - 1
         signs = np.vstack([np.ones(len(values)), drawn])
-    means, seen = signs @ values, float(values.sum())
-    if two_sided:
-        means, seen = np.abs(means), abs(seen)
-    return float(np.mean(means >= seen - 1e-12))
+    sums = (signs * values).sum(axis=1)
+    return float(np.mean(sums >= values.sum() - _ROUNDING))
+
+
+def shared_out(some: Numbers, others: Numbers) -> float:
+    """Return how often two means lie as far apart when all values are shared out between the two at random."""
+    every, rng = np.concatenate([some, others]), np.random.default_rng(_SEED)
+    drawn = np.stack([rng.permutation(every)[: len(some)] for _ in range(_DRAWS)]).sum(axis=1)
+    apart = np.abs(drawn - every.mean() * len(some))
+    seen = abs(float(some.sum()) - every.mean() * len(some))
+    return float((1 + np.count_nonzero(apart >= seen - _ROUNDING)) / (1 + _DRAWS))
 
 
 def more_often(told: Disagreed) -> float:

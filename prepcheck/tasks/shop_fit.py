@@ -138,7 +138,9 @@ def take_back(store: Store, *, person: str, reason: str, at: datetime, role: str
     name, why = w.clean(person, "the person's name"), w.clean(reason, "the reason", 200)
     event = _last(store)
     if event is None:
-        raise WrongUse("no fit is in use", "See prepcheck calibrate show", store.address.name)
+        raise WrongUse(
+            "no fit is in use", "Look at the fits of this log", store.address.name, command="prepcheck calibrate show"
+        )
     model = event.entry.model if isinstance(event.entry, ShopFitLogged) else "not known"
     return store.add_event(None, ShopFitLogged(outcome="back", model=model, reasons=(why,)), name, at, role)
 
@@ -196,7 +198,7 @@ def check_drift(store: Store, statement: FitStatement, read: Read) -> tuple[Chec
 
     known = {one.sha256 for one in statement.photos}
     recent = [one for one in read.photos if one.sha256 not in known]
-    return drift(recent, ShopFit(statement.slope, statement.shift), disagreed(store, statement.at))
+    return drift(recent, ShopFit(statement.slope, statement.shift), statement.leans, disagreed(store, statement.at))
 
 
 def disagreed(store: Store, since: datetime) -> Disagreed:

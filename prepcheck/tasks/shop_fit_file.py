@@ -59,8 +59,9 @@ class PhotoLine(Part):
 class FitStatement(Part):
     """What is signed.
 
-    `looking_sha256` is the hash of the settings by which photos are looked at: with others the fit is not proved.
-    `tries` counts the fits of this log before it, refused ones too: who tries long enough finds one that seems to help.
+    `looking_sha256` is the hash of the settings by which photos are looked at: with others the fit is not proved. `leans`
+    are those of the groups of photos when left out, against which later ones are held. `tries` counts the fits of this log
+    before it, refused ones too: who tries long enough finds one that seems to help.
     """
 
     statement: Literal["prepcheck shop fit"] = "prepcheck shop fit"
@@ -81,6 +82,7 @@ class FitStatement(Part):
     residue: Count
     rows: tuple[RowLine, ...]
     gain: FigureLine | None
+    leans: tuple[Number, ...]
     tries: Count
     refused: tuple[Word, ...]
     public_key: Hex32
@@ -125,6 +127,7 @@ def state(
         residue=proof.residue,
         rows=tuple(_row(one) for one in proof.rows),
         gain=None if proof.gain is None else _figure(proof.gain),
+        leans=tuple(round(one, 6) for one in proof.leans),
         tries=tries,
         refused=tuple(refused),
         public_key=key.public,

@@ -4,16 +4,21 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from prepcheck.evaluate.fit_shop_drift import Disagreed, drift, more_often, turned
+from prepcheck.evaluate.fit_shop import prove
+from prepcheck.evaluate.fit_shop_drift import Disagreed, drift, more_often, shared_out, turned
+from prepcheck.settings import ShopFitSettings
 from prepcheck.surface import ShopFit
-from tests.evaluate.shop_labels import shop
+from tests.evaluate.shop_labels import OWN, shop
 
 NOBODY = Disagreed(0, 0, 0, 0)
 FIT = ShopFit(0.5, -0.5)
 
 
-def checks(photos, told=NOBODY, fit=FIT):
-    return {one.name: one for one in drift(photos, fit, told)}
+LEANS = prove(shop(30, slope=0.5, shift=-0.5, seed=2), OWN, ShopFitSettings()).leans
+
+
+def checks(photos, told=NOBODY, fit=FIT, leans=LEANS):
+    return {one.name: one for one in drift(photos, fit, leans, told)}
 
 
 def test_nothing_recent_can_speak_against_a_fit():
@@ -41,29 +46,44 @@ def test_a_fit_that_helps_is_not_called_worse():
     assert checks(shop(30, slope=0.5, shift=-0.5))["worse"].chance > 0.5
 
 
-def test_seven_photos_are_too_few_to_speak_against_it():
-    """2 of 2^7 turns of signs is 1.6 %."""
-    assert checks(shop(7, slope=0.5, shift=3.0))["lean"].chance == pytest.approx(2 / 128)
+def test_six_photos_are_too_few_to_call_it_worse():
+    """1 of 2^6 turns of signs is 1.6 %."""
+    worse = checks(shop(6, 200, slope=1.0, wobble=0.0), fit=ShopFit(0.2, -2.0))["worse"]
+    assert worse.chance == pytest.approx(1 / 64)
 
 
-@pytest.mark.parametrize("two_sided", [True, False])
-def test_all_turns_of_signs_agree_with_scipy(two_sided):
+def test_a_fit_that_leans_as_it_did_when_left_out_does_not_drift():
+    """The prior holds a fit back, so that it leans a little from the start."""
+    leans = [0.10, 0.12, 0.09, 0.11, 0.13, 0.10, 0.12, 0.08]
+    assert shared_out(np.array([0.11, 0.10, 0.12, 0.09]), np.array(leans)) > 0.5
+    assert shared_out(np.array([-0.11, -0.10, -0.12, -0.09]), np.array(leans)) < 0.01
+
+
+def test_all_turns_of_signs_agree_with_scipy():
     values = np.array([0.3, -0.1, 0.4, 0.25, 0.05, -0.2, 0.6, 0.1])
     scipys = stats.permutation_test(
-        (values,), np.mean, permutation_type="samples", n_resamples=np.inf,
-        alternative="two-sided" if two_sided else "greater",
-    )  # fmt: skip
-    assert turned(values, two_sided=two_sided) == pytest.approx(scipys.pvalue)
+        (values,), np.mean, permutation_type="samples", n_resamples=np.inf, alternative="greater"
+    )
+    assert turned(values) == pytest.approx(scipys.pvalue)
 
 
 def test_some_turns_of_signs_come_near_all_of_them():
     values = np.random.default_rng(3).normal(0.25, 1, 20)
-    scipys = stats.permutation_test((values,), np.mean, permutation_type="samples", n_resamples=99_999, rng=1)
-    assert turned(values, two_sided=True) == pytest.approx(scipys.pvalue, abs=0.02)
+    scipys = stats.permutation_test(
+        (values,), np.mean, permutation_type="samples", n_resamples=99_999, alternative="greater", rng=1
+    )
+    assert turned(values) == pytest.approx(scipys.pvalue, abs=0.02)
 
 
-def test_no_lean_at_all_is_no_evidence():
-    assert turned(np.zeros(9), two_sided=True) == 1.0
+def test_sharing_out_anew_agrees_with_scipy():
+    rng = np.random.default_rng(4)
+    some, others = rng.normal(0.3, 0.5, 6), rng.normal(0, 0.5, 9)
+    scipys = stats.permutation_test((some, others), lambda a, b: a.mean() - b.mean(), n_resamples=np.inf)
+    assert shared_out(some, others) == pytest.approx(scipys.pvalue, abs=0.015)
+
+
+def test_no_loss_at_all_is_no_evidence():
+    assert turned(np.zeros(9)) == 1.0
 
 
 def test_fishers_tasting_of_tea():

@@ -1,0 +1,130 @@
+"""Fitting the tool to a shop on the command line, with painted plates whose colours are the truth."""
+
+from __future__ import annotations
+
+import json
+from shutil import rmtree
+
+import cv2
+import numpy as np
+import pytest
+
+from prepcheck.terms import State
+from tests import painted
+from tests.command import photo_bytes, write_plate
+
+FIT = ("calibrate", "fit", "shop", "--person", "Rune")
+
+
+@pytest.fixture(autouse=True)
+def too_sure(monkeypatch):
+    """A model that is surer of what it says than this shop bears out."""
+    model = painted.model(sure=0.98)
+    for place in (
+        "prepcheck.looking.load_model",
+        "prepcheck.surface.load_model",
+        "prepcheck.tasks.shop_fit.load_model",
+    ):
+        monkeypatch.setattr(place, lambda name=None: model)
+
+
+def brush(folder, name="shop", photos=13, wrong=0.25, start=0):
+    """Make a folder of brushed plates; of what the tool calls bright metal, people call a share oxide."""
+    for part in ("images", "states"):
+        (folder / name / part).mkdir(parents=True, exist_ok=True)
+    for number in range(start, start + photos):
+        rng = np.random.default_rng(number)
+        spot = (int(rng.integers(90, 230)), int(rng.integers(70, 170)), int(rng.integers(40, 65)))
+        states = painted.plate((State.OXIDE, spot[0], spot[1], 20), size=(240, 320), spot=spot)
+        (folder / name / f"images/{number}.jpg").write_bytes(photo_bytes(states))
+        brushed = np.where(np.isin(states, (State.BRIGHT, State.OXIDE)), states, 255).astype(np.uint8)
+        brushed[(rng.random(states.shape) < wrong) & (brushed == State.BRIGHT)] = State.OXIDE
+        cv2.imwrite(str(folder / name / f"states/{number}.png"), brushed)
+
+
+def test_a_fit_that_helps_is_taken_shown_used_and_taken_back(command):
+    brush(command.folder)
+    plate = write_plate(command.folder / "plate.jpg")
+    done = command(*FIT)
+    assert done.code == 0
+    assert "Taken into use: answers in this log are read with this shop's own fit of" in done.out
+    shown = command("calibrate", "show")
+    assert (shown.code, "File, key and signature are those that were logged" in shown.out) == (0, True)
+    fit = json.loads(command("calibrate", "show", "--json").out)
+    line = command.inspect(plate).line
+    assert line["origin"]["shop_fit"] == fit["event"]["entry"]["sha256"]
+    table = command("inspect", plate).out
+    assert f"Read with this shop's own fit of {line['origin']['shop_fit_made_on']}." in table
+    assert command("calibrate", "back", "--person", "Rune", "--reason", "new lamps").code == 0
+    assert command.inspect(plate).line["origin"]["shop_fit"] is None
+    assert "No fit is in use" in command("calibrate", "show").out
+
+
+def test_a_fit_that_does_not_help_is_refused_with_reasons_and_evidence(command):
+    brush(command.folder, wrong=0.0)
+    done = command(*FIT)
+    assert done.code == 1
+    assert "Refused, nothing changes:\n  on photos that it has not seen, wrongly bright rises from 0.0% to" in done.out
+    (kept,) = (command.folder / "store/shop-fits").glob("*.json")
+    assert kept.name in done.out
+    assert "No fit is in use" in command("calibrate", "show").out
+
+
+def test_json_tells_the_whole_evidence(command):
+    brush(command.folder, photos=4)
+    done = command(*FIT, "--json")
+    told = json.loads(done.out)
+    assert (done.code, len(told["photos"])) == (1, 4)
+    assert told["refused"][0].startswith("4 photos that do not show the same, at least 10")
+    assert {row["name"] for row in told["rows"]} >= {"wrongly bright", "residue found", "log loss", "coverage"}
+
+
+def test_a_changed_file_is_told_by_show_and_by_each_answer(command):
+    brush(command.folder)
+    assert command(*FIT).code == 0
+    (kept,) = (command.folder / "store/shop-fits").glob("*.json")
+    kept.chmod(0o644)
+    kept.write_bytes(kept.read_bytes() + b"\n")
+    shown = command("calibrate", "show")
+    assert (shown.code, "NOT USED: its file is not the one that was logged" in shown.out) == (1, True)
+    table = " ".join(command("inspect", write_plate(command.folder / "plate.jpg")).out.split())
+    assert "Flag: the shop's own fit was not used (its file is not the one that was logged)" in table
+
+
+def test_drift_says_nothing_against_labels_like_those_fitted_and_much_against_others(command):
+    brush(command.folder)
+    command(*FIT)
+    brush(command.folder, "same", start=100)
+    same = command("calibrate", "drift", "same")
+    assert (same.code, "Nothing here speaks against it" in same.out) == (0, True)
+    brush(command.folder, "other", wrong=0.7, start=200)
+    other = command("calibrate", "drift", "other", "--json")
+    assert other.code == 1
+    assert {one["name"]: one["speaks_against"] for one in json.loads(other.out)}["lean"]
+
+
+def test_drift_without_anything_recent_says_so(command):
+    brush(command.folder)
+    command(*FIT)
+    assert "Nothing could be checked" in command("calibrate", "drift").out
+
+
+def test_drift_and_back_need_a_fit_in_use(command):
+    command.open_job()
+    assert "no fit is in use" in command("calibrate", "drift").complaint
+    assert "no fit is in use" in command("calibrate", "back", "--person", "Rune", "--reason", "x").complaint
+
+
+def test_a_folder_without_labels_is_wrong_use(command):
+    (command.folder / "shop").mkdir()
+    done = command(*FIT)
+    assert (done.code, "holds no counted and no brushed photos" in done.complaint) == (2, True)
+
+
+def test_a_fit_whose_files_are_gone_is_not_used_silently(command):
+    brush(command.folder)
+    command(*FIT)
+    rmtree(command.folder / "store/shop-fits")
+    assert [flag["code"] for flag in command.inspect(write_plate(command.folder / "plate.jpg")).line["flags"]].count(
+        "shop_fit_not_used"
+    ) == 1
