@@ -73,9 +73,12 @@ def batch(
     """
     from prepcheck.batch.call import Said, crew_of
     from prepcheck.batch.work import LookSpec
-    from prepcheck.looking import prepare
+    from prepcheck.looking import at_shop, prepare
+    from prepcheck.store import default_folder
 
     look = prepare(settings_file=settings, model_name=model, mm_per_px=mm_per_px, photos=2)
+    if store is not None or again or any((job, spot, person, names, sidecar)):
+        look = at_shop(look, default_folder() if store is None else store)
     spec, crew = LookSpec.of(look), partial(crew_of, workers, cluster, cluster_keys)
     if again:
         from prepcheck.cli.batch_again import look_again

@@ -128,3 +128,13 @@ def test_a_fit_whose_files_are_gone_is_not_used_silently(command):
     assert [flag["code"] for flag in command.inspect(write_plate(command.folder / "plate.jpg")).line["flags"]].count(
         "shop_fit_not_used"
     ) == 1
+
+
+def test_a_batch_with_the_log_is_read_with_its_fit(command, monkeypatch):
+    seen = []
+    monkeypatch.setattr("prepcheck.cli.batch._look", lambda *call, **more: seen.append(call[3]) or 0)
+    brush(command.folder)
+    command(*FIT)
+    (kept,) = (command.folder / "store/shop-fits").glob("*.json")
+    assert command("batch", "photos", "--out", "table").code == 0
+    assert seen[0].origin.shop_fit.sha256 == kept.stem
