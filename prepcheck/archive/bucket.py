@@ -35,6 +35,10 @@ _WORDS = {
     "UnauthenticatedError": ("does not know your credentials", "Check the credentials in the environment"),
     "FileNotFoundError": ("is not there", "Check the address; the bucket has to be made first"),
     "NotImplementedError": ("cannot write an object only once", "Use an object store that knows conditional writes"),
+    "InvalidPathError": (
+        "holds an object with a name that no file may have, and cannot be listed",
+        "Rename that object, or give another folder",
+    ),
     "NotSupportedError": ("cannot write an object only once", "Use an object store that knows conditional writes"),
 }
 _NO_CREDENTIALS = (
@@ -138,10 +142,11 @@ class Bucket:
 
     def _fault(self, error: Exception) -> StoreFault:
         """Say what the server refused; its own words may hold names and keys and are not repeated."""
-        default = _NO_CREDENTIALS if "credential" in str(error).lower() else _SILENT
-        what, do = _WORDS.get(type(error).__name__, default)
-        told = re.search(r"status code: (\d{3}[ \w]{0,40})", str(error))
-        return StoreFault(what + (f" ({told[1].strip()})" if told else ""), do, self.place)
+        kind, said = type(error).__name__, str(error)
+        status = re.search(r"status code: (\d{3})", said)
+        default = _NO_CREDENTIALS if "credential" in said.lower() else _SILENT
+        what, do = _WORDS.get("FileNotFoundError" if status and status[1] == "404" else kind, default)
+        return StoreFault(what + (f" (status {status[1]})" if status else ""), do, self.place)
 
 
 def is_address(text: str) -> bool:

@@ -101,9 +101,11 @@ def test_the_environment_comes_before_the_file(monkeypatch, tmp_path):
         (faults.UnauthenticatedError("x"), "does not know your credentials"),
         (
             faults.GenericError("KEY status code: 503 Service Unavailable: x"),
-            "as it should \\(503 Service Unavailable\\)",
+            r"as it should \(status 503\)",
         ),
         (faults.GenericError("Error getting credentials from KEY"), "has no credentials"),
+        (faults.GenericError("KEY status code: 404 Not Found"), "is not there"),
+        (faults.InvalidPathError("KEY//x"), "a name that no file may have"),
         (NotImplementedError("KEY"), "only once"),
         (FileNotFoundError("KEY"), "is not there"),
         (OSError("KEY"), "does not answer"),
