@@ -3,7 +3,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis.extra.numpy import arrays
 
 from prepcheck.practice import differ, of_tool, of_truth
@@ -25,6 +25,7 @@ def count(mask) -> int:
     return int(np.count_nonzero(mask))
 
 
+@settings(max_examples=20)
 @given(MASKS, MASKS, MASKS, MASKS, MASKS)
 def test_every_pixel_of_the_ground_area_is_in_one_part_alone(marked, residue, doubt, unsure, ground):
     d = beside(marked, residue & ground, doubt=doubt, unsure=unsure & ground, ground=ground)
@@ -34,6 +35,7 @@ def test_every_pixel_of_the_ground_area_is_in_one_part_alone(marked, residue, do
     assert count(parts) + d.neither == count(ground) == d.ground
 
 
+@settings(max_examples=20)
 @given(MASKS, MASKS)
 def test_the_sides_are_changed_by_changing_sides(one, other):
     there, back = beside(one, other), beside(other, one)

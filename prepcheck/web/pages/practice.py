@@ -82,9 +82,7 @@ class SessionPage:
 
 
 @router.get("/practice")
-def practice(
-    request: Request, shop: TheShop, desk: AtDesk, job: Annotated[str, Form(max_length=20)] = ""
-) -> HTMLResponse:
+def practice(request: Request, shop: TheShop, desk: AtDesk, job: Job = "") -> HTMLResponse:
     """Show own sessions, and photos to begin with."""
     return show(request, "practice.html", _front(shop, desk, job), desk.person)
 
