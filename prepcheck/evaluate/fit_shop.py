@@ -7,6 +7,7 @@ Places of one photo resemble each other, so that a photo counts for a few indepe
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -200,7 +201,9 @@ def _no_help(proof: Proof) -> list[str]:
     if gain is None or not gain.high < 0:
         found.append("that it tells photos better that it has not seen is not shown: the log loss may as well grow")
     before, after = dirty.before.value, max(dirty.after.value, dirty.as_told.value)
-    if not after <= before:
+    if math.isnan(before) or math.isnan(after):
+        found.append("no residue is told, so that nothing shows whether wrongly bright rises")
+    elif after > before:
         found.append(f"on photos that it has not seen, wrongly bright rises from {before:.1%} to {after:.1%}")
     if not right.low > BY_CHANCE:
         found.append("labels and tool agree no better than by chance: the labels may be of other places or contradict")

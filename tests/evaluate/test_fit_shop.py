@@ -173,5 +173,22 @@ def test_the_least_chance_tells_the_surest_places():
     assert least_chance([chances_of(np.array([0.9, 0.6])), chances_of(np.array([0.2]))], 2) == pytest.approx(0.8)
 
 
+@runs(max_examples=30)
+@given(
+    st.integers(0, 10_000), st.sampled_from([(1,), (2,), (1, 2), (1, 2, 3, 4, 5)]), st.sampled_from([0.0, 3.0, 40.0])
+)
+def test_whatever_is_labelled_gives_a_fit_within_bounds_and_reasons_in_words(seed, labels, spread):
+    rng = np.random.default_rng(seed)
+    photos = [photo(at, rng.normal(0, spread, 12), rng.choice(labels, 12)) for at in range(int(rng.integers(1, 14)))]
+    proof = prove(photos, OWN, SETTINGS)
+    assert 0.2 <= fit(photos, SETTINGS).slope <= 1.0
+    assert not any("nan" in reason for reason in objections(proof, SETTINGS))
+
+
+def test_where_no_residue_is_told_a_fit_is_refused():
+    photos = [photo(at, [-0.1, 4, 4, 4, 4] * 8, [State.OXIDE, 1, 1, 1, 1] * 8) for at in range(12)]
+    assert any("no residue is told" in reason for reason in refused(photos))
+
+
 def test_a_proof_without_rows_objects_only_to_numbers():
     assert len(objections(Proof(1, 1, 60, 60), SETTINGS)) == 1

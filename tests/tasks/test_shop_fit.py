@@ -229,6 +229,14 @@ def test_without_the_shops_key_it_is_not_used_and_none_is_made(store):
     assert not keys.has_key(store.folder)
 
 
+def test_a_fit_whose_entry_was_erased_is_not_used(store):
+    kept = keep(store)
+    store.erase_event(kept.event.number, reason="asked", by="Rune", at=AT)
+    assert unused(store) == "its entry in the log was erased"
+    take_back(store, person="Rune", reason="erased", at=AT)
+    assert unused(store) == ""
+
+
 def test_where_the_log_has_a_keeper_only_the_keeper_fits(store):
     assert may_fit(store, "Ola", None, AT, SETTINGS) == ""
     tasks.add_person(store, "Rune", "keeper", "2468", at=AT, settings=SETTINGS)
