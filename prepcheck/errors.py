@@ -48,6 +48,8 @@ class PrepcheckError(Exception):
         What the person can do about it, without a full stop.
     subject : str, optional
         To what it happened (a file name, a job number). Unprintable characters are shown escaped.
+    command : str, optional
+        The option or command that does it on the command line; the page, which has none, leaves it out.
 
     Attributes
     ----------
@@ -61,17 +63,26 @@ class PrepcheckError(Exception):
     exit_code = 3
     http_status = 500
 
-    def __init__(self, what: str, do: str, subject: str | None = None) -> None:
+    def __init__(self, what: str, do: str, subject: str | None = None, *, command: str = "") -> None:
         self.what = what
         self.do = do
+        self.command = command
         self.subject = None if subject is None else printable(subject)
         super().__init__(self.message)
 
     @property
     def message(self) -> str:
-        """The whole line: subject, what happened, what to do."""
+        """The whole line: subject, what happened, what to do, with which option or command."""
+        return self._line(f"{self.do} ({self.command})" if self.command else self.do)
+
+    @property
+    def plain(self) -> str:
+        """The line for who works without a command line."""
+        return self._line(self.do)
+
+    def _line(self, do: str) -> str:
         start = f"{self.subject}: " if self.subject else ""
-        return printable(f"{start}{self.what}. {self.do}.")
+        return printable(f"{start}{self.what}. {do}.")
 
 
 def printable(text: str) -> str:

@@ -249,7 +249,7 @@ def check_set(paths: Sequence[Path]) -> None:
         There are fewer than 2 or more than 6, or a clip is among them.
     """
     if clips := [path for path in paths if is_clip(path)]:
-        raise WrongUse("a clip is a set of its own", "Give it without --moved-light", clips[0].name)
+        raise WrongUse("a clip is a set of its own", "Give it alone", clips[0].name, command="without --moved-light")
     if not 2 <= len(paths) <= MOST_PHOTOS:
         raise WrongUse(
             f"a moved-light set has 2 to {MOST_PHOTOS} photos, not {len(paths)}",

@@ -61,7 +61,10 @@ def parse_outlines(text: str, subject: str) -> Outlines:
         refused = {int(number): clean(reason, "a refusal's reason", _REASON) for number, reason in said.refuse.items()}
     except ValidationError as error:
         raise BadOutlines(
-            f"is no outline file ({first_fault(error)})", "See prepcheck inspect --help", subject
+            f"is no outline file ({first_fault(error)})",
+            "Draw the outlines and the joint line anew",
+            subject,
+            command="prepcheck inspect --help",
         ) from error
     except WrongUse as error:
         raise BadOutlines(error.what, error.do, subject) from error

@@ -205,7 +205,7 @@ def _number(
         what = (
             f"shows outlines {numbers}; which is the spot of pass {last.pass_no} cannot be told: {why or same.reason}"
         )
-        raise ChooseOutline(what, "Name the job's spot with --outline", name)
+        raise ChooseOutline(what, "Say which is the job's spot", name, command="--outline")
     return same.number
 
 

@@ -84,6 +84,8 @@ class FlagCard:
         A blocking flag gives the photo the standing ``retake``.
     what, why, action : str
         What was seen, why it matters, what to do.
+    command : str
+        The option or command that does it on the command line; the page, which has none, leaves it out.
     """
 
     code: str
@@ -92,6 +94,7 @@ class FlagCard:
     what: str
     why: str
     action: str
+    command: str = ""
 
 
 def _cards(*cards: FlagCard) -> dict[str, FlagCard]:
@@ -153,7 +156,8 @@ FLAGS: dict[str, FlagCard] = _cards(
         True,
         "No ground spot was found in the picture.",
         "Without a spot there is nothing to score.",
-        "Take the photo square to the spot, or draw its outline yourself (--outline-file).",
+        "Take the photo square to the spot, or draw its outline yourself.",
+        "--outline-file",
     ),
     FlagCard(
         "several_parts",
@@ -185,7 +189,8 @@ FLAGS: dict[str, FlagCard] = _cards(
         False,
         "No scale card was found and no scale was stated.",
         "Sizes in millimetres and the worst unit area cannot be given; limits fall back to shares of the spot.",
-        "Lay the scale card flat beside the spot (prepcheck card prints one), or state --mm-per-px.",
+        "Lay the scale card flat beside the spot, or state how many millimetres a pixel is.",
+        "prepcheck card, --mm-per-px",
     ),
     FlagCard(
         "doubtful_scale",
@@ -281,7 +286,8 @@ FLAGS: dict[str, FlagCard] = _cards(
         False,
         "The photo could not be laid over one of an earlier pass of this spot.",
         "Whether residue stays in the same place is not known.",
-        "Check that it is the same spot and name its outline (--outline); take passes from about the same place.",
+        "Check that it is the same spot and name its outline; take passes from about the same place.",
+        "--outline",
     ),
     FlagCard(
         "residue_may_go_deep",
@@ -298,7 +304,8 @@ FLAGS: dict[str, FlagCard] = _cards(
         False,
         "The log holds a fit of the tool to this shop's metal and light, and this answer was made without it.",
         "A fit that was changed, or made for another model, would mislead without being seen.",
-        "See prepcheck calibrate show; then fit again, or take the fit back with prepcheck calibrate back.",
+        "Look at what the fit rests on; then fit again, or take it back.",
+        "prepcheck calibrate show, prepcheck calibrate back",
     ),
 )
 

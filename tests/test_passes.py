@@ -261,7 +261,7 @@ def test_where_the_photos_do_not_lie_on_each_other_a_person_is_asked(
     assert looked.error is not None
     assert looked.error.message == (
         "b.jpg: shows outlines 1, 2; which is the spot of pass 1 cannot be told: too few places look the same in both. "
-        "Name the job's spot with --outline."
+        "Say which is the job's spot (--outline)."
     )
     assert len(tasks.job_story(place.store, "1").spots[0].passes) == 1
 

@@ -20,7 +20,7 @@ from prepcheck.errors import BrokenBag
 _Item = TypeVar("_Item")
 
 CHUNK = 2**20
-_GIVE = "Give the folder or the zip file that prepcheck seal wrote"
+_GIVE = "Give the folder or the zip file that prepcheck sealed"
 _ENCRYPTED = 0x1
 _BROKEN = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, RuntimeError, ValueError, struct.error)
 """What reading a damaged entry of a zip file raises."""

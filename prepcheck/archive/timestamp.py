@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from rfc3161_client import TimeStampResponse
 
 NO_TIMESTAMP = "the shop's own word: no timestamp of another lies in the bag"
-_NOT_PROVED = "which is not proved until its authority's certificate is given (--authority)"
+_NOT_PROVED = "which is not proved until its authority's certificate is given"
 _NO_EXTRA = "the shop's own word: a timestamp lies in the bag, and looking at it needs prepcheck[timestamp]"
 _SHA256 = "2.16.840.1.101.3.4.2.1"
 _SLACK = timedelta(minutes=10)
@@ -166,7 +166,7 @@ def _signature(bag: Path) -> bytes:
     try:
         return read(open_source(bag), s.SIGNATURE)
     except (KeyError, OSError) as error:
-        raise BrokenBag("holds no signature", "Give a bag that prepcheck seal wrote", str(bag)) from error
+        raise BrokenBag("holds no signature", "Give a bag that prepcheck sealed", str(bag)) from error
 
 
 def _into_zip(bag: Path, reply: bytes) -> None:

@@ -25,7 +25,7 @@ from prepcheck.own_file import first_fault
 
 _File = TypeVar("_File", bound=BaseModel)
 ALONE = (
-    "no older bag was given (see --after): a log that the shop wrote anew before this seal, or keeps twice, or entries at"
+    "no older bag was given: a log that the shop wrote anew before this seal, or keeps twice, or entries at"
     " its end that it left out of this bag, cannot be noticed from one bag alone"
 )
 COPIES = "That each shows what its original shows is the shop's own word, until it hands the original over"
@@ -121,7 +121,11 @@ def verify(
         `key` is no fingerprint, or `after` or `authority` is given at a lesser depth than signed.
     """
     if depth is not Depth.SIGNED and (after, authority) != (None, None):
-        raise WrongUse("older bags and timestamps are looked at in depth signed only", "Use --depth signed")
+        raise WrongUse(
+            "older bags and timestamps are looked at in depth signed only",
+            "Ask for that depth",
+            command="--depth signed",
+        )
     expected = None if key is None else _expected(key)
     bag = _look(path, intact=depth is not Depth.COMPLETE)
     if depth is not Depth.SIGNED and expected is not None:
@@ -208,7 +212,7 @@ def _key(bag: _Bag, head: s.Head, expected: str | None) -> None:
         chain = ()
     number = fingerprint(head.public_key)
     if expected is None:
-        bag.told.append("whose key is expected was not said (see --key): have the shop read out the number of theirs")
+        bag.told.append("whose key is expected was not said: have the shop read out the number of theirs")
     elif expected in (number, head.public_key):
         bag.told.append("the key is the one expected")
     elif expected in [told for key in chain for told in (key.public_key, fingerprint(key.public_key))]:

@@ -166,4 +166,4 @@ def _person(console: Console, person: PersonRecord, drawn: list[SpotRecord]) -> 
 def _flag(console: Console, flag: FlagRecord) -> None:
     measured = f" ({flag.measured})" if flag.measured else ""
     _say(console, f"Flag: {flag_name(flag)}{measured}", "bold")
-    _say(console, flag_action(flag), indent=2)
+    _say(console, flag_action(flag, with_command=True), indent=2)

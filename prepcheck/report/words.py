@@ -190,9 +190,12 @@ def flag_name(flag: FlagRecord) -> str:
     return FLAGS[flag.code].name if flag.code in FLAGS else flag.code
 
 
-def flag_action(flag: FlagRecord) -> str:
-    """Return what to do about a flag."""
-    return FLAGS[flag.code].action if flag.code in FLAGS else "Not known to this version of prepcheck."
+def flag_action(flag: FlagRecord, *, with_command: bool = False) -> str:
+    """Return what to do about a flag, with the option or command that does it where asked for."""
+    card = FLAGS.get(flag.code)
+    if card is None:
+        return "Not known to this version of prepcheck."
+    return f"{card.action} ({card.command})" if with_command and card.command else card.action
 
 
 def person_spots(record: Record) -> list[SpotRecord]:

@@ -110,7 +110,12 @@ def job_id_of(connection: sa.Connection, number: str) -> int:
     """Return the row of a job; an unknown one is an `UnknownRecord`."""
     found = connection.scalar(sa.select(t.jobs.c.id).where(t.jobs.c.number == number))
     if found is None:
-        raise UnknownRecord("no such job in this log", "See prepcheck job list, or check --store", number)
+        raise UnknownRecord(
+            "no such job in this log",
+            "Choose one of the jobs of this log",
+            number,
+            command="prepcheck job list, --store",
+        )
     return int(found)
 
 
@@ -120,7 +125,12 @@ def inspection_id_of(connection: sa.Connection, number: int, job_id: int | None 
     found = connection.scalar(query.where(t.inspections.c.id == number)) if 0 < number < 2**63 else None
     if found is None or job_id not in (None, found):
         where = "in this log" if job_id is None else "in this job"
-        raise UnknownRecord(f"no such inspection {where}", "See prepcheck job show", f"inspection {number}")
+        raise UnknownRecord(
+            f"no such inspection {where}",
+            "Look at the job's inspections",
+            f"inspection {number}",
+            command="prepcheck job show",
+        )
     return number
 
 

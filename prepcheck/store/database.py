@@ -17,7 +17,7 @@ from prepcheck.store import migrate, server
 from prepcheck.store.address import LOG_FILE, StoreAddress
 from prepcheck.store.faults import faults, os_fault, readable
 
-_NONE_YET = ("holds no log yet", "Open a job with prepcheck job new, or check --store")
+_NONE_YET = ("holds no log yet", "Open a job first, or check the path")
 
 
 class Database(Protocol):
@@ -53,7 +53,7 @@ def open_database(address: StoreAddress, settings: StoreSettings, *, create: boo
         current = migrate.is_current(connection, database.name)
         missing = not current and bool(address.database) and not migrate.is_log(connection)
     if missing and not create:
-        raise UnknownRecord(*_NONE_YET, database.name)
+        raise UnknownRecord(*_NONE_YET, database.name, command="prepcheck job new, --store")
     if not current:
         with database.writing() as connection:
             migrate.upgrade(connection)
@@ -133,7 +133,7 @@ def _find_or_make(path: Path, create: bool) -> None:
     if path.is_file():
         return
     if path.exists():
-        raise StoreFault("is no file", "Check the path given with --store", str(path))
+        raise StoreFault("is no file", "Check the path", str(path), command="--store")
     if not create:
-        raise UnknownRecord(*_NONE_YET, str(path.parent))
+        raise UnknownRecord(*_NONE_YET, str(path.parent), command="prepcheck job new, --store")
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -52,7 +52,12 @@ def erase_event(
     query = sa.select(e.c.kind, e.c.body, t.jobs.c.number.label("job")).select_from(e.outerjoin(t.jobs))
     found = connection.execute(query.where(e.c.id == number)).first() if 0 < number < 2**63 else None
     if found is None or found.body is None:
-        raise UnknownRecord("no such entry in this log, or erased already", "See prepcheck job show", f"entry {number}")
+        raise UnknownRecord(
+            "no such entry in this log, or erased already",
+            "Look at the job's entries",
+            f"entry {number}",
+            command="prepcheck job show",
+        )
     if found.kind in KEPT:
         raise WrongUse(
             "the job's steps rest on this entry; it cannot be erased", "Erase a person or a photo", str(number)
@@ -79,7 +84,9 @@ def tell_photo_erased(
         .order_by(t.jobs.c.number)
     ).all()
     if not jobs:
-        raise UnknownRecord("no such photo in this log", "See prepcheck job show --json", sha256)
+        raise UnknownRecord(
+            "no such photo in this log", "Look at the job's photos", sha256, command="prepcheck job show --json"
+        )
     entry = Erased(what="photo", sha256=sha256, reason=reason)
     known = erased_photos(connection)
     return [add_event(connection, job, entry, by, at, role) for job in jobs if (job, sha256) not in known]
@@ -100,6 +107,8 @@ def _erase_leaf(connection: sa.Connection, kind: str, row: int, reason: str) -> 
     mine = sa.and_(t.leaves.c.kind == kind, t.leaves.c.row == row)
     leaf = connection.execute(sa.select(t.leaves.c.text, t.leaves.c.hash).where(mine)).one()
     if leaf.text is None:
-        raise UnknownRecord("was erased already", "See prepcheck job show", f"{kind} {row}")
+        raise UnknownRecord(
+            "was erased already", "Look at the job's entries", f"{kind} {row}", command="prepcheck job show"
+        )
     connection.execute(sa.update(t.leaves).where(mine).values(text=None, salt="", erased=reason))
     return str(leaf.hash)

@@ -74,7 +74,9 @@ def find_person(connection: sa.Connection, name: str) -> Person:
     row = connection.scalar(sa.select(t.people.c.id).where(t.people.c.folded == folded(name)))
     found = next((person for person in read_people(connection) if person.number == row), None)
     if found is None:
-        raise UnknownRecord("no such person in this log", "See prepcheck person list", name)
+        raise UnknownRecord(
+            "no such person in this log", "Choose one of the people of this log", name, command="prepcheck person list"
+        )
     return found
 
 

@@ -24,8 +24,8 @@ _PLAIN: dict[int, tuple[type[StoreFault], str, str]] = {
         "has no room left on its disk; nothing was logged",
         "Free some room, then try again",
     ),
-    sqlite3.SQLITE_READONLY: (StoreFault, "may not be written to", "Ask for write permission or use another --store"),
-    sqlite3.SQLITE_PERM: (StoreFault, "may not be opened", "Ask for permission or use another --store"),
+    sqlite3.SQLITE_READONLY: (StoreFault, "may not be written to", "Ask for write permission, or use another store"),
+    sqlite3.SQLITE_PERM: (StoreFault, "may not be opened", "Ask for permission, or use another store"),
     sqlite3.SQLITE_CANTOPEN: (StoreFault, "cannot be opened", "Check that the folder is there and may be written to"),
     sqlite3.SQLITE_CORRUPT: (StoreFault, *_DAMAGED),
     sqlite3.SQLITE_NOTADB: (StoreFault, "is no log of prepcheck, or is damaged", _DAMAGED[1]),
@@ -37,9 +37,9 @@ def os_fault(error: OSError, subject: Path | str) -> StoreFault:
     if error.errno in _FULL:
         return StoreFull("no room left on the disk; nothing was logged", "Free some room, then try again", str(subject))
     if isinstance(error, PermissionError) or error.errno == errno.EROFS:
-        return StoreFault("no permission", "Ask for permission or use another --store", str(subject))
+        return StoreFault("no permission", "Ask for permission, or use another store", str(subject))
     what = (error.strerror or type(error).__name__).lower()
-    return StoreFault(f"cannot be used as a store ({what})", "Check the path given with --store", str(subject))
+    return StoreFault(f"cannot be used as a store ({what})", "Check its path", str(subject), command="--store")
 
 
 def sqlite_fault(error: sqlite3.Error, subject: Path) -> StoreFault:

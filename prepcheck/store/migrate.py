@@ -56,5 +56,5 @@ def _revision(connection: sa.Connection, subject: str) -> str | None:
         found = connection.scalar(sa.text(f"SELECT version_num FROM {VERSION_TABLE}"))
         return None if found is None else str(found)
     if tables:
-        raise StoreFault("is a database, but no log of prepcheck", "Check --store", subject)
+        raise StoreFault("is a database, but no log of prepcheck", "Check the path", subject, command="--store")
     return None

@@ -37,7 +37,12 @@ def placed(store: Store, number: int) -> Placed:
     with store.reading() as connection:
         row = connection.execute(_query().where(t.inspections.c.id == number)).first() if 0 < number < 2**63 else None
     if row is None:
-        raise UnknownRecord("no such inspection in this log", "See prepcheck job show", f"inspection {number}")
+        raise UnknownRecord(
+            "no such inspection in this log",
+            "Look at the job's inspections",
+            f"inspection {number}",
+            command="prepcheck job show",
+        )
     return Placed(*row)
 
 

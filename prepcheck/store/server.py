@@ -114,7 +114,7 @@ def _check_encoding(connection: Any, subject: str) -> None:
 
 _GOING_DOWN = ("57P01", "57P02", "57P03", "57P05", "25P03", "25P04")
 _TAKE_TURNS = "was changed by another program at the same moment; nothing was logged"
-_NO_WRITING = (StoreFault, "may not be written to", "Ask for write permission or use another --store")
+_NO_WRITING = (StoreFault, "may not be written to", "Ask for write permission, or use another store")
 _PLAIN: dict[str, tuple[type[StoreFault], str, str]] = {
     "55P03": (StoreBusy, "is locked by another program", "Wait until that has ended, then try again"),
     "40": (StoreBusy, _TAKE_TURNS, "Try again"),
@@ -123,7 +123,7 @@ _PLAIN: dict[str, tuple[type[StoreFault], str, str]] = {
     "53": (StoreFault, "is refused by a server that is short of means; nothing was logged", "Try again later"),
     "25006": _NO_WRITING,
     "42501": _NO_WRITING,
-    "3D000": (StoreFault, "is not there on its server", "Make the database first, or check --store"),
+    "3D000": (StoreFault, "is not there on its server", "Make the database first, or check the address"),
     "3F000": (StoreFault, "has no schema to keep a log in", "Ask whoever runs the database"),
     "28": (StoreFault, "does not let this user in", "Check user and password (PGPASSWORD or ~/.pgpass)"),
     "XX": (StoreFault, "is damaged", "Bring back the last good backup of the database"),

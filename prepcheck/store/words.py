@@ -50,7 +50,9 @@ def job_number(text: str) -> str:
     """
     found = re.fullmatch(r"\s*(?:[Jj]-?)?0*([0-9]{1,9})\s*", text)
     if not found:
-        raise UnknownRecord("no such job; numbers look like J-0001", "See prepcheck job list", text)
+        raise UnknownRecord(
+            "no such job; numbers look like J-0001", "Choose one of the jobs", text, command="prepcheck job list"
+        )
     return number_of(int(found[1]))
 
 

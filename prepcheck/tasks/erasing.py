@@ -68,7 +68,9 @@ def erase_photo(
     keeper, why = _asked(by, reason)
     role = keeping_role(store, keeper, pin, at, settings)
     if not re.fullmatch("[0-9a-f]{64}", sha256):
-        raise WrongUse("is no SHA-256", "Give the photo's 64 hex digits, as in prepcheck job show --json", sha256[:80])
+        raise WrongUse(
+            "is no SHA-256", "Give the photo's 64 hex digits", sha256[:80], command="prepcheck job show --json"
+        )
     told = store.tell_photo_erased(sha256, reason=why, by=keeper, at=at, role=role)
     archive.erase(sha256)
     return told

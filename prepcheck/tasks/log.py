@@ -197,9 +197,13 @@ def tied_outline(record: Record, asked: int | None) -> int | None:
         return None
     have = ", ".join(map(str, numbers))
     if asked is None and len(numbers) > 1:
-        raise ChooseOutline(f"shows outlines {have}", "Name the job's spot with --outline", record.photo.name)
+        raise ChooseOutline(
+            f"shows outlines {have}", "Say which is the job's spot", record.photo.name, command="--outline"
+        )
     if asked is not None and asked not in numbers:
-        raise WrongUse(f"has no outline {asked}, only {have}", "Name one of these with --outline", record.photo.name)
+        raise WrongUse(
+            f"has no outline {asked}, only {have}", "Choose one of these", record.photo.name, command="--outline"
+        )
     return numbers[0] if asked is None else asked
 
 

@@ -78,7 +78,7 @@ def add_person(
         if not keepers and (chosen is not Role.KEEPER or by is not None):
             raise NotAllowed("the log has no keeper yet", "Add the keeper first, with role keeper and a PIN", name)
         if keepers and w.folded(setter) not in keepers:
-            raise NotAllowed("only a keeper gives roles and PINs", "Name the keeper with --by", setter)
+            raise NotAllowed("only a keeper gives roles and PINs", "Name the keeper", setter, command="--by")
         if chosen is not Role.KEEPER and keepers == {w.folded(name)}:
             raise NotAllowed("is the only keeper of this log", "Make somebody else a keeper first", name)
 
@@ -185,7 +185,7 @@ def _is_right(held: PinCheck, given: str, at: datetime, settings: PeopleSettings
     from cryptography.hazmat.primitives.kdf.argon2 import Argon2id
 
     if not held.pin:
-        raise NotAllowed("has no PIN", "A keeper gives one with prepcheck person add", held.person.name)
+        raise NotAllowed("has no PIN", "A keeper gives one", held.person.name, command="prepcheck person add")
     _check_lock(held, at, settings)
     try:
         Argon2id.verify_phc_encoded(given.encode(), held.pin)
@@ -208,7 +208,7 @@ def _prove(store: Store, name: str, pin: str | None, role: Role, at: datetime, s
         raise NotAllowed(f"this needs the PIN of a {role}", "Give the PIN", name)
     person = check_pin(store, name, pin, at=at, settings=settings)
     if not _may(person, role):
-        raise NotAllowed(f"is no {role}", "Ask somebody who is; see prepcheck person list", person.name)
+        raise NotAllowed(f"is no {role}", "Ask somebody who is", person.name, command="prepcheck person list")
     return person.role
 
 

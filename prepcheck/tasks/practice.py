@@ -214,7 +214,9 @@ def find_practice(room: Room, number: int) -> Session:
     """Return a session; `UnknownRecord` when there is none, or its entry was erased."""
     found = next((one for one in list_practice(room) if one.number == number), None)
     if found is None:
-        raise UnknownRecord("no such practice session", "See prepcheck practice list", str(number))
+        raise UnknownRecord(
+            "no such practice session", "Choose one of the sessions", str(number), command="prepcheck practice list"
+        )
     return found
 
 

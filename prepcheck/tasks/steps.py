@@ -52,7 +52,12 @@ def choose_work(
 
     def entry(events: Events) -> AnyEntry:
         if first and chosen_work(events) is not None:
-            raise NotAllowed("was given a plan by somebody else meanwhile", "See prepcheck job show", job)
+            raise NotAllowed(
+                "was given a plan by somebody else meanwhile",
+                "Look at the job's plan",
+                job,
+                command="prepcheck job show",
+            )
         return WorkChosen(work=work.name, plan=work.text)
 
     return store.decide(job, entry, name, at, role)
@@ -184,7 +189,7 @@ def reopen_step(
 def _state(job: str, events: Events, at: datetime, settings: Settings) -> JobState:
     state = state_of(events, at, settings)
     if state is None:
-        raise WrongUse("has no plan of steps yet", "Choose one with prepcheck step plan", job)
+        raise WrongUse("has no plan of steps yet", "Choose one", job, command="prepcheck step plan")
     return state
 
 
@@ -205,14 +210,17 @@ def _line(remark: Remark) -> str:
 def _refuse_held(step: str, holds: tuple[str, ...], override: bool, what: str) -> None:
     if holds and not override:
         raise Held(
-            f"held up. {' '.join(holds)}".rstrip("."), f"Settle this, or {what} with --override and --reason", step
+            f"held up. {' '.join(holds)}".rstrip("."),
+            f"Settle this, or {what} all the same, with a reason",
+            step,
+            command="--override --reason",
         )
 
 
 def _refuse_person(state: StepState, name: str) -> None:
     step = state.step
     if not step.hold_point:
-        raise WrongUse("is no hold point", "Say that it is done with prepcheck step done", step.name)
+        raise WrongUse("is no hold point", "Say that it is done", step.name, command="prepcheck step done")
     if state.progress.finished:
         raise WrongUse(f"was released by {state.by} already", "Open it again first if it has to be redone", step.name)
     if step.other_person and w.folded(state.did) == w.folded(name):

@@ -68,7 +68,10 @@ def density(contents: str | None, given_kg_m3: float | None) -> Fact:
         return WATER
     if contents not in CONTENTS:
         raise WrongUse(
-            "its density is not known here", f"Give --density, or one of {', '.join(CONTENTS)}", contents[:40]
+            "its density is not known here",
+            f"Give its density, or one of {', '.join(CONTENTS)}",
+            contents[:40],
+            command="--density",
         )
     return CONTENTS[contents]
 

@@ -206,7 +206,9 @@ def minimum(regime: Regime | None, own_mm: float | None, settings: WallSettings)
         return MINIMA[regime]
     own = Fact(settings.minimum_mm, "mm", "settings, wall.minimum_mm", Mark.SHOP) if settings.minimum_mm else None
     if regime is Regime.CARGO_TANK or (regime is Regime.SHOP and own is None):
-        raise WrongUse(f"the regime {regime.value} has no number here", "Give the minimum that applies: --minimum")
+        raise WrongUse(
+            f"the regime {regime.value} has no number here", "Give the minimum that applies", command="--minimum"
+        )
     return own
 
 

@@ -160,7 +160,7 @@ async def _ours(request: Request, error: Exception) -> Response:
     assert isinstance(error, PrepcheckError)
     if error.http_status >= 500:
         _LOG.error("%s %s: %s", request.method, printable(request.url.path), error.message)
-    return told(request, error.http_status, error.code, error.message, headers_of(error))
+    return told(request, error.http_status, error.code, error.plain, headers_of(error))
 
 
 async def _http(request: Request, error: Exception) -> Response:

@@ -26,6 +26,7 @@ def authority(shop: TheShop) -> Response:
     """Return the certificate of the shop's authority, for a phone to install."""
     data = authority_der(shop.folder / PAGE_FOLDER)
     if data is None:
-        raise UnknownPage("this shop has no certificate authority", "Start the page with prepcheck serve --https")
+        what, do = "this shop has no certificate authority", "Start the page with https"
+        raise UnknownPage(what, do, command="prepcheck serve --https")
     name = 'attachment; filename="prepcheck-authority.crt"'
     return Response(data, media_type="application/x-x509-ca-cert", headers={"Content-Disposition": name})

@@ -167,7 +167,7 @@ async def _ask(app: ASGIApp, scope: Scope, body: Body, answer: Send) -> None:
 
 async def _refuse(error: PrepcheckError, scope: Scope, receive: Receive, answer: Send) -> None:
     headers = {**headers_of(error), "Connection": "close"}
-    response = told(Request(scope), error.http_status, error.code, error.message, headers)
+    response = told(Request(scope), error.http_status, error.code, error.plain, headers)
     await response(scope, receive, answer)
 
 

@@ -179,7 +179,7 @@ def say_stage(out: Path, stage: str) -> None:
 
 def _fault(error: PrepcheckError, record: Record | None = None) -> Fault:
     if record is None:
-        return Fault(error.code, error.message, error.http_status)
+        return Fault(error.code, error.plain, error.http_status)
     spots = record.spots if record.by_person is None else record.by_person.spots
     outlines = {spot.number: [(float(x), float(y)) for x, y in spot.outline] for spot in spots}
-    return Fault(error.code, error.message, error.http_status, outlines)
+    return Fault(error.code, error.plain, error.http_status, outlines)

@@ -228,7 +228,7 @@ class Works:
         try:
             task = self._task(out, asked, person, uploads)
         except PrepcheckError as error:
-            self._fail(id, Fault(error.code, error.message, error.http_status))
+            self._fail(id, Fault(error.code, error.plain, error.http_status))
             return
         self._submit(id, _Live(task))
 
@@ -324,7 +324,7 @@ class Works:
         try:
             number = self._once.log(self._row(id), task, answer)
         except PrepcheckError as error:
-            self._settle(id, Fault(error.code, error.message, error.http_status))
+            self._settle(id, Fault(error.code, error.plain, error.http_status))
         else:
             self._done(id, number)
 

@@ -213,7 +213,7 @@ def test_a_photo_of_several_spots_needs_to_be_told_which(command: Command) -> No
     command.open_job()
     done = command.log("two.jpg")
     assert (done.code, done.line["standing"]) == (2, "residue left")
-    assert done.complaint == "two.jpg: shows outlines 1, 2. Name the job's spot with --outline."
+    assert done.complaint == "two.jpg: shows outlines 1, 2. Say which is the job's spot (--outline)."
     assert command.story() == []
 
 

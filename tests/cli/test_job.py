@@ -158,7 +158,7 @@ def test_a_screen_that_knows_ascii_only_shows_the_rest_as_escapes(tmp_path):
         (
             ["job", "show", "77"],
             2,
-            "prepcheck: J-0077: no such job in this log. See prepcheck job list, or check --store.\n",
+            "prepcheck: J-0077: no such job in this log. Choose one of the jobs of this log (prepcheck job list, --store).\n",
         ),
         (["disagree", "9", "--standing", "bright", "--reason", "x", "--person", "Jon"], 2, "no such inspection"),
         (["disagree", "1", "--standing", "pass", "--reason", "x", "--person", "Jon"], 2, "pass: is no standing"),

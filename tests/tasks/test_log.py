@@ -183,7 +183,7 @@ def test_of_several_outlines_the_named_one_is_the_jobs_spot_and_the_others_are_n
 
 
 def test_several_outlines_and_none_named_is_wrong_use(log):
-    with pytest.raises(WrongUse, match=r"bowser\.jpg: shows outlines 1, 2\. Name the job's spot with --outline"):
+    with pytest.raises(WrongUse, match=r"bowser\.jpg: shows outlines 1, 2\. Say which is the job's spot \(--outline\)"):
         put(log, spot(1), spot(2))
     assert inspections(log) == []
 

@@ -56,7 +56,7 @@ def test_a_plan_is_logged_word_for_word(shop):
 def test_a_job_without_a_plan_has_no_steps(shop):
     other = tasks.open_job(shop, NewJob("Lid"), person="Ola", at=minute(1)).number
     assert tasks.story_state(tasks.job_story(shop, other), minute(1)) is None
-    with pytest.raises(WrongUse, match=r"J-0002: has no plan of steps yet\. Choose one with prepcheck step plan"):
+    with pytest.raises(WrongUse, match=r"J-0002: has no plan of steps yet\. Choose one \(prepcheck step plan\)"):
         tasks.mark_step(shop, other, "clean", person="Ola", at=minute(1))
 
 

@@ -152,7 +152,7 @@ def test_heads_volumes_and_densities_that_cannot_be_are_refused(bad: float) -> N
 
 def test_contents_that_are_not_known_ask_for_a_density() -> None:
     with pytest.raises(
-        WrongUse, match=r"its density is not known here\. Give --density, or one of petrol, diesel, water"
+        WrongUse, match=r"its density is not known here\. Give its density, or one of petrol, diesel, water"
     ):
         density("molasses", None)
 

@@ -67,7 +67,8 @@ def report_pdf(report: Report, paper: Paper) -> bytes:
     except ImportError as error:
         raise WrongUse(
             "the PDF of a report needs the optional part 'report'",
-            "Install it (pip install 'prepcheck[report]'), or print the page (--html)",
+            "Install it (pip install 'prepcheck[report]'), or print the page",
+            command="--html",
         ) from error
     return pdf_of(report, paper)
 
