@@ -1,6 +1,7 @@
 """Evidence by hash: the bytes of each photo, stored once; and jobs sealed into bags that anybody can verify.
 
-* ``archive``: photo bytes under their SHA-256, in a folder; ``object_archive``, ``bucket``: in an object store; ``place``: which.
+* ``archive``: photo bytes under their SHA-256, in a folder; ``object_archive``, ``bucket``: in an object store; ``carried``: in
+  memory; ``place``: which.
 * ``keys``: the shop's key, made on first use, backed up, handed over.
 * ``bag``, ``bag_*``, ``faults``: bags by RFC 8493, as folder or zip file, written and checked.
 * ``without_position``, ``exif_blank``, ``heic_blank``: copies of photos that do not tell where they were taken.

@@ -23,6 +23,8 @@ class Archive(ABC):
 
     place: str
     """Where the photos are, for a person to read."""
+    is_shared = False
+    """Whether other machines reach it, too."""
 
     def put(self, data: bytes, format: str = "") -> str:
         """Keep `data`, unless it is kept already, and return its SHA-256 (hex).

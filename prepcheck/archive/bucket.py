@@ -14,6 +14,7 @@ from configparser import ConfigParser
 from configparser import Error as BadFile
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import lru_cache
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Any, TypeVar
@@ -72,6 +73,9 @@ class Bucket:
     def __init__(self, place: str, store: Any) -> None:
         self.place = place
         self._store = store
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _reopened, (self.place,)  # on another machine with that one's credentials; ours never travel
 
     def find(self, name: str) -> Found | None:
         """Say what is kept under a name; None for nothing."""
@@ -176,7 +180,14 @@ def open_bucket(address: str) -> Bucket:
     try:
         return Bucket(place, from_url(place, **extra))
     except (BaseError, ValueError, OSError) as error:
-        raise WrongUse("cannot be used as an object store", "Check the address: s3://bucket/folder", place) from error
+        do = "Check the address, such as s3://bucket/folder, and what the environment says of it"
+        raise WrongUse("cannot be used as an object store", do, place) from error
+
+
+@lru_cache(maxsize=4)
+def _reopened(place: str) -> Bucket:
+    """Open a place once a process, however many tasks bring it along."""
+    return open_bucket(place)
 
 
 def _checked(address: str) -> SplitResult:

@@ -18,6 +18,8 @@ class ObjectArchive(Archive):
     Erasing takes the object away; versions that the bucket itself keeps have to be erased there.
     """
 
+    is_shared = True
+
     def __init__(self, bucket: Bucket) -> None:
         self._bucket = bucket
         self.place = bucket.place

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from prepcheck.archive import Archive, open_archive
+from prepcheck.archive.carried import Carried
 from prepcheck.batch.ledger import Ledger, Row
 from prepcheck.batch.run import Round, Way
 from prepcheck.batch.sources import Item
@@ -46,6 +47,8 @@ class AgainTask:
         As logged.
     outline : int or None
         The outline that was the spot.
+    archive : Archive or None
+        Where its photos are, for a worker on another machine; that of `folder` when None.
     """
 
     number: int
@@ -54,12 +57,22 @@ class AgainTask:
     folder: Path
     before: Record = field(repr=False)
     outline: int | None
+    archive: Archive | None = field(default=None, repr=False)
+
+    def carrying(self) -> AgainTask:
+        """Return the task with its photos, read here, or with where all reach them; as it is when they cannot be read."""
+        archive = open_archive(self.folder)
+        photos = {photo.sha256 for photo in self.before.photos or [self.before.photo]}
+        try:
+            return replace(self, archive=archive if archive.is_shared else Carried.of(archive, photos))
+        except PrepcheckError:
+            return self
 
     def work(self) -> Done:
         """Read the photos from the archive and look at them."""
         try:
             look = self.spec.look()
-            seen = look_again(self.before, open_archive(self.folder), look.model, look.settings)
+            seen = look_again(self.before, self.archive or open_archive(self.folder), look.model, look.settings)
         except PrepcheckError as error:
             return failed(self, error)
         record = record_of(seen)

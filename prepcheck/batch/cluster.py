@@ -14,10 +14,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
+from secrets import token_hex
 from typing import Any
 from urllib.parse import urlsplit
 
 from prepcheck.archive.bucket import is_here
+from prepcheck.batch.again import AgainTask
 from prepcheck.batch.cluster_keys import check_address, security
 from prepcheck.batch.cluster_work import Kit, Refused, own_kit, work_there
 from prepcheck.batch.objects import Objects
@@ -168,6 +170,9 @@ class Cluster:
 
 def travelling(task: Task) -> Task | None:
     """Return a task as it goes to a worker: with the photo's bytes where the worker cannot reach them; None without any."""
+    if isinstance(task, AgainTask):
+        carrying_all = task.carrying()
+        return None if carrying_all.archive is None else carrying_all
     if not isinstance(task, PhotoTask) or (isinstance(task.source, Objects) and task.source.is_shared):
         return task
     carrying = task.carrying()
@@ -179,7 +184,7 @@ def key_of(task: Task) -> str:
     if isinstance(task, PhotoTask):
         parts = (task.source.name, task.name, task.item.stamp, task.spec.key.text, *sorted(task.known))
     else:
-        parts = (type(task).__name__, str(task.number), str(time.time_ns()))
+        parts = (type(task).__name__, task.name, token_hex(16))
     return "look-" + hashlib.sha256("\n".join(parts).encode("utf-8", "surrogatepass")).hexdigest()
 
 

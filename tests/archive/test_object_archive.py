@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import pickle
 from pathlib import Path
 
 import pytest
 from obstore.store import LocalStore, MemoryStore
 
 from prepcheck.archive import Archive, FolderArchive
-from prepcheck.archive.bucket import Bucket
+from prepcheck.archive.bucket import Bucket, open_bucket
+from prepcheck.archive.carried import Carried
 from prepcheck.archive.object_archive import ObjectArchive
 from prepcheck.errors import StoreFault, UnknownRecord
 
@@ -27,10 +29,12 @@ def archive(store: MemoryStore) -> ObjectArchive:
     return ObjectArchive(Bucket("s3://shop/photos", store))
 
 
-@pytest.fixture(params=["folder", "memory", "objects in a folder"])
+@pytest.fixture(params=["folder", "memory", "objects in a folder", "carried"])
 def any_archive(request: pytest.FixtureRequest, tmp_path: Path) -> Archive:
     if request.param == "folder":
         return FolderArchive(tmp_path / "photos")
+    if request.param == "carried":
+        return Carried({})
     stores = {"memory": MemoryStore, "objects in a folder": lambda: LocalStore(tmp_path)}
     return ObjectArchive(Bucket("a store", stores[request.param]()))
 
@@ -102,3 +106,22 @@ def test_objects_with_other_names_are_no_photos(archive, store):
     for name in ("readme.txt", f"xx/{ABC}", ABC, f"a/ba/{ABC}"):
         store.put(name, b"x")
     assert list(archive.kept()) == [ABC]
+
+
+def test_photos_that_are_carried_are_checked_again(archive, store):
+    carried = Carried.of(archive, [archive.put(b"abc")])
+    assert carried.get(ABC) == b"abc"
+    with pytest.raises(StoreFault, match="changed since it was logged"):
+        Carried({ABC: b"abd"}).get(ABC)
+
+
+def test_only_an_archive_on_a_server_is_shared_with_other_machines(archive, tmp_path):
+    assert [archive.is_shared, FolderArchive(tmp_path).is_shared, Carried({}).is_shared] == [True, False, False]
+
+
+def test_an_archive_travels_by_its_address_and_without_credentials(monkeypatch):
+    monkeypatch.setenv("AWS_ACCESS_KEY_ID", "invented")
+    monkeypatch.setenv("AWS_SECRET_ACCESS_KEY", "hidden")
+    packed = pickle.dumps(ObjectArchive(open_bucket("s3://shop/photos")))
+    assert b"hidden" not in packed
+    assert pickle.loads(packed).place == "s3://shop/photos"

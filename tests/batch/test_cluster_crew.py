@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -13,7 +14,9 @@ from typing import Any
 import pytest
 from distributed.scheduler import KilledWorker
 
+from prepcheck.archive import open_archive
 from prepcheck.batch import cluster, cluster_work
+from prepcheck.batch.again import AgainTask
 from prepcheck.batch.cluster import Cluster, check_machines, key_of, travelling
 from prepcheck.batch.cluster_work import Kit, Refused, own_kit, work_there
 from prepcheck.batch.objects import Objects
@@ -247,6 +250,33 @@ def test_a_photo_in_an_object_store_is_read_by_the_worker():
 def test_a_photo_that_cannot_be_read_here_is_answered_here(client, tmp_path: Path):
     (done,) = Cluster(HERE).work([photo(Folder(tmp_path, 10))])
     assert (done.error, client.most) == ("unreadable", 0)
+
+
+@dataclass(frozen=True)
+class Before:
+    """What a logged record says of its photos."""
+
+    photos: tuple[Any, ...]
+
+
+def again(folder: Path, sha256: str) -> AgainTask:
+    return AgainTask(1, "J-0001/spot 1", None, folder, Before((SimpleNamespace(sha256=sha256),)), 1)
+
+
+def test_photos_of_a_log_on_this_computer_travel_with_the_task(tmp_path: Path):
+    sha256 = open_archive(tmp_path).put(b"abc")
+    packed = pickle.dumps(travelling(again(tmp_path, sha256)))
+    shutil.rmtree(tmp_path / "photos")
+    assert pickle.loads(packed).archive.get(sha256) == b"abc"
+
+
+def test_photos_of_a_log_on_a_server_are_read_by_the_worker(tmp_path: Path):
+    (tmp_path / "photos.toml").write_text('place = "s3://shop/photos"')
+    assert travelling(again(tmp_path, "0" * 64)).archive.place == "s3://shop/photos"
+
+
+def test_a_photo_of_a_log_that_is_lost_does_not_travel(tmp_path: Path):
+    assert travelling(again(tmp_path, "0" * 64)) is None
 
 
 def test_the_same_photo_model_and_settings_are_one_computation(tmp_path: Path):
