@@ -96,9 +96,10 @@ def show(
     from prepcheck.cli.job import print_json
     from prepcheck.surface import load_model
     from prepcheck.tasks.practice import find_practice, show_practice
+    from prepcheck.tasks.shop_fit import shop_model
 
     room = _room(settings, store)
-    found, eye = find_practice(room, session), load_model(model)
+    found, eye = find_practice(room, session), shop_model(room.store, room.settings, load_model(model))
     for position, one in enumerate(found.photos, 1):
         if one.sha256 in found.marks:
             shown = show_practice(room, found, position, eye, at=now())

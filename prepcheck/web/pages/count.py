@@ -138,7 +138,7 @@ def _how_far(shop: Shop, desk: Desk, name: str) -> str:
     try:
         progress = f.progress_of(f.folder_of(shop.folder, name), desk.person)
     except PrepcheckError as error:
-        return error.message
+        return error.plain
     return f"{progress.done} of {progress.of} photos finished by you"
 
 

@@ -27,8 +27,9 @@ from prepcheck.photo import Photo, from_bytes, read_bytes
 from prepcheck.settings import Settings
 from prepcheck.store import os_fault
 from prepcheck.store.words import folded
-from prepcheck.surface import load_model
+from prepcheck.surface import Model, load_model
 from prepcheck.tasks.practice import Room
+from prepcheck.tasks.shop_fit import shop_model
 
 COUNTS = "counts"
 """In the store's folder, one folder each."""
@@ -97,7 +98,7 @@ def new_count(
     for photo_name, sha256 in photos:
         data = room.photo_bytes(sha256)
         photo = from_bytes(data, photo_name, room.settings)
-        fields = add_field(fields, _field(photo, photo_name, points, inside, room.settings))
+        fields = add_field(fields, _field(photo, photo_name, points, room, inside=inside))
         files |= files_of(fields[-1], photo, data)
     with TURN:
         name = _free_name(store, title)
@@ -118,15 +119,20 @@ def photo_in(folder: Path, one: Field, settings: Settings) -> Photo:
     return _read(folder / one.file, one.sha256, one.name, settings)
 
 
-def told_by_tool(folder: Path, one: Field, settings: Settings) -> Counted | None:
+def the_tool(room: Room) -> Model:
+    """Return the tool as it is now, with the shop's own fit."""
+    return shop_model(room.store, room.settings, load_model())
+
+
+def told_by_tool(folder: Path, one: Field, room: Room) -> Counted | None:
     """Return what the tool, as it is now, told of the points of a photo; None when it was not asked yet."""
-    return read_form(path) if (path := _told_path(folder, one, settings)).exists() else None
+    return read_form(path) if (path := _told_path(folder, one, room)).exists() else None
 
 
-def ask_tool(folder: Path, one: Field, settings: Settings) -> None:
+def ask_tool(folder: Path, one: Field, room: Room) -> None:
     """Let the tool look at a photo, and keep what it tells of the points, apart from what people said."""
-    told = by_inspection(folder, load_model(), settings)(one)
-    _write(_told_path(folder, one, settings), write_form(one, TOOL, told.counted.labels))
+    told = by_inspection(folder, the_tool(room), room.settings)(one)
+    _write(_told_path(folder, one, room), write_form(one, TOOL, told.counted.labels))
 
 
 def finished_by(count: Count, person: str) -> set[str]:
@@ -167,9 +173,10 @@ def _read(path: Path, sha256: str, name: str, settings: Settings) -> Photo:
     return from_bytes(data, name, settings)
 
 
-def _told_path(folder: Path, one: Field, settings: Settings) -> Path:
-    """Return the place of the tool's answer: its own for each model and settings."""
-    by = hashlib.sha256(settings_sha256(settings, load_model()).encode() + load_model().origin.sha256.encode())
+def _told_path(folder: Path, one: Field, room: Room) -> Path:
+    """Return the place of the tool's answer: its own for each model, fit and settings."""
+    model = the_tool(room)
+    by = hashlib.sha256(f"{model.origin.sha256} {settings_sha256(room.settings, model)}".encode())
     return folder / TOLD / f"{Path(one.name).stem}.{by.hexdigest()[:12]}.csv"
 
 
@@ -182,16 +189,16 @@ def _free_name(store: Path, title: str) -> str:
     return name
 
 
-def _field(photo: Photo, name: str, points: int, inside: bool, settings: Settings) -> Field:
+def _field(photo: Photo, name: str, points: int, room: Room, *, inside: bool) -> Field:
     size = (photo.width, photo.height)
-    laid = lay_grid(size, points, seed_of(photo.sha256), _outline(photo, settings) if inside else None)
+    laid = lay_grid(size, points, seed_of(photo.sha256), _outline(photo, room) if inside else None)
     stem = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:80] or photo.sha256[:12]
     return Field(f"{IMAGES}/{stem}{_SUFFIXES.get(photo.format, '.jpg')}", photo.sha256, size, laid)
 
 
-def _outline(photo: Photo, settings: Settings) -> Points | None:
+def _outline(photo: Photo, room: Room) -> Points | None:
     """Return the tool's largest outline; None where it finds no spot."""
-    spots = inspect(photo, load_model(), settings).answer.spots
+    spots = inspect(photo, the_tool(room), room.settings).answer.spots
     outlines = [spot.outline for spot, _ in spots]
     return max(outlines, key=lambda one: cv2.contourArea(one.astype(np.float32)), default=None)
 

@@ -20,9 +20,10 @@ from prepcheck.agreement.point_count import FEWEST_FIELDS, SOURCE, AreaFraction,
 from prepcheck.agreement.proportion import SOURCE as EXACT
 from prepcheck.agreement.proportion import Proportion
 from prepcheck.errors import NotAllowed
-from prepcheck.settings import Settings
+from prepcheck.tasks.practice import Room
 from prepcheck.web.pages import count_folder as f
 from prepcheck.web.pages.desk import AtDesk
+from prepcheck.web.pages.practice_room import room_of
 from prepcheck.web.pages.render import show
 from prepcheck.web.shop import TheShop
 
@@ -87,7 +88,7 @@ class ResultsPage:
 def results(request: Request, shop: TheShop, desk: AtDesk, name: str) -> HTMLResponse:
     """Show what came out."""
     folder, known = _opened(shop.folder, name, desk.person)
-    told = {one.sha256: f.told_by_tool(folder, one, shop.settings) for one in known.fields}
+    told = {one.sha256: f.told_by_tool(folder, one, room_of(shop)) for one in known.fields}
     whole = {sha256: one for sha256, one in told.items() if one is not None}
     waiting = len(known.fields) - len(whole)
     page = ResultsPage(
@@ -106,8 +107,8 @@ def ask_tool(shop: TheShop, desk: AtDesk, name: str) -> RedirectResponse:
     """Let the tool look at photos for a few seconds, and come back to say how far it is."""
     folder, known = _opened(shop.folder, name, desk.person)
     end = time.monotonic() + _SECONDS
-    for one in _unasked(folder, known, shop.settings):
-        f.ask_tool(folder, one, shop.settings)
+    for one in _unasked(folder, known, room_of(shop)):
+        f.ask_tool(folder, one, room_of(shop))
         if time.monotonic() > end:
             break
     return RedirectResponse(f"/count/{name}/results#tool", 303)
@@ -122,8 +123,8 @@ def _opened(store: Path, name: str, person: str) -> tuple[Path, Count]:
     return folder, known
 
 
-def _unasked(folder: Path, known: Count, settings: Settings) -> Iterator[Field]:
-    return (one for one in known.fields if f.told_by_tool(folder, one, settings) is None)
+def _unasked(folder: Path, known: Count, room: Room) -> Iterator[Field]:
+    return (one for one in known.fields if f.told_by_tool(folder, one, room) is None)
 
 
 def _shares(person: str, counts: list[Counted]) -> Table:

@@ -17,6 +17,7 @@ from prepcheck.store import JobLine
 from prepcheck.store.words import folded
 from prepcheck.surface import load_model
 from prepcheck.tasks.practice import Room, Session, Shown, find_practice, open_room, show_practice
+from prepcheck.tasks.shop_fit import shop_model
 from prepcheck.web.pages.desk import Desk
 from prepcheck.web.pictures import jpeg, reduced
 from prepcheck.web.shop import Shop
@@ -111,7 +112,8 @@ def shown_photo(shop: Shop, session: Session, position: int) -> Shown:
 
 @lru_cache(maxsize=3)
 def _shown(shop: Shop, room: Room, session: int, position: int) -> Shown:
-    return show_practice(room, find_practice(room, session), position, load_model(), at=shop.clock())
+    model = shop_model(shop.store, shop.settings, load_model())
+    return show_practice(room, find_practice(room, session), position, model, at=shop.clock())
 
 
 def _of_job(desk: Desk, number: str) -> Iterator[Choice]:

@@ -11,6 +11,7 @@ from prepcheck import tasks
 from prepcheck.store import NewJob
 from prepcheck.trade import entries as e
 from prepcheck.trade.work import load_work
+from tests.web.pages.practised import PRACTISED, practise
 from tests.web.shop import NOON, SETTINGS, Phone, plate_jpeg
 
 HOSTILE = "\"'><script>alert(1)</script><img src=x onerror=alert(2)>"
@@ -23,11 +24,13 @@ PAGES = (
     "/jobs/J-0001/readings?what=certificate", "/jobs/J-0001/readings?what=wall", "/jobs/J-0001/readings?what=leak",
     "/jobs/J-0001/readings?what=note", "/plans", "/plans/clearing", "/plans/wall", "/plans/weld", "/plans/leak",
     "/jobs/J-0001/report", "/verify", "/people", "/sign-in", "/pair/invented", "/help", "/jobs/J-0999",
+    *PRACTISED,
 )  # fmt: skip
 
 
 def fill(app) -> None:
     """Add to a log with two passes whatever a page can show."""
+    practise(app, HOSTILE)
     store = app.state.shop.store
     told = {"person": "Rune", "at": NOON, "settings": SETTINGS}
     tasks.open_job(store, NewJob(HOSTILE, HOSTILE, SHORT, 5.0, HOSTILE, SHORT), person=SHORT, at=NOON)
