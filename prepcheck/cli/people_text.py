@@ -82,7 +82,7 @@ def work_text(
             Text(f"Bright at the first pass over time, by {AXES[by]}", "bold"),
             _over_time(blocks, settings),
         ]
-    return Group(*parts, Text(), *_notes(errors))
+    return Group(*parts, Text(), *_notes(errors, work.fitted))
 
 
 def compared(works: Sequence[PersonWork], errors: Sequence[ToolErrors], settings: ProgressSettings) -> RenderableType:
@@ -94,7 +94,7 @@ def compared(works: Sequence[PersonWork], errors: Sequence[ToolErrors], settings
     note = Text(
         "In the order in which they were named; the spots were not the same, so this is no order of people.", "bold"
     )
-    return Group(*parts, note, *_notes(errors))
+    return Group(*parts, note, *_notes(errors, sum(work.fitted for work in works)))
 
 
 def _facts(work: PersonWork, least: int) -> list[tuple[str, str]]:
@@ -122,8 +122,8 @@ def _over_time(blocks: Sequence[Block], settings: ProgressSettings) -> Renderabl
     return Group(_rows(rows), Padding(Text(say.change_words(blocks, settings.least_spots)), (0, 0, 0, 2)))
 
 
-def _notes(errors: Sequence[ToolErrors]) -> list[RenderableType]:
-    told = (say.SPOTS_DIFFER, " ".join((say.RESTS_ON_TOOL, *say.tool_words(errors))), say.INTERVALS)
+def _notes(errors: Sequence[ToolErrors], fitted: int) -> list[RenderableType]:
+    told = (say.SPOTS_DIFFER, " ".join((say.RESTS_ON_TOOL, *say.tool_words(errors, fitted))), say.INTERVALS)
     return [Text(one, "italic") for one in told]
 
 
@@ -156,6 +156,7 @@ def work_json(work: PersonWork, errors: Sequence[ToolErrors]) -> dict[str, Any]:
         },
         "over_time": {"by_spots": _blocks(work.blocks), "by_month": _blocks(work.months)},
         "against_tool": [{"tool": tool, "person": own, "cases": n} for (tool, own), n in work.beside.pairs.items()],
+        "with_shop_fit": work.fitted,
         "tool_errors": [asdict(one) for one in errors],
         "cautions": [say.SPOTS_DIFFER, say.RESTS_ON_TOOL, say.INTERVALS],
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -34,7 +35,8 @@ class PersonWork:
     """A person's spots over time.
 
     `since` and `until` are the days asked for, None for no bound; `left` are the first passes with residue whose answer
-    says what was left; `models` are the SHA-256 of the models that answered for the first passes.
+    says what was left; `models` are the SHA-256 of the models that answered for the first passes, `fitted` how many of
+    those answers were read with a fit of the shop's own.
     """
 
     name: str
@@ -48,6 +50,7 @@ class PersonWork:
     blocks: tuple[Block, ...]
     beside: Beside
     models: tuple[str, ...]
+    fitted: int = 0
 
     @property
     def days(self) -> tuple[date, date] | None:
@@ -82,6 +85,7 @@ def tell_person(
     work = work_of(store, name)
     spots = own_spots(spots_of(work.shots), work.name, since, until)
     begun = [spot.first for spot in spots if spot.first is not None]
+    records = {one.number: Record.model_validate_json(store.record_text(one.number)) for one in begun}
     return PersonWork(
         name=work.name,
         since=since,
@@ -89,23 +93,21 @@ def tell_person(
         spots=tuple(spots),
         firsts=firsts(spots),
         needed=passes_needed(spots),
-        left=tuple(_left(store, begun, settings)),
+        left=tuple(_left(begun, records, settings)),
         months=tuple(by_month(spots)),
         blocks=tuple(by_spots(spots, settings.block_spots)),
         beside=beside_tool(_between(work, spots), work.opinions),
         models=tuple(sorted({one.model_sha256 for one in begun})),
+        fitted=sum(one.origin.shop_fit is not None for one in records.values()),
     )
 
 
-def _left(store: Store, begun: list[Shot], settings: ProgressSettings) -> list[Left]:
-    found = []
+def _left(begun: Sequence[Shot], records: Mapping[int, Record], settings: ProgressSettings) -> Iterator[Left]:
     for shot in begun:
-        if shot.standing is not Standing.RESIDUE_LEFT:
-            continue
-        record = Record.model_validate_json(store.record_text(shot.number))
-        miss = miss_of(record, shot.outline, settings)
-        found += [Left(shot, record, miss)] if miss else []
-    return found
+        record = records[shot.number]
+        miss = miss_of(record, shot.outline, settings) if shot.standing is Standing.RESIDUE_LEFT else None
+        if miss is not None:
+            yield Left(shot, record, miss)
 
 
 def _between(work: WorkOf, spots: list[SpotWork]) -> list[Shot]:

@@ -87,7 +87,7 @@ def _blocks(
     if advice:
         yield Facts("What to look for next", tuple(advice))
     yield Words(say.SPOTS_DIFFER, tone=Tone.CAUTION)
-    last = (say.RESTS_ON_TOOL, *say.tool_words(errors), say.INTERVALS, CAUTION_LINE, HOT_WORK_LINE)
+    last = (say.RESTS_ON_TOOL, *say.tool_words(errors, work.fitted), say.INTERVALS, CAUTION_LINE, HOT_WORK_LINE)
     yield Words(" ".join(last), tone=Tone.SMALL)
 
 

@@ -13,7 +13,7 @@ from prepcheck.resources import folder
 from prepcheck.terms import Standing
 
 HELD_OUT = {
-    "own": "own invented scenes",
+    "own": "invented scenes of our own",
     "renders": "scenes of another program",
     "real": "photographs from workshops",
 }

@@ -134,14 +134,24 @@ def beside_words(told: Beside) -> str:
     return "; ".join(pairs) or "no disagreement logged"
 
 
-def tool_words(errors: Sequence[ToolErrors]) -> Iterator[str]:
-    """Say how often the tool was wrong where the truth was known, by model; with the numbers of cases."""
+def tool_words(errors: Sequence[ToolErrors], fitted: int = 0) -> Iterator[str]:
+    """Say how often the tool was wrong where the truth was known, by model; with the numbers of cases.
+
+    Parameters
+    ----------
+    errors : sequence of ToolErrors
+        Of the models that answered.
+    fitted : int
+        How many answers were read with a fit of the shop's own, of which cards know nothing.
+    """
     for one in errors:
         told = [*_case_words(one), *_point_words(one)]
         if told:
             yield f"Model {one.model} on photos that it never learned from: {'; '.join(told)}."
         else:
             yield f"Model {one.model}: no figures of its own errors are at hand."
+    if fitted:
+        yield f"{_number(fitted, 'answer')} came with the shop's own fit, which these figures leave out: prepcheck calibrate."
 
 
 def _case_words(errors: ToolErrors) -> Iterator[str]:

@@ -127,11 +127,13 @@ class Workshop:
         corrects: int | None = None,
         picture_hash: str = "",
         taken: str | None = None,
+        shop_fit: str | None = None,
     ) -> int:
         """Log a photo of its own, unless its bytes are given; returns the number of the inspection."""
         self.count += 1
         photo = b"photo %d" % self.count if data is None else data
         record = record_for(photo, ground(largest, standing), picture_hash=picture_hash, taken=taken)
+        record = record.model_copy(update={"origin": record.origin.model_copy(update={"shop_fit": shop_fit})})
         place: dict[str, Any] = {"job": job, "spot": str(spot), "pass_no": pass_no, "person": person}
         when = day(self.count) if at is None else at
         return tasks.log_inspection(

@@ -14,7 +14,7 @@ from prepcheck.progress.misses import Place
 from prepcheck.progress.tally import Tally
 from prepcheck.settings import ProgressSettings
 from prepcheck.terms import State
-from tests.progress.made import LEFT, Workshop, patch
+from tests.progress.made import BRIGHT, LEFT, Workshop, patch
 from tests.store.records import MODEL
 
 USUAL = ProgressSettings()
@@ -84,3 +84,10 @@ def test_the_rim_is_as_wide_as_the_shop_sets_it(shop: Workshop) -> None:
     shop.log(LEFT, 32, largest=patch((19, 40)))
     narrow = tell_person(shop.store, "Mika", ProgressSettings(rim_share=0.01), date(2026, 12, 1))
     assert [one.miss.place for one in narrow.left] == [Place.RIM, Place.MIDDLE]
+
+
+def test_answers_with_a_fit_of_the_shops_own_are_counted(shop: Workshop) -> None:
+    assert tell_person(shop.store, "Mika", USUAL).fitted == 0
+    shop.log(BRIGHT, 31, shop_fit="f" * 64)
+    shop.log(BRIGHT, 31, 2, shop_fit="f" * 64)
+    assert tell_person(shop.store, "Mika", USUAL).fitted == 1

@@ -26,7 +26,7 @@ from tests.report.apprentice import photo, states, work
 from tests.report.job.pdf_text import pages
 
 NOW = datetime(2026, 11, 28, 19, 0, tzinfo=UTC)
-CASES = SceneErrors("own invented scenes", Tally(1, 30), Tally(1, 3))
+CASES = SceneErrors("invented scenes of our own", Tally(1, 30), Tally(1, 3))
 ERRORS = [
     ToolErrors(
         name, (CASES, replace(CASES, of="scenes of another program")), (PointErrors("photographs", 19, 0.1, 0.0, 0.3),)

@@ -30,7 +30,7 @@ STOOD = {
 def test_wrong_standings_are_counted_out_of_those_that_were_told(tmp_path: Path) -> None:
     place = models(tmp_path, {"own": {"standings": STOOD, "all": {}}})
     assert tool_errors(["a"], place) == [
-        ToolErrors("m", (SceneErrors("own invented scenes", Tally(1, 30), Tally(1, 3)),))
+        ToolErrors("m", (SceneErrors("invented scenes of our own", Tally(1, 30), Tally(1, 3)),))
     ]
 
 

@@ -136,6 +136,11 @@ def test_a_model_without_a_card_is_said_to_have_none() -> None:
     assert list(say.tool_words([ToolErrors("1234")])) == ["Model 1234: no figures of its own errors are at hand."]
 
 
+def test_answers_with_the_shops_own_fit_are_said_to_be_left_out() -> None:
+    (said,) = say.tool_words([], fitted=2)
+    assert said.startswith("2 answers came with the shop's own fit, which these figures leave out")
+
+
 @pytest.mark.parametrize("kind", [*say.ADVICE])
 def test_advice_is_short_and_promises_nothing(kind: State | Place) -> None:
     label, advice = say.ADVICE[kind]
