@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import settings as runs
 from hypothesis import strategies as st
 
-from prepcheck.evaluate.fit_shop import Proof, fit, least_chance, losses, objections, prove
+from prepcheck.evaluate.bootstrap import Figure
+from prepcheck.evaluate.fit_shop import Proof, Row, fit, least_chance, losses, objections, prove
 from prepcheck.settings import ShopFitSettings
 from prepcheck.surface import ShopFit
 from prepcheck.terms import State
@@ -119,6 +120,14 @@ def test_coin_flips_are_refused_nearly_always():
     """The low end of a 95 % interval lies above one half in 2.5 % of such shops; among 20, more than 3 would be a fault."""
     taken = sum(not refused(coin_flips(20, 30, seed)) for seed in range(20))
     assert taken <= 3
+
+
+@pytest.mark.parametrize(("high", "taken"), [(-0.001, True), (0.0, False), (0.05, False), (np.nan, False)])
+def test_a_better_log_loss_counts_only_where_its_whole_interval_is_better(high, taken):
+    good = Figure(0.8, 0.7, 0.9)
+    rows = tuple(Row(name, good, good, good) for name in ("wrongly bright", "balanced accuracy of points"))
+    proof = Proof(20, 20, 500, 500, rows, Figure(-0.1, -0.3, high))
+    assert (objections(proof, SETTINGS) == ()) is taken
 
 
 def shop_where_residue_looks_bright():
