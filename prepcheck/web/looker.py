@@ -22,12 +22,16 @@ from prepcheck.passes import look_again
 from prepcheck.record import Record
 from prepcheck.settings import Settings
 from prepcheck.store import StoreAddress
-from prepcheck.surface import load_model
+from prepcheck.surface import Model, load_model
 from prepcheck.tasks.shop_fit import model_of, shop_model
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from prepcheck.archive import Archive
+    from prepcheck.report.card_sheet import Paper
     from prepcheck.store.store import Store
+    from prepcheck.trade.units import System
 
 STAGE_FILE = "stage"
 _NICE = 5
@@ -159,6 +163,39 @@ def show_again(store: StoreAddress, settings: Settings, record_json: str, out: P
     except PrepcheckError as error:
         return _fault(error)
     return None
+
+
+@dataclass(frozen=True)
+class ReportAsked:
+    """The report of a job that is asked for: on paper as a PDF, without `paper` as a page."""
+
+    store: StoreAddress
+    settings: Settings
+    job: str
+    at: datetime
+    system: System
+    paper: Paper | None = None
+
+
+def write_report(asked: ReportAsked) -> bytes | Fault:
+    """Write the report of a job; its photos are read and hatched anew, which takes seconds."""
+    from prepcheck.report.job.build import report_of
+    from prepcheck.report.job.gather import gather
+    from prepcheck.report.job.page import page_of
+    from prepcheck.report.job.write import report_pdf
+
+    try:
+        store, archive = _log(asked.store, asked.settings)
+        story = tasks.job_story(store, asked.job)
+
+        def model() -> Model:
+            return shop_model(store, asked.settings, load_model())
+
+        told = gather(store, archive.get, story, asked.at, asked.settings, asked.system, model)
+        report = report_of(told)
+        return page_of(report).encode() if asked.paper is None else report_pdf(report, asked.paper)
+    except PrepcheckError as error:
+        return _fault(error)
 
 
 @lru_cache(maxsize=1)

@@ -24,7 +24,7 @@ import sqlalchemy as sa
 from prepcheck import tasks
 from prepcheck.archive import Archive
 from prepcheck.archive.durable import make_folder
-from prepcheck.errors import NotAllowed, PrepcheckError
+from prepcheck.errors import NotAllowed, PrepcheckError, StoreFault
 from prepcheck.looking import Seen
 from prepcheck.record import Record
 from prepcheck.settings import Settings
@@ -37,13 +37,17 @@ from prepcheck.web.book import Book, moment
 from prepcheck.web.errors import Busy, Clash, KeyTaken, UnknownPage
 from prepcheck.web.limits import WebLimits
 from prepcheck.web.log_once import LogOnce
-from prepcheck.web.looker import Fault, Task
+from prepcheck.web.looker import Fault, ReportAsked, Task
 from prepcheck.web.pictures import CHOICE_FILE, Pictures
 from prepcheck.web.shop import Clock
 from prepcheck.web.uploads import Upload, Uploads
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
+    from prepcheck.report.card_sheet import Paper
     from prepcheck.store.store import Store
+    from prepcheck.trade.units import System
 
 _LOG = logging.getLogger("prepcheck.web")
 MakePool = Callable[[int], Executor]
@@ -112,6 +116,7 @@ class Works:
         self._logger = ThreadPoolExecutor(1, "logging")
         self._live: dict[str, _Live] = {}
         self._lock = threading.Lock()
+        self._reporting = threading.Lock()
         make_folder(folder)
 
     # ---- asking
@@ -373,6 +378,32 @@ class Works:
         with self._lock:
             pool = self._pool
         return pool.submit(looker.show_again, self._store.address, self._settings, record, out).result()
+
+    def write_report(self, job: str, at: datetime, system: System, paper: Paper | None) -> bytes:
+        """Let a worker write the report of a job, one after the other, so that photos and pages are not kept waiting.
+
+        Raises
+        ------
+        Busy
+            Another report has been written for a long time.
+        StoreFault
+            It cannot be written; says why.
+        """
+        if not self._reporting.acquire(timeout=self._limits.report_seconds):
+            raise Busy
+        try:
+            with self._lock:
+                pool = self._pool
+            asked = ReportAsked(self._store.address, self._settings, job, at, system, paper)
+            written = pool.submit(looker.write_report, asked).result()
+        except BrokenExecutor as error:
+            self._renewed(pool)
+            raise StoreFault("the report was not written: its process ended", "Try again", job) from error
+        finally:
+            self._reporting.release()
+        if isinstance(written, Fault):
+            raise StoreFault("the report was not written", written.message.rstrip("."), job)
+        return written
 
     # ---- starting and stopping
 

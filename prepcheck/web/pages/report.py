@@ -10,16 +10,10 @@ from fastapi.responses import HTMLResponse, Response
 from prepcheck import tasks
 from prepcheck.errors import PrepcheckError
 from prepcheck.report.card_sheet import Paper
-from prepcheck.report.job.build import report_of
-from prepcheck.report.job.gather import gather
-from prepcheck.report.job.page import page_of
-from prepcheck.report.job.told import Told
-from prepcheck.report.job.write import report_pdf
-from prepcheck.surface import Model, load_model
-from prepcheck.tasks.shop_fit import shop_model
 from prepcheck.trade.units import System
 from prepcheck.web.pages.desk import AtDesk, Desk
 from prepcheck.web.pages.render import show
+from prepcheck.web.shop import Shop, TheShop
 
 router = APIRouter()
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; sandbox"
@@ -50,26 +44,23 @@ def ask(request: Request, desk: AtDesk, number: str) -> HTMLResponse:
 
 
 @router.get("/jobs/{number}/report.html")
-def as_page(desk: AtDesk, number: str, units: System | None = None) -> Response:
+def as_page(shop: TheShop, desk: AtDesk, number: str, units: System | None = None) -> Response:
     """Return the report as one page that needs nothing else."""
-    text = page_of(report_of(_told(desk, number, units)))
-    return HTMLResponse(text, headers={"Content-Security-Policy": _POLICY})
+    data, _ = _written(shop, desk, number, units, None)
+    return HTMLResponse(data, headers={"Content-Security-Policy": _POLICY})
 
 
 @router.get("/jobs/{number}/report.pdf")
-def as_pdf(desk: AtDesk, number: str, units: System | None = None, paper: Paper | None = None) -> Response:
+def as_pdf(
+    shop: TheShop, desk: AtDesk, number: str, units: System | None = None, paper: Paper | None = None
+) -> Response:
     """Return the report as a PDF."""
-    told = _told(desk, number, units)
-    data = report_pdf(report_of(told), paper or Paper(desk.settings.report.paper))
-    name = f'inline; filename="{told.story.job.number}-report.pdf"'
+    data, job = _written(shop, desk, number, units, paper or Paper(desk.settings.report.paper))
+    name = f'inline; filename="{job}-report.pdf"'
     return Response(data, media_type="application/pdf", headers={"Content-Disposition": name})
 
 
-def _told(desk: Desk, number: str, units: System | None) -> Told:
-    story = tasks.job_story(desk.store, number)
-    system = units or System(desk.settings.report.units)
-
-    def model() -> Model:
-        return shop_model(desk.store, desk.settings, load_model())
-
-    return gather(desk.store, desk.archive.get, story, desk.now, desk.settings, system, model)
+def _written(shop: Shop, desk: Desk, number: str, units: System | None, paper: Paper | None) -> tuple[bytes, str]:
+    """Return the report, and the job's number as it is written."""
+    job = tasks.job_story(desk.store, number).job.number
+    return shop.works.write_report(job, desk.now, units or System(desk.settings.report.units), paper), job

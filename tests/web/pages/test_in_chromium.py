@@ -161,10 +161,7 @@ def test_letters_are_large(opened):
     assert page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)") >= 18
 
 
-def test_the_report_opens_under_the_pages_policy(opened, monkeypatch):
-    from tests import painted
-
-    monkeypatch.setattr("prepcheck.web.pages.report.load_model", lambda: painted.model())
+def test_the_report_opens_under_the_pages_policy(opened):
     page, faults = opened(DESK, "light")
     page.goto("/jobs/J-0001/report.html")
     assert page.evaluate("getComputedStyle(document.querySelector('h2')).borderBottomStyle") == "solid"

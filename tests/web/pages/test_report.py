@@ -1,15 +1,12 @@
 from __future__ import annotations
 
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
+
 import pytest
 
+from prepcheck.errors import StoreFull
 from tests.web.pages.reading import read
-
-
-@pytest.fixture(autouse=True)
-def painted_report(monkeypatch):
-    from tests import painted
-
-    monkeypatch.setattr("prepcheck.web.pages.report.load_model", lambda: painted.model())
 
 
 def test_the_report_is_offered_in_both_units_and_papers(phone, inspected):
@@ -37,3 +34,36 @@ def test_the_pdf_is_one(phone, inspected):
 @pytest.mark.parametrize("query", ["units=cubits", "paper=wall"])
 def test_units_and_papers_that_are_none_are_refused(phone, query):
     assert phone.get(f"/jobs/J-0001/report.pdf?{query}").status_code == 422
+
+
+def quick(asked):
+    return b"%PDF-"
+
+
+def test_one_report_is_written_at_a_time_and_nobody_waits_for_ever(app, phone, monkeypatch):
+    monkeypatch.setattr("prepcheck.web.looker.write_report", quick)
+    works = app.state.shop.works
+    works._limits = replace(works._limits, report_seconds=0.05)
+    with works._reporting:
+        assert phone.get("/jobs/J-0001/report.pdf").status_code == 503
+        assert phone.get("/jobs/J-0001").status_code == 200
+    assert phone.get("/jobs/J-0001/report.pdf").status_code == 200
+
+
+def test_what_keeps_a_report_from_being_written_is_told(phone, inspected, monkeypatch):
+    def full(*_):
+        raise StoreFull("no room left", "Free some room", "disk")
+
+    monkeypatch.setattr("prepcheck.report.job.write.report_pdf", full)
+    page = read(phone.get("/jobs/J-0001/report.pdf", headers={"Accept": "text/html"}), 503)
+    assert "J-0001: the report was not written. disk: no room left. Free some room." in page.words
+
+
+def test_a_writer_that_dies_is_told_and_the_next_one_writes(phone, monkeypatch):
+    def dies(*_):
+        raise BrokenProcessPool
+
+    monkeypatch.setattr("prepcheck.web.looker.write_report", dies)
+    assert "its process ended" in phone.get("/jobs/J-0001/report.pdf").json()["error"]["message"]
+    monkeypatch.setattr("prepcheck.web.looker.write_report", quick)
+    assert phone.get("/jobs/J-0001/report.pdf").status_code == 200
