@@ -26,7 +26,7 @@ from prepcheck.batch.objects import Objects
 from prepcheck.batch.work import Done, PhotoTask, Task, failed, work_on
 from prepcheck.errors import ClusterFault, LostWorker, WrongUse
 
-_SECONDS_TO_CONNECT = 15
+_SECONDS_TO_CONNECT = 10
 _SECONDS_WITHOUT_WORKER = 120
 """A worker that is started again is back long before."""
 _PATIENCE = 2.0
@@ -221,6 +221,13 @@ def client_address(client: Any) -> str:
     return str(client.scheduler.address if client.scheduler else "the scheduler")
 
 
+def _quieten() -> None:
+    """Let the library log nothing: its faults are told in our words, and each of its loggers has a level of its own."""
+    for name in ("distributed", *logging.root.manager.loggerDict):
+        if name.partition(".")[0] == "distributed":
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+
+
 def _connect(address: str, keys: Path | None) -> Any:
     try:
         import dask
@@ -228,7 +235,7 @@ def _connect(address: str, keys: Path | None) -> Any:
     except ImportError as error:
         raise WrongUse("needs an optional part", "Install it: pip install prepcheck[cluster]", address) from error
     dask.config.set({"distributed.admin.large-graph-warning-threshold": "1 GB"})  # photos are large, and meant to be
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # its faults are told in our words
+    _quieten()
     given = {} if keys is None or address.startswith("tcp:") else {"security": security(keys)}
     try:
         return Client(address, timeout=_SECONDS_TO_CONNECT, set_as_default=False, **given)

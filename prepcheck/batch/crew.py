@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
+from multiprocessing.context import BaseContext
 from typing import Protocol
 
 from prepcheck.batch.work import Done, Task, failed, start_worker, work_on
@@ -103,7 +104,7 @@ class _Lane:
 
     def _submit(self, task: Task) -> None:
         if self.pool is None:
-            self.pool = ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), _start)
+            self.pool = ProcessPoolExecutor(1, _context(), _start)
         try:
             future = self.pool.submit(work_on, task)
         except BrokenProcessPool as error:  # lost since the last look
@@ -117,6 +118,15 @@ class _Lane:
         if self.pool is not None:
             self.pool.shutdown(wait=False, cancel_futures=True)
             self.pool = None
+
+
+def _context() -> BaseContext:
+    """Return how processes are started: from one that has loaded all they need, so that a new one is there at once."""
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["prepcheck.batch.work", "prepcheck.batch.again"])
+    return context
 
 
 def _start() -> None:

@@ -38,7 +38,12 @@ class Names:
             raise WrongUse(f"is no pattern ({error})", f"Fields are {_KNOWN}", self.pattern) from error
         fields = [field for _, field, _, _ in parts if field is not None]
         named = [field for field in fields if field]
-        if not named or set(fields) - set(_FIELDS) or len(set(named)) < len(named) or any(more for *_, more in parts):
+        if (
+            not named
+            or set(fields) - set(_FIELDS)
+            or len(set(named)) < len(named)
+            or any(form or turn for *_, form, turn in parts)
+        ):
             raise WrongUse("names no field, a strange one, or one twice", f"Fields are {_KNOWN}", self.pattern)
         if any(not literal for literal, _, _, _ in parts[1:]):
             raise WrongUse("has two fields with nothing between them", "Put a letter between them", self.pattern)

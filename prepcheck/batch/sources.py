@@ -7,12 +7,13 @@ can be pickled, so that a worker reads its own photos.
 from __future__ import annotations
 
 import os
+import posixpath
 import zipfile
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import IO, Protocol
 
 from prepcheck.archive.bag_names import name_fault
@@ -96,10 +97,9 @@ def survey(source: Source) -> Survey:
 
 def why_left_out(name: str) -> str:
     """Say why an entry is no work of a batch, from its path alone; empty for a photo."""
-    parts = PurePosixPath(name).parts
-    if any(part.startswith(".") or part == "__MACOSX" for part in parts):
+    if any(part.startswith(".") or part == "__MACOSX" for part in name.split("/")):
         return HIDDEN
-    return "" if PurePosixPath(name).suffix.lower() in SUFFIXES else NO_PHOTO
+    return "" if posixpath.splitext(name)[1].lower() in SUFFIXES else NO_PHOTO
 
 
 @dataclass(frozen=True)
