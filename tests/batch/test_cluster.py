@@ -86,7 +86,7 @@ def test_killed_workers_lose_nothing_and_repeat_no_row(cluster, photos, undistur
     assert tables(photos, tmp_path / "out") == undisturbed
 
 
-def test_a_killed_scheduler_is_told_and_the_next_run_goes_on(cluster, photos, undisturbed, tmp_path):
+def test_a_killed_scheduler_is_told_and_the_next_run_goes_on(cluster, photos, undisturbed, tmp_path, capfd):
     told: list[str] = []
     while len(told) < KILLS:
         crew = cluster.crew()
@@ -103,6 +103,7 @@ def test_a_killed_scheduler_is_told_and_the_next_run_goes_on(cluster, photos, un
     crew = cluster.crew()
     look_through(photos, tmp_path / "out", crew)
     crew.close()
+    assert capfd.readouterr() == ("", "")  # nobody but us tells of it
     print(f"{len(told)} runs ended by a killed scheduler")
     assert len(told) >= min(KILLS, 2)
     assert all("the scheduler is gone; what was done is kept" in message for message in told)
