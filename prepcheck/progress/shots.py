@@ -84,7 +84,8 @@ def _root(shot: Shot, known: dict[int, Shot]) -> Shot:
 def spots_of(shots: Sequence[Shot]) -> list[SpotWork]:
     """Group what counts by spot, in the order in which the spots were begun.
 
-    Of a pass counts the newest photo that was fit to judge; one to retake only where the pass has no other.
+    Of a pass counts the newest photo that was fit to judge; one to retake only where the pass has no other. The pass is
+    that of whoever logged its first photo: a second look by somebody else is not their grinding.
     """
     by_spot: dict[tuple[str, int], dict[int, list[Shot]]] = defaultdict(lambda: defaultdict(list))
     for one in shots:
@@ -97,4 +98,5 @@ def spots_of(shots: Sequence[Shot]) -> list[SpotWork]:
 
 
 def _counts(of_pass: list[Shot]) -> Shot:
-    return max(of_pass, key=lambda one: (one.standing is not Standing.RETAKE, one.number))
+    newest = max(of_pass, key=lambda one: (one.standing is not Standing.RETAKE, one.number))
+    return replace(newest, person=min(of_pass, key=lambda one: one.number).person)

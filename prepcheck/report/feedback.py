@@ -29,6 +29,7 @@ from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE
 from prepcheck.trade.units import System
 
 INVENTED = "Invented demo data: people, spots and readings are made up."
+KEPT = "What the log keeps about you, and for how long: prepcheck people kept."
 FORMATS = (".pdf", ".html")
 _PAGE = re.compile(rb"/Type\s*/Page\b")
 
@@ -87,8 +88,8 @@ def _blocks(
     if advice:
         yield Facts("What to look for next", tuple(advice))
     yield Words(say.SPOTS_DIFFER, tone=Tone.CAUTION)
-    last = (say.RESTS_ON_TOOL, *say.tool_words(errors, work.fitted), say.INTERVALS, CAUTION_LINE, HOT_WORK_LINE)
-    yield Words(" ".join(last), tone=Tone.SMALL)
+    told = (say.RESTS_ON_TOOL, *say.tool_words(errors, work.fitted), say.INTERVALS, CAUTION_LINE, HOT_WORK_LINE)
+    yield Words(" ".join((*told, KEPT)), tone=Tone.SMALL)
 
 
 def _spots(work: PersonWork) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,7 @@ import pytest
 from prepcheck import tasks
 from tests import painted
 from tests.cli.shop import Shop
-from tests.progress.made import BRIGHT, LEFT, Workshop, day, patch
+from tests.progress.made import BRIGHT, LEFT, Workshop, copied, day, patch
 from tests.report.apprentice import photo_of, record_for
 from tests.tasks.shop import PINS, QUICK, START
 
@@ -47,7 +46,7 @@ def shop(seeded: Path) -> Shop:
 @pytest.fixture
 def own(seeded: Path, tmp_path: Path) -> Shop:
     """A copy of the workshop, to change."""
-    return Shop(Path(shutil.copytree(seeded, tmp_path, dirs_exist_ok=True)))
+    return Shop(copied(seeded, tmp_path))
 
 
 def objects(shop: Shop, *arguments: object) -> list[dict[str, Any]]:

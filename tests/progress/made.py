@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from prepcheck.settings import Settings
 from prepcheck.store import NewJob
 from prepcheck.store.store import Store
 from prepcheck.terms import Standing
+from tests.store.logs import copy_log
 from tests.store.records import MODEL, record_for
 
 START = datetime(2026, 9, 1, 9, 0, tzinfo=UTC)
@@ -92,6 +94,12 @@ def joint(line: list[tuple[float, float]], touching: list[PatchRecord] | None = 
 def answer(spot: SpotRecord, seam: JointRecord | None = None, by_person: PersonRecord | None = None) -> Record:
     """Make an answer with one spot."""
     return record_for(b"photo", spot, by_person=by_person).model_copy(update={"joint": seam})
+
+
+def copied(seeded: Path, folder: Path) -> Path:
+    """Copy a store into an empty folder, to add to it."""
+    copy_log(seeded, folder)
+    return Path(shutil.copytree(seeded, folder, dirs_exist_ok=True))
 
 
 class Workshop:

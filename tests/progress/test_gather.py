@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import date
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from prepcheck.progress.misses import Place
 from prepcheck.progress.tally import Tally
 from prepcheck.settings import ProgressSettings
 from prepcheck.terms import State
-from tests.progress.made import BRIGHT, LEFT, Workshop, patch
+from tests.progress.made import BRIGHT, LEFT, Workshop, copied, patch
 from tests.store.records import MODEL
 
 USUAL = ProgressSettings()
@@ -34,7 +33,7 @@ def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def shop(seeded: Path, tmp_path: Path) -> Workshop:
     """A copy of the seeded log, to add to."""
-    made = Workshop(Path(shutil.copytree(seeded, tmp_path, dirs_exist_ok=True)))
+    made = Workshop(copied(seeded, tmp_path))
     made.count = 100
     return made
 

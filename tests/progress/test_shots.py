@@ -40,6 +40,11 @@ def test_a_photo_to_retake_counts_only_where_the_pass_has_no_other() -> None:
     assert (fit.passes[0].number, unfit.passes[0].number) == (1, 2)
 
 
+def test_a_second_look_by_somebody_else_leaves_the_pass_with_who_logged_it_first() -> None:
+    (spot,) = spots_of([shot(1, LEFT), shot(2, BRIGHT, person="Rune")])
+    assert [(one.standing, one.person) for one in spot.passes] == [(BRIGHT, "Mika")]
+
+
 def test_passes_stand_in_order_however_they_were_logged() -> None:
     (spot,) = spots_of([shot(1, pass_no=2), shot(2, pass_no=1)])
     assert [one.pass_no for one in spot.passes] == [1, 2]

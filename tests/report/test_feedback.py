@@ -78,6 +78,7 @@ def test_the_tools_own_errors_and_the_cautions_stand_on_every_sheet() -> None:
         said = words(sheet(told))
         assert HOT_WORK_LINE in said
         assert "Spots differ" in said
+        assert "prepcheck people kept" in said
         assert "Model eye-9 on photos that it never learned from: truly dirty and called bright, 1 of 30" in said
 
 
