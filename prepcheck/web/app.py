@@ -27,6 +27,7 @@ from prepcheck.web.lan import host_names
 from prepcheck.web.limits import Buckets, WebLimits
 from prepcheck.web.looker import Fault
 from prepcheck.web.pictures import Pictures
+from prepcheck.web.reports import Reports
 from prepcheck.web.session import Sessions
 from prepcheck.web.shop import PAGE_FOLDER, Clock, Shop, shop_of
 from prepcheck.web.uploads import Uploads
@@ -102,6 +103,7 @@ def _shop(
         uploads=uploads,
         works=works,
         pictures=pictures,
+        reports=Reports(works.write_report),
         buckets=Buckets(time.monotonic),
         hold=Hold(page / "serving.sqlite"),
         address=address,
@@ -119,6 +121,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
     finally:
         sweeping.cancel()
+        await run_in_threadpool(shop.reports.stop)
         await run_in_threadpool(shop.works.stop)
         shop.hold.release()
 

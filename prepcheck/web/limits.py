@@ -44,8 +44,6 @@ class WebLimits:
         Inspections at the same time; each process needs about 0.4 GB.
     wait_seconds : float
         How long a question for progress may be held until something changes.
-    report_seconds : float
-        How long who asks for a report waits for those asked for before; one is written at a time.
     session_days, sign_in_hours, pairing_minutes : float
         A paired phone is asked again once a month, a person once a shift; a link to pair lies open only for a moment.
     asked, signing_in, pairing, uploading : Rate
@@ -63,7 +61,6 @@ class WebLimits:
     waiting: int = 400
     workers: int = 2
     wait_seconds: float = 10.0
-    report_seconds: float = 60.0
     session_days: float = 30.0
     sign_in_hours: float = 12.0
     pairing_minutes: float = 10.0

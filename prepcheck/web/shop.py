@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from prepcheck.store.store import Store
     from prepcheck.web.book import Hold
     from prepcheck.web.pictures import Pictures
+    from prepcheck.web.reports import Reports
     from prepcheck.web.session import Sessions
     from prepcheck.web.uploads import Uploads
     from prepcheck.web.work import Works
@@ -41,8 +42,8 @@ class Shop:
         Now, with time zone.
     store, archive : Store, Archive
         The log and its photos; what a route gives to the use cases of `prepcheck.tasks`.
-    sessions, uploads, works, pictures
-        Paired phones, what phones send, what is being inspected, what is shown of it.
+    sessions, uploads, works, pictures, reports
+        Paired phones, what phones send, what is being inspected, what is shown of it, and reports of jobs.
     buckets : Buckets
         Requests of each phone.
     hold : Hold
@@ -61,6 +62,7 @@ class Shop:
     uploads: Uploads = field(repr=False)
     works: Works = field(repr=False)
     pictures: Pictures = field(repr=False)
+    reports: Reports = field(repr=False)
     buckets: Buckets = field(repr=False)
     hold: Hold = field(repr=False)
     address: str = "http://127.0.0.1:8473"

@@ -43,11 +43,7 @@ from prepcheck.web.shop import Clock
 from prepcheck.web.uploads import Upload, Uploads
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
-    from prepcheck.report.card_sheet import Paper
     from prepcheck.store.store import Store
-    from prepcheck.trade.units import System
 
 _LOG = logging.getLogger("prepcheck.web")
 MakePool = Callable[[int], Executor]
@@ -116,7 +112,6 @@ class Works:
         self._logger = ThreadPoolExecutor(1, "logging")
         self._live: dict[str, _Live] = {}
         self._lock = threading.Lock()
-        self._reporting = threading.Lock()
         make_folder(folder)
 
     # ---- asking
@@ -379,30 +374,17 @@ class Works:
             pool = self._pool
         return pool.submit(looker.show_again, self._store.address, self._settings, record, out).result()
 
-    def write_report(self, job: str, at: datetime, system: System, paper: Paper | None) -> bytes:
-        """Let a worker write the report of a job, one after the other, so that photos and pages are not kept waiting.
-
-        Raises
-        ------
-        Busy
-            Another report has been written for a long time.
-        StoreFault
-            It cannot be written; says why.
-        """
-        if not self._reporting.acquire(timeout=self._limits.report_seconds):
-            raise Busy
+    def write_report(self, asked: ReportAsked) -> bytes:
+        """Let a worker write the report of a job; `StoreFault` says why it cannot be written."""
+        with self._lock:
+            pool = self._pool
         try:
-            with self._lock:
-                pool = self._pool
-            asked = ReportAsked(self._store.address, self._settings, job, at, system, paper)
             written = pool.submit(looker.write_report, asked).result()
         except BrokenExecutor as error:
             self._renewed(pool)
-            raise StoreFault("the report was not written: its process ended", "Try again", job) from error
-        finally:
-            self._reporting.release()
+            raise StoreFault("the report was not written: its process ended", "Try again", asked.job) from error
         if isinstance(written, Fault):
-            raise StoreFault("the report was not written", written.message.rstrip("."), job)
+            raise StoreFault("the report was not written", written.message.rstrip("."), asked.job)
         return written
 
     # ---- starting and stopping

@@ -1,4 +1,4 @@
-"""Measure the page on this machine: one photo alone, eight phones at once, pages meanwhile, memory.
+"""Measure the page on this machine: one photo alone, eight phones at once, a report, pages meanwhile, memory.
 
     python -m tests.bench.bench_page [--phones 8]
 
@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from statistics import median
+from typing import TypeVar
 
 import httpx
 import numpy as np
@@ -32,6 +33,7 @@ from prepcheck.settings import Settings
 from prepcheck.store import NewJob
 
 PIECE = 1_000_000
+T = TypeVar("T")
 PIN = "471100"
 
 
@@ -115,26 +117,44 @@ async def measure(home: str, link: str, server: int, count: int) -> None:
     photos = [await asyncio.to_thread(twelve_megapixels, k) for k in range(count + 5)]
     alone = [await send(first, photo, 50 + k) for k, photo in enumerate(photos[count:])]
     print("one photo alone, last byte to answer, s:", ", ".join(f"{one.answer:.2f}" for one in alone))
-    peak, pages, sending = [0.0], [], True
-
-    async def look() -> None:
-        while sending:
-            start = time.perf_counter()
-            (await first.get("/jobs/J-0001")).raise_for_status()
-            pages.append(time.perf_counter() - start)
-            peak[0] = max(peak[0], await asyncio.to_thread(memory_mb, server))
-            await asyncio.sleep(0.1)
-
-    looking = asyncio.create_task(look())
-    took = await asyncio.gather(
+    sending = asyncio.gather(
         *[send(phone, photo, k) for k, (phone, photo) in enumerate(zip(phones, photos[:count], strict=True), 1)]
     )
-    sending = False
-    await looking
+    took, pages, peak = await meanwhile(first, server, sending)
     whole = sorted(one.upload + one.answer for one in took)
     print(f"{count} phones at once, upload included, s: {', '.join(f'{one:.2f}' for one in whole)}")
-    print(f"logged: {len({one.inspection for one in took})} of {count}; peak memory {peak[0]:.0f} MB")
+    print(f"logged: {len({one.inspection for one in took})} of {count}; peak memory {peak:.0f} MB")
     print(f"a page meanwhile: median {median(pages):.2f} s, slowest {max(pages):.2f} s of {len(pages)}")
+    await report(first, server)
+
+
+async def meanwhile(phone: httpx.AsyncClient, server: int, going_on: asyncio.Future[T]) -> tuple[T, list[float], float]:
+    """Look at a page again and again while something goes on; return how that ended, seconds of each page, most memory."""
+    pages, peak = [], 0.0
+    while not going_on.done():
+        start = time.perf_counter()
+        (await phone.get("/jobs/J-0001")).raise_for_status()
+        pages.append(time.perf_counter() - start)
+        peak = max(peak, await asyncio.to_thread(memory_mb, server))
+        await asyncio.sleep(0.1)
+    return await going_on, pages, peak
+
+
+async def written(phone: httpx.AsyncClient, kind: str) -> None:
+    """Ask for the report until it is there, as the waiting page does."""
+    while (answer := await phone.get(f"/jobs/J-0001/report.{kind}")).status_code == 202:
+        await asyncio.sleep(0.5)
+    answer.raise_for_status()
+
+
+async def report(phone: httpx.AsyncClient, server: int) -> None:
+    """Ask for the job's report, twice, and look at a page meanwhile."""
+    for kind in ("pdf", "html"):
+        start = time.perf_counter()
+        _, pages, _ = await meanwhile(phone, server, asyncio.ensure_future(written(phone, kind)))
+        took = time.perf_counter() - start
+        slowest = max(pages, default=0.0)
+        print(f"report ({kind}): {took:.1f} s; a page meanwhile: median {median(pages):.2f} s, slowest {slowest:.2f} s")
 
 
 def main() -> None:

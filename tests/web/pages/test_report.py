@@ -1,7 +1,7 @@
 from __future__ import annotations
 
+import time
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import replace
 
 import pytest
 
@@ -36,18 +36,31 @@ def test_units_and_papers_that_are_none_are_refused(phone, query):
     assert phone.get(f"/jobs/J-0001/report.pdf?{query}").status_code == 422
 
 
-def quick(asked):
+PDF = "/jobs/J-0001/report.pdf"
+
+
+def slow(asked):
+    """A report that is not there in time."""
+    time.sleep(0.3)
     return b"%PDF-"
 
 
-def test_one_report_is_written_at_a_time_and_nobody_waits_for_ever(app, phone, monkeypatch):
-    monkeypatch.setattr("prepcheck.web.looker.write_report", quick)
-    works = app.state.shop.works
-    works._limits = replace(works._limits, report_seconds=0.05)
-    with works._reporting:
-        assert phone.get("/jobs/J-0001/report.pdf").status_code == 503
-        assert phone.get("/jobs/J-0001").status_code == 200
-    assert phone.get("/jobs/J-0001/report.pdf").status_code == 200
+@pytest.fixture
+def impatient(app, monkeypatch):
+    monkeypatch.setattr("prepcheck.web.looker.write_report", slow)
+    monkeypatch.setattr("prepcheck.web.pages.report.HELD_S", 0.01)
+
+
+def test_a_report_that_takes_long_says_so_and_is_there_when_asked_again(phone, impatient):
+    page = read(phone.get(PDF, headers={"Accept": "text/html"}), 202)
+    assert "It is being written, for 0 s by now." in page.words
+    time.sleep(0.5)
+    assert phone.get(PDF).content == b"%PDF-"
+
+
+def test_other_pages_open_while_a_report_is_written(phone, impatient):
+    phone.get(PDF)
+    assert phone.get("/jobs/J-0001").status_code == 200
 
 
 def test_what_keeps_a_report_from_being_written_is_told(phone, inspected, monkeypatch):
@@ -55,7 +68,7 @@ def test_what_keeps_a_report_from_being_written_is_told(phone, inspected, monkey
         raise StoreFull("no room left", "Free some room", "disk")
 
     monkeypatch.setattr("prepcheck.report.job.write.report_pdf", full)
-    page = read(phone.get("/jobs/J-0001/report.pdf", headers={"Accept": "text/html"}), 503)
+    page = read(phone.get(PDF, headers={"Accept": "text/html"}), 503)
     assert "J-0001: the report was not written. disk: no room left. Free some room." in page.words
 
 
@@ -64,6 +77,6 @@ def test_a_writer_that_dies_is_told_and_the_next_one_writes(phone, monkeypatch):
         raise BrokenProcessPool
 
     monkeypatch.setattr("prepcheck.web.looker.write_report", dies)
-    assert "its process ended" in phone.get("/jobs/J-0001/report.pdf").json()["error"]["message"]
-    monkeypatch.setattr("prepcheck.web.looker.write_report", quick)
-    assert phone.get("/jobs/J-0001/report.pdf").status_code == 200
+    assert "its process ended" in phone.get(PDF).json()["error"]["message"]
+    monkeypatch.setattr("prepcheck.web.looker.write_report", lambda asked: b"%PDF-")
+    assert phone.get(PDF).status_code == 200
