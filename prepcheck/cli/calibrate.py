@@ -63,7 +63,7 @@ def fit(
     if json:
         print_told(kept.statement, sha256=kept.sha256, entry=kept.event.number)
     else:
-        typer.echo("\n".join(kept_text(kept)))
+        typer.echo("\n".join(kept_text(kept, loaded.score.residue_limit)))
     sys.exit(1 if kept.statement.refused else 0)
 
 
@@ -83,7 +83,7 @@ def show(model: ModelName = None, json: Json = False, settings: SettingsFile = N
     if json:
         print_json(used)
     else:
-        typer.echo("\n".join(used_text(used)))
+        typer.echo("\n".join(used_text(used, loaded.score.residue_limit)))
     sys.exit(1 if used.unused else 0)
 
 

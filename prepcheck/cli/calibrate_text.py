@@ -17,10 +17,13 @@ _MOST_NAMED = 5
 _HEADS = ("", "without", "with the fit", "by its own sure")
 
 
-def kept_text(kept: Kept) -> Iterator[str]:
-    """Say what a fit rests on, what its proof shows, and whether it was taken into use or refused."""
+def kept_text(kept: Kept, limit: float) -> Iterator[str]:
+    """Say what a fit rests on, what its proof shows, and whether it was taken into use or refused.
+
+    `limit` is the share of residue up to which a spot is `bright`.
+    """
     told = kept.statement
-    yield from _statement(told)
+    yield from _statement(told, limit)
     if told.refused:
         yield "Refused, nothing changes:"
         yield from (f"  {reason}" for reason in told.refused)
@@ -30,14 +33,14 @@ def kept_text(kept: Kept) -> Iterator[str]:
     yield f"Kept as entry {kept.event.number} of the log, with the evidence in shop-fits/{kept.sha256}.json"
 
 
-def used_text(used: InUse) -> Iterator[str]:
+def used_text(used: InUse, limit: float) -> Iterator[str]:
     """Say which fit is in use, or why it is not."""
     if used.event is None:
         yield "No fit is in use: the tool reads by its own calibration."
         return
     yield f"The fit of entry {used.event.number}, taken into use {used.event.at[:16].replace('T', ' ')} by {used.event.person}"
     if used.statement is not None:
-        yield from _statement(used.statement)
+        yield from _statement(used.statement, limit)
     if used.unused:
         yield f"NOT USED: {used.unused}. Each answer says so, until a new fit is taken or this one is taken back."
     else:
@@ -65,7 +68,7 @@ def drift_json(checks: Sequence[Check], limit: float) -> list[dict[str, object]]
     return [{**vars(one), "limit": limit, "speaks_against": one.speaks_against(limit)} for one in checks]
 
 
-def _statement(told: FitStatement) -> Iterator[str]:
+def _statement(told: FitStatement, limit: float) -> Iterator[str]:
     same = "" if told.groups == len(told.photos) else f" ({told.groups} that do not show the same)"
     yield f"{len(told.photos)} photos{same}: {told.bright} labelled places of bright metal, {told.residue} of residue."
     if told.contradicted:
@@ -75,14 +78,22 @@ def _statement(told: FitStatement) -> Iterator[str]:
     if told.rows:
         yield "On each photo by a fit that has not seen it (95 % intervals over photos):"
         yield from _table(told.rows)
-        yield "  'with the fit' tells as many places as 'without'; 'by its own sure' is what answers will tell. Intervals grow"
-        yield "  with the mean doubt, and the more they grow, the fewer spots can be called bright."
+        yield "  'with the fit' tells as many places as 'without'; 'by its own sure' is what answers will tell."
+        yield from _reach(told.rows[-1], limit)
     if told.gain is not None:
         yield f"Log loss changes by {_loss(told.gain, sign='+')}; below 0 is better."
     slope, shift = f"{told.slope:g} (below 1 the tool is less sure)", f"{told.shift:+g} ({_towards(told.shift)})"
     yield f"Slope {slope}, shift {shift}; slope 1 with shift 0 changes nothing."
     if told.tries:
         yield f"Fits tried in this log before: {told.tries}. Who tries often enough finds one that seems to help."
+
+
+def _reach(row: RowLine, limit: float) -> Iterator[str]:
+    """Say what the width of intervals leaves to be called bright."""
+    before, after = row.before.value, row.after.value
+    if before is not None and after is not None and after > limit:
+        yield f"  Intervals as wide as here ({after:.0%} either way, {before:.0%} without) leave few spots or none to be called"
+        yield f"  bright: with more than {limit:.0%} none can be. No fit makes them narrower."
 
 
 def _towards(shift: float) -> str:

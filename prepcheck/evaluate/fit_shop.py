@@ -26,6 +26,8 @@ from prepcheck.terms import State
 
 Chances = NDArray[np.float32]
 SHOWN = ("balanced accuracy of points", "bright called bright", "wrongly bright", "residue found", "coverage")
+HALF_WIDTH = "half width on bright metal"
+"""Of the interval on a spot of nothing but what people called bright metal: wider than the limit, no spot can be `bright`."""
 BY_CHANCE = 0.5
 """Balanced accuracy of labels that have nothing to do with the photos."""
 _DIGITS = 4
@@ -112,8 +114,8 @@ class LeftOut(Counts):
         Places by label and told state; last column: not told.
     loss_before, loss_after, weight : float
         Weighed sums of the log loss, and of the weights.
-    doubt_before, doubt_after, places : float
-        Sums of the doubt on which intervals rest (`SurfaceMap.doubt`), and how many places.
+    doubt_before, doubt_after, bright : float
+        Sums over bright metal of the doubt on which intervals rest (`SurfaceMap.doubt`), and how many such places.
     """
 
     before: Numbers
@@ -124,7 +126,7 @@ class LeftOut(Counts):
     weight: float
     doubt_before: float
     doubt_after: float
-    places: float
+    bright: float
 
 
 def fit(photos: Sequence[Labelled], settings: ShopFitSettings) -> ShopFit:
@@ -172,10 +174,8 @@ def prove(photos: Sequence[Labelled], own: ModelOrigin, settings: ShopFitSetting
         return proof
     fits = {group: fit([one for one in photos if one.group != group], settings) for group in groups}
     counts = by_group(zip((one.group for one in photos), _compared(photos, fits, own, settings), strict=True))
-    found = figures(counts, _MEASURES)
-    rows = tuple(
-        Row(name, *(found[f"{name}, {when}"] for when in _WHEN)) for name in (*SHOWN, "log loss", "mean doubt")
-    )
+    found = figures(counts, _measures(own))
+    rows = tuple(Row(name, *(found[f"{name}, {when}"] for when in _WHEN)) for name in (*SHOWN, "log loss", HALF_WIDTH))
     leans = leans_of(photos, fits)
     return replace(proof, rows=rows, gain=found["gain"], leans=tuple(leans.values()))
 
@@ -235,9 +235,9 @@ def _compared(
             loss_before=weights[at] * float(losses(one.chances, one.is_bright).sum()),
             loss_after=weights[at] * float(losses(fitted[at], one.is_bright).sum()),
             weight=weights[at] * len(one.labels),
-            doubt_before=float(_doubt(one.chances).sum()),
-            doubt_after=float(np.maximum(_doubt(one.chances), _doubt(fitted[at])).sum()),
-            places=len(one.labels),
+            doubt_before=float(_doubt(one.chances)[one.is_bright].sum()),
+            doubt_after=float(np.maximum(_doubt(one.chances), _doubt(fitted[at]))[one.is_bright].sum()),
+            bright=float(np.count_nonzero(one.is_bright)),
         )
         for at, one in enumerate(photos)
     ]
@@ -292,9 +292,15 @@ def _mean(what: str, of: str, when: str) -> Callable[[Any], Any]:
     return lambda counts: ratio(getattr(counts, part), getattr(counts, of))
 
 
-_MEASURES = {
-    **{f"{name}, {when}": _point_measure(name, when) for name in SHOWN for when in _WHEN},
-    **{f"log loss, {when}": _mean("loss", "weight", when) for when in _WHEN},
-    **{f"mean doubt, {when}": _mean("doubt", "places", when) for when in _WHEN},
-    "gain": lambda counts: ratio(counts.loss_after - counts.loss_before, counts.weight),
-}
+def _half_width(own: ModelOrigin, when: str) -> Callable[[Any], Any]:
+    doubt = _mean("doubt", "bright", when)
+    return lambda counts: own.error_scale * (doubt(counts) + own.error_floor)
+
+
+def _measures(own: ModelOrigin) -> dict[str, Callable[[Any], Any]]:
+    return {
+        **{f"{name}, {when}": _point_measure(name, when) for name in SHOWN for when in _WHEN},
+        **{f"log loss, {when}": _mean("loss", "weight", when) for when in _WHEN},
+        **{f"{HALF_WIDTH}, {when}": _half_width(own, when) for when in _WHEN},
+        "gain": lambda counts: ratio(counts.loss_after - counts.loss_before, counts.weight),
+    }

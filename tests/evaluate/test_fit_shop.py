@@ -9,7 +9,7 @@ from hypothesis import settings as runs
 from hypothesis import strategies as st
 
 from prepcheck.evaluate.bootstrap import Figure
-from prepcheck.evaluate.fit_shop import Proof, Row, fit, least_chance, losses, objections, prove
+from prepcheck.evaluate.fit_shop import HALF_WIDTH, Proof, Row, fit, least_chance, losses, objections, prove
 from prepcheck.settings import ShopFitSettings
 from prepcheck.surface import ShopFit
 from prepcheck.terms import State
@@ -85,7 +85,15 @@ def test_a_tool_too_sure_for_a_shop_is_fitted_and_taken():
     proof = prove(photos, OWN, SETTINGS)
     assert objections(proof, SETTINGS) == ()
     assert proof.gain.high < 0
-    assert proof.row("mean doubt").after.value > proof.row("mean doubt").before.value
+    width = proof.row(HALF_WIDTH)
+    assert width.after.value > width.before.value
+
+
+def test_the_half_width_is_that_of_the_interval_on_bright_metal_alone():
+    photos = shop(12, 40, wobble=0.0)
+    doubts = np.concatenate([one.chances[State.BRIGHT][one.is_bright] for one in photos])
+    by_hand = OWN.error_scale * (np.minimum(doubts, 1 - doubts).mean() + OWN.error_floor)
+    assert prove(photos, OWN, SETTINGS).row(HALF_WIDTH).before.value == pytest.approx(by_hand, rel=1e-5)
 
 
 def test_a_shop_like_the_model_is_refused():
