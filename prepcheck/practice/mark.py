@@ -17,6 +17,8 @@ NOTHING, UNSURE, RESIDUE = 0, 128, 255
 """Codes of a mark: no residue seen, not sure, residue seen."""
 MOST_MASK_BYTES = 60_000_000
 _PNG = b"\x89PNG\r\n\x1a\n"
+_BROADEST = 4
+"""A brush is at most the long side divided by this."""
 _SIZE = slice(16, 24)
 """Where a PNG says its width and height."""
 _MASK = "Give a PNG of the photo's upright size: white is residue, grey (128) not sure, black nothing"
@@ -115,7 +117,7 @@ def _paint(mark: Mark, stroke: Stroke, reduction: float) -> None:
     if stroke.width is None:
         cv2.fillPoly(mark, [places], code)
         return
-    width = max(1, round(stroke.width / reduction))
+    width = min(max(1, round(stroke.width / reduction)), max(1, max(mark.shape) // _BROADEST))
     cv2.polylines(mark, [places], False, code, width)
     for x, y in (places[0].tolist(), places[-1].tolist()):
         cv2.circle(mark, (x, y), width // 2, code, -1)

@@ -53,6 +53,22 @@ def test_a_stroke_without_places_marks_nothing():
     assert not painted([Stroke("residue", 5, np.zeros((0, 2)))], SHAPE, 1.0).any()
 
 
+@given(
+    st.lists(
+        st.builds(
+            Stroke,
+            st.sampled_from(["residue", "unsure", "nothing"]),
+            st.one_of(st.none(), st.floats(1e-3, 1e5)),
+            st.lists(st.tuples(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6)), min_size=1, max_size=4).map(np.array),
+        ),
+        max_size=4,
+    )
+)
+def test_no_stroke_however_wild_breaks_the_mark(strokes):
+    mark = painted(strokes, (60, 80), 2.0)
+    assert (mark.shape, set(np.unique(mark)) <= {NOTHING, UNSURE, RESIDUE}) == ((60, 80), True)
+
+
 def test_a_stroke_that_leaves_the_photo_is_cut_off():
     far = np.array([[-1e6, -1e6], [1e6, 1e6]])
     assert painted([Stroke("residue", 5, far), Stroke("residue", None, far)], SHAPE, 1.0).shape == SHAPE

@@ -35,6 +35,8 @@ COUNTS = "counts"
 """In the store's folder, one folder each."""
 TOLD = "told"
 """In the folder of a count: the tool's own answers, apart from the forms of people."""
+MOST_COUNTS = 500
+"""Each keeps copies of its photos; more are put elsewhere by hand."""
 MOST_AT_ONCE = 40
 """Photos that are laid out in one go; the folder takes more later, from the command line."""
 TURN = threading.Lock()
@@ -101,6 +103,8 @@ def new_count(
         fields = add_field(fields, _field(photo, photo_name, points, room, inside=inside))
         files |= files_of(fields[-1], photo, data)
     with TURN:
+        if len(list_counts(store)) >= MOST_COUNTS:
+            raise WrongUse(f"there are {MOST_COUNTS} counts already", "Move old ones out of the store's folder", title)
         name = _free_name(store, title)
         _write_all(store / COUNTS / name, {**files, LIST: write_fields(fields)})
     return name

@@ -30,6 +30,8 @@ from prepcheck.web.pages.said import when
 from prepcheck.web.shop import Shop, TheShop
 
 router = APIRouter()
+MOST_SESSIONS = 50
+"""Of a person, the newest ones; all are told by prepcheck practice progress."""
 Job = Annotated[str, Query(max_length=20)]
 
 
@@ -133,7 +135,7 @@ def session(request: Request, shop: TheShop, desk: AtDesk, number: int) -> HTMLR
 def _front(shop: Shop, desk: Desk, job: str, error: PrepcheckError | None = None) -> PracticePage:
     mine = list_practice(room_of(shop), desk.person)
     return PracticePage(
-        sessions=tuple(reversed(_session_rows(mine, desk))),
+        sessions=tuple(reversed(_session_rows(mine, desk)))[:MOST_SESSIONS],
         choices=job_choices(desk, job) if job else sample_choices(),
         jobs=tuple((line.job.number, line.job.title) for line in jobs_with_photos(desk)),
         job=job,

@@ -32,7 +32,7 @@ from prepcheck.web.pictures import png
 from prepcheck.web.shop import Shop, TheShop
 
 router = APIRouter()
-MOST_STROKES = 2_000
+MOST_STROKES, MOST_PLACES = 2_000, 20_000
 _MOST_PATCHES = 12
 _LONG, _LONGEST = 1280, 2000
 Beside = Literal["truth", "tool"]
@@ -244,6 +244,8 @@ def _strokes(text: str, nothing: bool) -> list[Stroke]:
         drawn = _STROKES.validate_json(text) if text else []
     except ValidationError as error:
         raise WrongUse("what was drawn cannot be used", "Draw it again") from error
+    if sum(len(one.points) for one in drawn) > MOST_PLACES:
+        raise WrongUse(f"more than {MOST_PLACES:,} places were drawn", "Mark with a broader brush or with loops")
     if nothing == bool(drawn):
         raise WrongUse("nothing was marked, or both was said", "Mark what you see, or say that you see no residue")
     return [Stroke(one.kind, one.width, np.array(one.points, np.float64)) for one in drawn]

@@ -18,7 +18,8 @@ const FINE_PX = 1.5;
 const KEY_PX = 12;
 const LONG = 1600;
 const MOST_STROKES = 2000;
-const MOST_LETTERS = 850000;
+/** As a form sends it; the shop's computer takes a million. */
+const MOST_BYTES = 900000;
 
 class Marking {
   /** @param {HTMLFormElement} form @param {HTMLElement} stage */
@@ -152,7 +153,7 @@ class Marking {
 
   get fault() {
     if (!this.strokes.some((one) => one.kind !== "nothing")) return "Nothing is marked yet. If you see no residue, say so below.";
-    return JSON.stringify(this.strokes).length > MOST_LETTERS ? "That is more than can be sent: take some back, mark with a broader brush." : "";
+    return encodeURIComponent(JSON.stringify(this.strokes)).length > MOST_BYTES ? "That is more than can be sent: take some back, mark with a broader brush." : "";
   }
 
   /** @param {string} text */

@@ -210,6 +210,7 @@ def test_a_digit_presses_its_label(seen: Callable[[str, Any], Page]) -> None:
     page.wait_for_load_state("networkidle")
     with page.expect_request(lambda request: request.method == "POST") as sent:
         page.keyboard.press("3")
+    page.wait_for_url("**/count/sump/1")
     assert sent.value.post_data == "point=5&near=near&label=3"
 
 

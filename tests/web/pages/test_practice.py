@@ -120,6 +120,7 @@ NO_MARKS = [
     {"strokes": strokes(points=[])},
     {"strokes": strokes(points=[[1e9, 0]])},
     {"strokes": strokes(width=-1)},
+    {"strokes": strokes(*(json.loads(strokes(points=[[n % 9, n % 7] for n in range(7_000)])) * 3))},
     {"strokes": '[{"kind":"residue","width":null,"points":[[NaN,0]]}]'},
 ]
 
