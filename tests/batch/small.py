@@ -80,7 +80,7 @@ def paint_folder(folder: Path, *names: str) -> Path:
     for number, name in enumerate(names):
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_plate(path, *([(State.OXIDE, 80, 60, 3 * number)] if number else []), size=SIZE)
+        write_plate(path, *([(State.OXIDE, 80, 60, min(8 + 4 * number, 30))] if number else []), size=SIZE)
     return folder
 
 
