@@ -28,6 +28,10 @@ _HTTPS = (
     "https with the shop's own certificate: a phone warns until it has installed the shop's authority, which can vouch for\n"
     "this computer's names and for private addresses only. Compare this number on the phone before you trust it:"
 )
+_IPV4 = (
+    "It answers by IPv4 alone. By IPv6 it does not: such an address can often be reached from the whole internet, and no\n"
+    "router of the shop stands before it."
+)
 _MOST_AT_ONCE = 200
 
 
@@ -96,6 +100,8 @@ def _say(app: FastAPI, folder: Path, *, lan: bool, files: Files | None, json: bo
     if not shop.sessions.has_keeper():
         typer.echo("Nobody keeps this log yet: who signs in first becomes its keeper.")
     typer.echo(f"{_PIN}\n{_meaning(lan, files)}")
+    if lan:
+        typer.echo(_IPV4)
     _say_link(app, lan)
 
 

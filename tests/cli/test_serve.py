@@ -99,6 +99,15 @@ def test_a_port_that_somebody_has_is_told():
         _door("127.0.0.1", door.getsockname()[1])
 
 
+@pytest.mark.skipif(not socket.has_ipv6, reason="no IPv6 on this machine")
+def test_with_lan_nobody_comes_in_by_ipv6():
+    from prepcheck.cli.serve import _door
+
+    with _door("0.0.0.0", free_port()) as door, socket.socket(socket.AF_INET6) as way:
+        door.listen()
+        assert way.connect_ex(("::1", door.getsockname()[1])) != 0
+
+
 def test_without_lan_only_this_computer_can_open_the_page():
     from prepcheck.cli.serve import _door
 
@@ -133,8 +142,11 @@ def started(command, monkeypatch, *options):
     ("options", "said"),
     [
         ((), ["http://127.0.0.1:", "Only this computer", "does not guard a copy"]),
-        (("--lan",), ["http://192.168.1.5:", "can read along", "█"]),
-        (("--lan", "--https"), ["https://192.168.1.5:", "private addresses only", "Compare this number"]),
+        (("--lan",), ["http://192.168.1.5:", "can read along", "by IPv4 alone", "█"]),
+        (
+            ("--lan", "--https"),
+            ["https://192.168.1.5:", "private addresses only", "by IPv4 alone", "Compare this number"],
+        ),
     ],
 )
 def test_it_says_where_the_page_is_and_what_that_means(command, monkeypatch, options, said):
