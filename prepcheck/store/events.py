@@ -33,10 +33,14 @@ def add_event(
     return LoggedEvent(event, stamp(at), name, role, entry)
 
 
-def read_events(connection: sa.Connection, number: str | None) -> tuple[LoggedEvent, ...]:
-    """Return the entries about a job, or about the log as a whole, in the order in which they were logged."""
+def read_events(connection: sa.Connection, number: str | None, kind: str | None = None) -> tuple[LoggedEvent, ...]:
+    """Return the entries about a job, or about the log as a whole, in the order in which they were logged.
+
+    Only those of a `kind` where one is named, erased ones too.
+    """
     job_id = None if number is None else job_id_of(connection, number)
-    rows = connection.execute(_events().where(of_job(t.events, job_id)))
+    asked = _events().where(of_job(t.events, job_id))
+    rows = connection.execute(asked if kind is None else asked.where(t.events.c.kind == kind))
     return tuple(
         LoggedEvent(row.id, _at(row.at), row.person, row.role, _entry(row.body), "" if row.body else row.kind)
         for row in rows

@@ -107,10 +107,10 @@ class Store:
             entry = decide(known)
             return events.add_event(connection, number, entry, person, at, role)
 
-    def events(self, number: str | None) -> Events:
-        """Return the entries about a job, or about the log as a whole, in order."""
+    def events(self, number: str | None, kind: str | None = None) -> Events:
+        """Return the entries about a job, or about the log as a whole, in order; only those of a `kind` where one is named."""
         with self.reading() as connection:
-            return events.read_events(connection, number)
+            return events.read_events(connection, number, kind)
 
     def leaves(self, job: str | None = None) -> list[Leaf]:
         """Return what went into the tree, in order: all of it, or what belongs to a job."""
