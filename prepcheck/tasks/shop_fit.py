@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 FIT_FOLDER = "shop-fits"
 """In the store's folder."""
+_KIND = "shop_fit"
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ def keep_fit(
     proof = prove(read.photos, model.origin, settings.shop_fit)
     refused = objections(proof, settings.shop_fit)
     made = fit(read.photos, settings.shop_fit)
-    key, tries = shop_key(store.folder, at), sum(1 for event in _events(store) if _is_try(event))
+    key, tries = shop_key(store.folder, at), sum(1 for event in store.events(None, _KIND) if _is_try(event))
     statement = state(
         read, made, proof, refused, origin=model.origin, settings=settings, tries=tries, key=key, at=at
     )  # fmt: skip
@@ -220,18 +221,13 @@ def _inspections(store: Store) -> Iterator[LoggedInspection]:
                 yield from one.inspections
 
 
-def _events(store: Store) -> list[LoggedEvent]:
-    """Return the entries about fits, erased ones too."""
-    return [one for one in store.events(None) if isinstance(one.entry, ShopFitLogged) or one.erased_kind == "shop_fit"]
-
-
 def _is_try(event: LoggedEvent) -> bool:
     return not isinstance(event.entry, ShopFitLogged) or event.entry.outcome != "back"
 
 
 def _last(store: Store) -> LoggedEvent | None:
     """Return the entry that says which fit holds; None when none does."""
-    deciding = [one for one in _events(store) if not _refused(one)]
+    deciding = [one for one in store.events(None, _KIND) if not _refused(one)]
     last = deciding[-1] if deciding else None
     return None if last is None or (isinstance(last.entry, ShopFitLogged) and last.entry.outcome == "back") else last
 
