@@ -36,6 +36,7 @@ class Place:
 PLACES = (
     Place("Jobs", "/", "jobs"),
     Place("Plans", "/plans", "plans"),
+    Place("Learn", "/practice", "learn"),
     Place("Verify", "/verify", "check"),
     Place("Help", "/help", "help"),
 )
@@ -90,4 +91,6 @@ def place_of(path: str) -> str:
     """Return the address of the place in the bar that a path belongs to; empty for none."""
     if path == "/" or path.startswith(("/jobs", "/inspections")):
         return "/"
+    if path.startswith("/count"):
+        return "/practice"
     return next((place.url for place in PLACES[1:] if path.startswith(place.url)), "")

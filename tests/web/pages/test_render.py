@@ -25,6 +25,8 @@ class Page:
         ("/plans/weld", "/plans"),
         ("/verify", "/verify"),
         ("/help", "/help"),
+        ("/practice/3/1", "/practice"),
+        ("/count/sump/1", "/practice"),
         ("/people", ""),
         ("/sign-in", ""),
     ],
