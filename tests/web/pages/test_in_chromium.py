@@ -6,7 +6,9 @@ import shutil
 from pathlib import Path
 
 import pytest
+from PIL import Image, ImageDraw
 
+from tests.web.pages import golden
 from tests.web.pages.places import PAGES, fill, served
 from tests.web.shop import open_page, plate_jpeg
 
@@ -78,6 +80,27 @@ def opened(chromium, address):
         return looks[key]
 
     return page_of
+
+
+@pytest.mark.parametrize(("name", "path"), [("result", "/inspections/1"), ("jobs", "/")])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_page_looks_as_it_was_looked_at(opened, chromium, name, path, scheme):
+    page, _ = opened(PHONE, scheme)
+    page.goto(path, wait_until="networkidle")
+    page.evaluate("document.fonts.ready")
+    shot = page.screenshot(animations="disabled", caret="hide")
+    golden.compare(f"{name}-{scheme}", shot, golden.made_with(chromium.version))
+
+
+def test_a_line_that_is_missing_or_another_colour_is_seen():
+    page = Image.new("RGB", (360, 740), "white")
+    line, band = page.copy(), page.copy()
+    ImageDraw.Draw(line).text((20, 100), "Grind again at the marks", "black", font_size=20)
+    ImageDraw.Draw(band).rectangle((0, 0, 359, 20), "#d00")
+    assert golden.changed(page, page) == 0
+    assert golden.changed(page, line) > golden._SHARE
+    assert golden.changed(page, band) > golden._SHARE
+    assert golden.changed(page, page.resize((361, 740))) == 1
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
