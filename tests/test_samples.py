@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 from dataclasses import replace
 from functools import cache
@@ -19,7 +20,7 @@ from prepcheck.photo.card import find_card
 from prepcheck.photo.fitness import photo_flags
 from prepcheck.photo.photo import Plane
 from prepcheck.resources import folder
-from prepcheck.samples import registry, samples
+from prepcheck.samples import registry, sample_of, samples, unseen
 from prepcheck.settings import Settings
 from prepcheck.surface import load_model
 from prepcheck.synth.camera import encode_srgb
@@ -261,3 +262,16 @@ def test_a_stop_more_light_changes_no_standing_while_the_spot_does_not_burn_out(
     rgb, burnt = exposed(sample, 1)
     assert burnt <= SETTINGS.score.residue_limit
     assert shown(sample, rgb).standing is inspected(sample.path).standing
+
+
+def test_a_sample_is_found_by_its_bytes():
+    first = samples()[0]
+    assert sample_of(hashlib.sha256(first.path.read_bytes()).hexdigest()).name == first.name
+    assert sample_of("f" * 64) is None
+
+
+def test_samples_to_practise_on_are_fit_to_be_judged_and_give_nothing_away():
+    found = unseen()
+    assert len(found) == len({sha256 for _, sha256 in found}) == len({name for name, _ in found})
+    assert all(sample_of(sha256).standing is not Standing.RETAKE for _, sha256 in found)
+    assert not [name for name, sha256 in found if sample_of(sha256).name in name]

@@ -8,22 +8,20 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from prepcheck.errors import PrepcheckError, UnknownRecord
+from prepcheck.errors import PrepcheckError
 from prepcheck.tasks.practice import Session, list_practice, start_practice
 from prepcheck.tasks.practice_progress import NOTES, Outcome, outcome_words, outcomes, since_then
 from prepcheck.web.pages.desk import AtDesk, Desk
 from prepcheck.web.pages.practice_room import (
-    THUMB_PX,
     Choice,
     chosen_photos,
     job_choices,
     jobs_with_photos,
     own_session,
-    photo_of,
-    picture,
     picture_answer,
     room_of,
     sample_choices,
+    sample_thumb,
 )
 from prepcheck.web.pages.render import show
 from prepcheck.web.pages.said import when
@@ -109,11 +107,7 @@ def begin(
 @router.get("/practice/samples/{number}.jpg")
 def sample(shop: TheShop, desk: AtDesk, number: int) -> Response:
     """Return a small picture of a sample."""
-    choices = sample_choices()
-    if not 1 <= number <= len(choices):
-        raise UnknownRecord("no such sample", "Choose one of the list", str(number))
-    sha256, _, name = choices[number - 1].value.partition(" ")
-    return picture_answer(picture(photo_of(room_of(shop), sha256, name), THUMB_PX))
+    return picture_answer(sample_thumb(room_of(shop), number))
 
 
 @router.get("/practice/{number}")

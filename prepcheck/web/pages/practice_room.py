@@ -10,7 +10,7 @@ from functools import lru_cache
 from fastapi import Response
 
 from prepcheck import tasks
-from prepcheck.errors import NotAllowed, WrongUse
+from prepcheck.errors import NotAllowed, UnknownRecord, WrongUse
 from prepcheck.photo import Photo, from_bytes
 from prepcheck.samples import sample_of, unseen
 from prepcheck.store import JobLine
@@ -93,6 +93,16 @@ def _read(room: Room, sha256: str, name: str) -> Photo:
 def picture(photo: Photo, long: int) -> bytes:
     """Return a photo as JPEG with a long side of at most `long` pixels."""
     return jpeg(reduced(photo.rgb, long))
+
+
+@lru_cache(maxsize=64)
+def sample_thumb(room: Room, number: int) -> bytes:
+    """Return a small picture of a sample, by its place in the list; `UnknownRecord` when there is none."""
+    choices = unseen()
+    if not 1 <= number <= len(choices):
+        raise UnknownRecord("no such sample", "Choose one of the list", str(number))
+    name, sha256 = choices[number - 1]
+    return picture(photo_of(room, sha256, name), THUMB_PX)
 
 
 def picture_answer(data: bytes, kind: str = "image/jpeg") -> Response:
