@@ -276,6 +276,21 @@ def test_answers_in_a_log_are_read_with_its_fit_and_never_taken_from_those_witho
     assert after.line.interval != before.line.interval
 
 
+def test_earlier_passes_are_looked_at_again_with_the_fit_too(store, photo, monkeypatch):
+    from prepcheck import passes
+
+    where, look, seen = place(store), Look(SETTINGS, MODEL), []
+    looking.look_at(photo, look, where, AT)
+    kept = keep(store)
+    own = passes.inspect
+    monkeypatch.setattr(
+        passes, "inspect", lambda one, model, *more, **named: seen.append(model) or own(one, model, *more, **named)
+    )
+    second = looking.look_at(photo, looking.at_shop(look, store), replace(where, pass_no=2), AT)
+    assert [model.origin.shop_fit.sha256 for model in seen] == [kept.sha256]
+    assert second.line.since_last_pass.shares is not None
+
+
 def test_without_a_store_no_fit_is_ever_used(store, photo):
     keep(store)
     assert looking.look_at(photo, Look(SETTINGS, MODEL), None, AT).line.origin.shop_fit is None
