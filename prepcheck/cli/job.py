@@ -46,16 +46,25 @@ def new(
 
 
 @app.command("list")
-def list_(json: Json = False, settings: SettingsFile = None, store: Store = None) -> None:
-    """List all jobs, newest first."""
+def list_(
+    standing: Annotated[
+        str | None, typer.Option(help="Only jobs last seen so: bright, residue left, cannot tell or retake.")
+    ] = None,
+    newest: Annotated[int | None, typer.Option(help="At most so many.")] = None,
+    before: Annotated[str | None, typer.Option(help="Only jobs opened before this one, such as J-0100.")] = None,
+    json: Json = False,
+    settings: SettingsFile = None,
+    store: Store = None,
+) -> None:
+    """List jobs, newest first."""
     from prepcheck import tasks
     from prepcheck.cli.story import jobs_table
     from prepcheck.settings import load
 
     log, _ = tasks.open_log(store, load(settings), create=False)
-    jobs = tasks.list_jobs(log)
+    jobs = tasks.list_jobs(log, standing=standing, newest=newest, before=before)
     if not json:
-        print_rich(jobs_table(jobs))
+        print_rich(jobs_table(jobs, standing is not None or before is not None))
     for line in jobs if json else ():
         print_json(line)
 

@@ -30,8 +30,10 @@ STYLES = {
 """Without colour: green would say more than a photo can."""
 
 
-def jobs_table(jobs: list[JobLine]) -> RenderableType:
-    """Lay out the list of jobs."""
+def jobs_table(jobs: list[JobLine], of_some: bool = False) -> RenderableType:
+    """Lay out the list of jobs; `of_some` says that not all were asked for."""
+    if not jobs and of_some:
+        return Text("No such job in this log.")
     if not jobs:
         return Text("No job in this log yet. Open one with prepcheck job new.")
     grid = Table.grid(padding=(0, 2, 0, 0))

@@ -38,6 +38,11 @@ def list_jobs(
     return [_line(row) for row in connection.execute(query.order_by(t.jobs.c.id.desc()).limit(newest))]
 
 
+def count_jobs(connection: sa.Connection) -> int:
+    """Return how many jobs there are: as many as the newest is numbered, as no number is left out."""
+    return connection.scalar(sa.select(sa.func.coalesce(sa.func.max(t.jobs.c.id), 0))) or 0
+
+
 def jobs_with(*columns: Any) -> sa.Select[Any]:
     """Return the query of jobs, with who opened them and `columns` beside."""
     opener = t.people.c.name.label("opened_by")

@@ -199,6 +199,11 @@ class Store:
                 append.job_id_of(connection, before)
             return job_lines.list_jobs(connection, standing, newest, before)
 
+    def count_jobs(self) -> int:
+        """Return how many jobs there are."""
+        with self.reading() as connection:
+            return job_lines.count_jobs(connection)
+
     def story(self, number: str) -> Story:
         """Return everything logged in a job."""
         with self.reading() as connection:

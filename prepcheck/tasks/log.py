@@ -70,9 +70,37 @@ def open_job(store: Store, new: NewJob, *, person: str, at: datetime) -> Job:
     return store.open_job(checked, _person(person), at)
 
 
-def list_jobs(store: Store) -> list[JobLine]:
-    """Return all jobs, newest first."""
-    return store.jobs()
+def list_jobs(
+    store: Store, *, standing: str | None = None, newest: int | None = None, before: str | None = None
+) -> list[JobLine]:
+    """Return jobs, newest first.
+
+    Parameters
+    ----------
+    store : Store
+        From `open_log`.
+    standing : str, optional
+        Only jobs whose newest inspection has this standing.
+    newest : int, optional
+        At most so many.
+    before : str, optional
+        Only jobs opened before this one.
+
+    Raises
+    ------
+    WrongUse
+        No such standing, or a count below 1.
+    UnknownRecord
+        No such job.
+    """
+    if newest is not None and not 1 <= newest <= MOST_JOBS:
+        raise WrongUse(f"a count of jobs goes from 1 to {MOST_JOBS:,}", "Give another", str(newest))
+    word = None if standing is None else _standing(standing)
+    return store.jobs(word, newest=newest, before=None if before is None else w.job_number(before))
+
+
+MOST_JOBS = 1_000_000
+"""Most jobs that can be asked for by count."""
 
 
 def job_story(store: Store, number: str, spot: str | None = None) -> Story:
@@ -237,11 +265,16 @@ def disagree(store: Store, inspection: int, *, standing: str, reason: str, perso
     WrongUse
         `standing` is none of the four words, or a text cannot be logged.
     """
-    word = w.clean(standing, "the standing").lower()
+    word = _standing(standing)
+    said = w.clean(reason, "the reason", w.NOTE)
+    return store.disagree(Disagreement(inspection, _person(person), word, said, w.stamp(at)))
+
+
+def _standing(text: str) -> Standing:
+    word = w.clean(text, "the standing").lower()
     if word not in list(Standing):
         raise WrongUse("is no standing", f"Use one of: {', '.join(Standing)}", word)
-    said = w.clean(reason, "the reason", w.NOTE)
-    return store.disagree(Disagreement(inspection, _person(person), Standing(word), said, w.stamp(at)))
+    return Standing(word)
 
 
 def _person(name: str) -> str:

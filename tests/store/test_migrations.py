@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import json
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
-from alembic import op
+import sqlalchemy as sa
+from alembic import command, op
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
@@ -16,7 +19,7 @@ from alembic.script import ScriptDirectory
 from prepcheck import tasks
 from prepcheck.errors import StoreFault, StoreNewer
 from prepcheck.settings import Settings
-from prepcheck.store import Entry, NewJob, migrate, tables
+from prepcheck.store import Entry, NewJob, TreeHead, migrate, tables
 from prepcheck.store.store import Store
 from prepcheck.terms import Standing
 from prepcheck.trade.entries import Note
@@ -138,6 +141,51 @@ def test_a_log_of_the_second_version_can_be_erased_from(old_2):
     assert [told.person for told in tasks.job_story(old_2, "1").spots[0].passes[0].inspections[0].disagreements] == [
         "erased person 3"
     ]
+
+
+OLD_3 = Path(__file__).with_name("log_v0003.sqlite")
+"""A log written by the third version: three jobs, two of them photographed, roles, entries, a person and an entry erased.
+Never written again."""
+
+
+@pytest.fixture
+def old_3(tmp_path: Path, sqlite_only: None) -> Store:
+    shutil.copy(OLD_3, tmp_path / "log.sqlite")
+    return tasks.open_log(tmp_path, Settings())[0]
+
+
+def test_a_log_of_the_third_version_keeps_its_tree(old_3):
+    head = TreeHead(17, "55e389303f12bccf73c1680cbb9a08a1beb385c42910f6d02d3a4929bf83e425")  # as that version told it
+    assert old_3.tree_head() == head
+
+
+def test_a_log_of_the_third_version_tells_how_each_job_stands(old_3):
+    told = [(one.job.number, one.spots, one.inspections, one.last_standing) for one in old_3.jobs()]
+    assert told == [("J-0003", 0, 0, None), ("J-0002", 1, 1, Standing.RETAKE), ("J-0001", 2, 3, Standing.BRIGHT)]
+
+
+def test_a_log_of_the_third_version_goes_on_counting(old_3, tmp_path):
+    entry = Entry(record_for(b"next", spot()), "J-0001", "1", 3, "Ola", AT, 1)
+    old_3.log(entry)
+    line = old_3.jobs()[-1]
+    assert (line.inspections, line.last_standing) == (4, Standing.RESIDUE_LEFT)
+
+
+def test_the_first_versions_are_still_made_as_they_were_on_sqlite(tmp_path, sqlite_only):
+    """What a released migration makes never changes: the frozen logs were made by it."""
+    engine = sa.create_engine(f"sqlite:///{tmp_path / 'new.sqlite'}")
+    with engine.begin() as connection:
+        config = Config()
+        config.set_main_option("script_location", "prepcheck.store:migrations")
+        config.attributes["connection"] = connection
+        command.upgrade(config, "v0003_steps_and_tree")
+    engine.dispose()
+    assert made_of(tmp_path / "new.sqlite") == made_of(OLD_3)
+
+
+def made_of(path: Path) -> list[str]:
+    with closing(sqlite3.connect(path)) as file:
+        return [sql for (sql,) in file.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name")]
 
 
 def test_opening_a_current_log_writes_nothing(log, tmp_path):

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import pytest
+import sqlalchemy as sa
+from hypothesis import given
+from hypothesis import strategies as st
 
 from prepcheck import tasks
-from prepcheck.settings import StoreSettings
-from tests.store.records import PLACE, record_for, spot
+from prepcheck.settings import Settings, StoreSettings
+from prepcheck.store import NewJob
+from prepcheck.store.tables import BANDS, band, photos
+from tests.store.records import AT, PLACE, record_for, spot
 
 BITS = StoreSettings().near_duplicate_bits
 
@@ -19,6 +24,43 @@ def codes(log, data: bytes, picture_hash: str = "", taken: str | None = None, **
 
 def with_bits(count: int) -> str:
     return f"{(1 << count) - 1:016x}"
+
+
+@given(st.integers(0, 2**64 - 1), st.sets(st.integers(0, 63), max_size=len(BANDS) - 1))
+def test_two_hashes_that_differ_in_fewer_bits_than_there_are_bands_share_one(picture, bits):
+    other = picture
+    for bit in bits:
+        other ^= 1 << bit
+    one, two = f"{picture:016x}", f"{other:016x}"
+    assert any(one[first - 1 : first - 1 + length] == two[first - 1 : first - 1 + length] for first, length in BANDS)
+
+
+def test_the_bands_are_the_whole_hash():
+    assert "".join("0123456789abcdef"[first - 1 : first - 1 + length] for first, length in BANDS) == "0123456789abcdef"
+
+
+@pytest.mark.parametrize("bit", [0, 13, 31, 40, 63])
+def test_a_picture_is_found_whichever_bits_differ(log, bit):
+    differs = sum(1 << ((bit + 13 * n) % 64) for n in range(BITS))
+    codes(log, b"photo", f"{2**63 + 5:016x}")
+    assert codes(log, b"saved again", f"{(2**63 + 5) ^ differs:016x}", pass_no=2) == ["looks_used_before"]
+
+
+def test_a_shop_that_allows_more_bits_than_there_are_bands_finds_them_all(tmp_path):
+    wide = Settings(store=StoreSettings(near_duplicate_bits=20))
+    log = tasks.open_log(tmp_path, wide)
+    tasks.open_job(log[0], NewJob("Lid"), person="Ida", at=AT)
+    codes(log, b"photo", "0" * 16)
+    assert codes(log, b"saved again", "1111111111111111", pass_no=2) == ["looks_used_before"]
+
+
+@pytest.mark.parametrize("number", range(len(BANDS)))
+def test_each_band_is_found_through_its_index(log, number, sqlite_only):
+    condition = band(photos.c.picture_hash, number) == "abc"
+    query = sa.select(photos.c.sha256).where(condition).compile(log[0].engine, compile_kwargs={"literal_binds": True})
+    with log[0].reading() as connection:
+        plan = str(connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {query}").all())
+    assert f"USING INDEX photos_by_band_{number + 1}" in plan
 
 
 def test_the_first_use_raises_no_flag(log):

@@ -64,11 +64,10 @@ def jobs(request: Request, desk: AtDesk, all: bool = False) -> HTMLResponse:
 
 def jobs_page(desk: Desk, all_of_them: bool) -> JobsPage:
     """Return the page of jobs."""
-    lines = tasks.list_jobs(desk.store)
-    shown = lines if all_of_them else lines[:MOST_JOBS]
+    shown = tasks.list_jobs(desk.store, newest=None if all_of_them else MOST_JOBS)
     rows = tuple(_row(line, _state(desk, line), desk.now.tzinfo) for line in shown)
     open_ones = [line for line, row in zip(shown, rows, strict=True) if not row.finished]
-    return JobsPage(rows, _camera(desk, open_ones), len(lines) - len(shown))
+    return JobsPage(rows, _camera(desk, open_ones), desk.store.count_jobs() - len(shown))
 
 
 def _state(desk: Desk, line: JobLine) -> JobState | None:

@@ -98,7 +98,7 @@ def _page(desk: Desk, what: str, said: Said) -> PlanPage:
 
 def _always(desk: Desk) -> tuple[Field, ...]:
     jobs = tuple(
-        (one.job.number, f"{one.job.number} {one.job.title}") for one in tasks.list_jobs(desk.store)[:_MOST_JOBS]
+        (one.job.number, f"{one.job.number} {one.job.title}") for one in tasks.list_jobs(desk.store, newest=_MOST_JOBS)
     )
     units = (("metric", "metric"), ("us", "US customary"))
     return (

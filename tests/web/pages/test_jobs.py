@@ -58,7 +58,7 @@ def test_nobody_signed_in_is_led_to_sign_in(paired):
 
 
 def test_an_empty_log_asks_for_the_first_job(phone, monkeypatch):
-    monkeypatch.setattr(tasks, "list_jobs", lambda store: [])
+    monkeypatch.setattr(tasks, "list_jobs", lambda store, **asked: [])
     page = read(phone.get("/"))
     assert "No job in this log yet" in page.words
     assert any(link.get("href") == "/jobs/new" for link in page.all("a"))
