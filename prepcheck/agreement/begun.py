@@ -46,11 +46,19 @@ class Begun:
         Who counts; a pseudonym will do.
     labels : dict of int to Label
         By number of the point, from 1, in the order in which they were said.
+    turn : int
+        1, or 2 when the person counts the photo a second time, to see how well they agree with themselves.
     """
 
     photo: Field
     person: str
     labels: dict[int, Label] = field(default_factory=dict, repr=False)
+    turn: int = 1
+
+    @property
+    def stem(self) -> str:
+        """Stem of its files: of the photo's name, of a hash of the person's, and of the turn; turns sort in order."""
+        return file_stem(self.photo, self.person, self.turn)
 
     @property
     def next(self) -> int | None:
@@ -101,12 +109,13 @@ class Begun:
             raise WrongUse(f"there is no point {number}", f"There are 1 to {len(self.photo.points)}", self.photo.name)
 
 
-def file_stem(photo: Field, person: str) -> str:
-    """Return the stem of a person's files for a photo: of the photo's name, and of a hash of the person's."""
-    return f"{Path(photo.name).stem}.{hashlib.sha256(folded(person).encode()).hexdigest()[:8]}"
+def file_stem(photo: Field, person: str, turn: int = 1) -> str:
+    """Return the stem of a person's files for a photo; see `Begun.stem`."""
+    who = hashlib.sha256(folded(person).encode()).hexdigest()[:8]
+    return f"{Path(photo.name).stem}.{who}" + (f"_{turn}" if turn > 1 else "")
 
 
-def read_begun(folder: Path, photo: Field, person: str) -> Begun:
+def read_begun(folder: Path, photo: Field, person: str, turn: int = 1) -> Begun:
     """Read what a person has said so far about a photo of the count in `folder`; nothing when there is no file.
 
     Raises
@@ -114,16 +123,16 @@ def read_begun(folder: Path, photo: Field, person: str) -> Begun:
     WrongUse
         The file says something else, or is of other points.
     """
-    path = folder / BEGUN / f"{file_stem(photo, person)}.json"
+    begun = Begun(photo, person, turn=turn)
+    path = folder / BEGUN / f"{begun.stem}.json"
     if not path.exists():
-        return Begun(photo, person)
+        return begun
     try:
         told = _File.model_validate_json(read_text(path, _MOST_BYTES, WrongUse))
     except ValidationError as error:
         raise WrongUse(f"is no count that was begun ({first_fault(error)})", "Delete it", str(path)) from error
     if (told.sha256, told.grid) != (photo.sha256, photo.grid):
         raise WrongUse("is of other points", "Delete it, and count the points of this folder", str(path))
-    begun = Begun(photo, person)
     for number, text in told.labels:
         begun = begun.said(number, text)
     return begun

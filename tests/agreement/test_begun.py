@@ -95,6 +95,11 @@ def test_people_have_files_of_their_own_whatever_they_are_called():
     assert file_stem(small(), "OLA") == file_stem(small(), "ola")
 
 
+def test_a_second_turn_has_files_of_its_own_that_sort_after_the_first():
+    first, second = (Begun(small(), "Ola", turn=turn).stem for turn in (1, 2))
+    assert sorted([f"{second}.csv", f"{first}.csv"]) == [f"{first}.csv", f"{second}.csv"]
+
+
 @pytest.mark.parametrize("text", ["", "{}", '{"sha256": 1}', '{"sha256":"a","grid":"b","person":"c","labels":[[1]]}'])
 def test_a_file_that_says_something_else_is_told(tmp_path, text):
     path = tmp_path / BEGUN / f"{file_stem(small(), 'Ola')}.json"

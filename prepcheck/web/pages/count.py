@@ -57,11 +57,12 @@ class CountsPage:
 
 @dataclass(frozen=True)
 class PhotoRow:
-    """A photo of a count, and how far who is signed in is with it."""
+    """A photo of a count, and how far who is signed in is with it; `again` says whether a second turn can be begun."""
 
     position: int
     name: str
     words: str
+    again: bool = False
 
 
 @dataclass(frozen=True)
@@ -158,10 +159,12 @@ def _count_page(shop: Shop, desk: Desk, name: str) -> CountPage:
 
 def _row(folder: Path, known: Count, position: int, person: str) -> PhotoRow:
     one = known.fields[position - 1]
-    if one.sha256 in f.finished_by(known, person):
-        return PhotoRow(position, one.name, f"finished, {len(one.points)} points")
-    begun = f.begun_by(folder, one, person)
-    return PhotoRow(position, one.name, f"{len(begun.labels)} of {len(one.points)} points labelled")
+    begun, points = f.begun_by(folder, one, person), len(one.points)
+    if begun is not None:
+        again = "a second time: " if begun.turn > 1 else ""
+        return PhotoRow(position, one.name, f"{again}{len(begun.labels)} of {points} points labelled")
+    turns = f.turns_of(known, one, person)
+    return PhotoRow(position, one.name, f"finished{' twice' if turns > 1 else ''}, {points} points", turns == 1)
 
 
 def _steps(known: Count, done: int) -> tuple[Step, ...]:

@@ -13,7 +13,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from prepcheck.agreement.begun import BEGUN, Begun, file_stem, read_begun
+from prepcheck.agreement.begun import BEGUN, Begun, read_begun
 from prepcheck.agreement.compare import TOOL
 from prepcheck.agreement.fields import LIST, Field, add_field, read_fields, write_fields
 from prepcheck.agreement.folder import FORMS, IMAGES, Count, files_of, read_count
@@ -150,23 +150,41 @@ def progress_of(folder: Path, person: str) -> Progress:
     return Progress(len(finished_by(count, person)), len(count.fields))
 
 
-def begun_by(folder: Path, photo: Field, person: str) -> Begun:
-    """Return what a person has said so far about a photo."""
-    return read_begun(folder, photo, person)
+def turns_of(count: Count, photo: Field, person: str) -> int:
+    """Return how often a person has counted a photo to its end."""
+    return sum(one.sha256 == photo.sha256 and folded(one.person) == folded(person) for one in count.counts)
+
+
+def begun_by(folder: Path, photo: Field, person: str) -> Begun | None:
+    """Return what a person has said so far about a photo; None where it is finished and no second turn was begun."""
+    turns = turns_of(read_count(folder), photo, person)
+    if turns == 0:
+        return read_begun(folder, photo, person)
+    again = Begun(photo, person, turn=2)
+    return read_begun(folder, photo, person, 2) if turns == 1 and _begun_path(folder, again).exists() else None
+
+
+def begin_again(folder: Path, photo: Field, person: str) -> None:
+    """Begin a second turn; where that is begun or finished already, or the first is not, nothing happens."""
+    if turns_of(read_count(folder), photo, person) == 1 and begun_by(folder, photo, person) is None:
+        keep_begun(folder, Begun(photo, person, turn=2))
 
 
 def keep_begun(folder: Path, begun: Begun) -> None:
     """Keep what was said so far, so that it is still there after a power cut."""
-    _write(folder / BEGUN / f"{file_stem(begun.photo, begun.person)}.json", begun.to_json())
+    _write(_begun_path(folder, begun), begun.to_json())
 
 
 def finish(folder: Path, begun: Begun) -> None:
     """Turn what was said into a filled form, which stays; done twice it is the same form."""
-    stem = file_stem(begun.photo, begun.person)
-    path = folder / FORMS / f"{stem}.csv"
+    path = folder / FORMS / f"{begun.stem}.csv"
     if not path.exists():
         _write(path, begun.to_form())
-    (folder / BEGUN / f"{stem}.json").unlink(missing_ok=True)
+    _begun_path(folder, begun).unlink(missing_ok=True)
+
+
+def _begun_path(folder: Path, begun: Begun) -> Path:
+    return folder / BEGUN / f"{begun.stem}.json"
 
 
 @lru_cache(maxsize=3)

@@ -11,7 +11,6 @@ from fastapi.responses import RedirectResponse, Response
 
 from prepcheck.agreement.begun import Begun
 from prepcheck.agreement.crosses import draw_point
-from prepcheck.agreement.fields import Field
 from prepcheck.agreement.folder import read_count
 from prepcheck.agreement.labels import write_label
 from prepcheck.errors import PrepcheckError, WrongUse
@@ -90,9 +89,9 @@ def point(
     """Show the next point without a label, or the one that is asked for."""
     folder = f.folder_of(shop.folder, name)
     field = f.field_of(folder, position)
-    if _finished(folder, field, desk.person):
-        return RedirectResponse(f"/count/{name}", 303)
     begun = f.begun_by(folder, field, desk.person)
+    if begun is None:
+        return RedirectResponse(f"/count/{name}", 303)
     return show(request, "count_point.html", _page(folder, name, position, begun, near, number), desk.person)
 
 
@@ -106,23 +105,25 @@ def label(
     point: Annotated[int, Form(ge=1, le=10_000)],
     label: Annotated[str, Form(max_length=80)] = "",
     other: Annotated[str, Form(max_length=80)] = "",
-    do: Annotated[Literal["say", "back", "finish"], Form()] = "say",
+    do: Annotated[Literal["say", "back", "finish", "again"], Form()] = "say",
     near: Annotated[Near, Form()] = "near",
 ) -> Response:
-    """Keep a label, take one back, or finish the photo; said twice it is the same."""
+    """Keep a label, take one back, finish the photo, or begin a second turn; said twice it is the same."""
     folder = f.folder_of(shop.folder, name)
     field = f.field_of(folder, position)
-    here = f"/count/{name}/{position}?near={near}"
-    if _finished(folder, field, desk.person):
-        return RedirectResponse(f"/count/{name}", 303)
-    try:
-        with f.TURN:  # one after the other, so that two phones of one person lose nothing
-            begun = f.begun_by(folder, field, desk.person)
-            there = _changed(folder, begun, point, f"{label}+{other}" if other else label, do, here)
-        return RedirectResponse(there, 303)
-    except PrepcheckError as error:
-        page = _page(folder, name, position, f.begun_by(folder, field, desk.person), near, point, error)
-        return show(request, "count_point.html", page, desk.person, error.http_status)
+    said = f"{label}+{other}" if other else label
+    with f.TURN:  # one after the other, so that two phones of one person lose nothing
+        if do == "again":
+            f.begin_again(folder, field, desk.person)
+        begun = f.begun_by(folder, field, desk.person)
+        if begun is None:
+            return RedirectResponse(f"/count/{name}", 303)
+        try:
+            there = _changed(folder, begun, point, said, do, f"/count/{name}/{position}?near={near}")
+        except PrepcheckError as error:
+            page = _page(folder, name, position, begun, near, point, error)
+            return show(request, "count_point.html", page, desk.person, error.http_status)
+    return RedirectResponse(there, 303)
 
 
 @router.get("/count/{name}/{position}/{number}.jpg")
@@ -142,15 +143,13 @@ def _changed(folder: Path, begun: Begun, point: int, label: str, do: str, here: 
     if do == "finish":
         f.finish(folder, begun)
         return here.rpartition("/")[0]
+    if do == "again":
+        return here
     if do == "back":
         f.keep_begun(folder, begun.without(point))
         return f"{here}&point={point}"
     f.keep_begun(folder, begun.said(point, label))
     return here
-
-
-def _finished(folder: Path, field: Field, person: str) -> bool:
-    return field.sha256 in f.finished_by(read_count(folder), person)
 
 
 def _page(

@@ -144,6 +144,32 @@ def test_what_is_finished_stays(phone, count):
     assert {path: path.read_bytes() for path in (count / "forms").iterdir()} == before
 
 
+def test_a_photo_can_be_counted_twice_and_not_more(phone, count):
+    label_all(phone, truth(count))
+    assert say(phone, 1, do="again").headers["location"] == "/count/sump-1/1?near=near"
+    say(phone, 1, "9")
+    assert say(phone, 1, do="again").headers["location"] == "/count/sump-1/1?near=near"
+    assert "a second time: 1 of" in read(phone.get("/count/sump-1")).words
+    label_all(phone, ["9"] * len(truth(count)))
+    assert say(phone, 1, do="again").headers["location"] == "/count/sump-1"
+    assert "finished twice" in read(phone.get("/count/sump-1")).words
+
+
+def test_of_two_turns_the_first_counts_and_both_are_compared(phone, count):
+    label_all(phone, truth(count))
+    say(phone, 1, do="again")
+    label_all(phone, ["9"] * len(truth(count)))
+    page = read(phone.get("/count/sump-1/results"))
+    assert "Rune twice: 1 photo" in page.words
+    assert f"Rune: 1 photo, {len(truth(count))} points" in page.words
+    assert read_count(count).by_person()["Rune"][0][1].labels != ((State.CANNOT_TELL,),) * len(truth(count))
+
+
+def test_a_second_turn_needs_a_first(phone, count):
+    say(phone, 1, do="again")
+    assert "a second time" not in read(phone.get("/count/sump-1")).words.split("To check")[0]
+
+
 def test_results_are_hidden_until_one_has_finished_oneself(phone, other, count):
     label_all(other, truth(count))
     assert phone.get("/count/sump-1/results").status_code == 403
