@@ -3,29 +3,52 @@
 from __future__ import annotations
 
 import json
-from shutil import rmtree
+from datetime import UTC, datetime
+from shutil import copytree, rmtree
 
 import cv2
 import numpy as np
 import pytest
 
+from prepcheck import tasks
+from prepcheck.evaluate.fit_shop_read import read_labelled
+from prepcheck.settings import Settings
+from prepcheck.tasks.shop_fit import keep_fit
 from prepcheck.terms import State
 from tests import painted
 from tests.command import photo_bytes, write_plate
 
+AT = datetime(2026, 11, 28, 9, 0, tzinfo=UTC)
+SETTINGS = Settings()
+MODEL = painted.model(sure=0.98)
 FIT = ("calibrate", "fit", "shop", "--person", "Rune")
 
 
 @pytest.fixture(autouse=True)
 def too_sure(monkeypatch):
     """A model that is surer of what it says than this shop bears out."""
-    model = painted.model(sure=0.98)
     for place in (
         "prepcheck.looking.load_model",
         "prepcheck.surface.load_model",
         "prepcheck.tasks.shop_fit.load_model",
     ):
-        monkeypatch.setattr(place, lambda name=None: model)
+        monkeypatch.setattr(place, lambda name=None: MODEL)
+
+
+@pytest.fixture(scope="module")
+def fitted_once(tmp_path_factory):
+    """A store with a fit in use, made by the use case that the command calls."""
+    folder = tmp_path_factory.mktemp("fitted")
+    brush(folder)
+    store, _ = tasks.open_log(folder / "store", SETTINGS)
+    keep_fit(store, read_labelled([folder / "shop"], MODEL, SETTINGS), MODEL, SETTINGS, person="Rune", at=AT)
+    return folder / "store"
+
+
+@pytest.fixture
+def fitted(fitted_once, command):
+    """A copy of that store where the command finds it."""
+    return copytree(fitted_once, command.folder / "store")
 
 
 def brush(folder, name="shop", photos=13, wrong=0.25, start=0):
@@ -79,9 +102,7 @@ def test_json_tells_the_whole_evidence(command):
     assert {row["name"] for row in told["rows"]} >= {"wrongly bright", "residue found", "log loss", "coverage"}
 
 
-def test_a_changed_file_is_told_by_show_and_by_each_answer(command):
-    brush(command.folder)
-    assert command(*FIT).code == 0
+def test_a_changed_file_is_told_by_show_and_by_each_answer(command, fitted):
     (kept,) = (command.folder / "store/shop-fits").glob("*.json")
     kept.chmod(0o644)
     kept.write_bytes(kept.read_bytes() + b"\n")
@@ -91,9 +112,7 @@ def test_a_changed_file_is_told_by_show_and_by_each_answer(command):
     assert "Flag: the shop's own fit was not used (its file is not the one that was logged)" in table
 
 
-def test_drift_says_nothing_against_labels_like_those_fitted_and_much_against_others(command):
-    brush(command.folder)
-    command(*FIT)
+def test_drift_says_nothing_against_labels_like_those_fitted_and_much_against_others(command, fitted):
     brush(command.folder, "same", start=100)
     same = command("calibrate", "drift", "same")
     assert (same.code, "Nothing here speaks against it" in same.out) == (0, True)
@@ -103,9 +122,7 @@ def test_drift_says_nothing_against_labels_like_those_fitted_and_much_against_ot
     assert {one["name"]: one["speaks_against"] for one in json.loads(other.out)}["lean"]
 
 
-def test_drift_without_anything_recent_says_so(command):
-    brush(command.folder)
-    command(*FIT)
+def test_drift_without_anything_recent_says_so(command, fitted):
     assert "Nothing could be checked" in command("calibrate", "drift").out
 
 
@@ -121,20 +138,16 @@ def test_a_folder_without_labels_is_wrong_use(command):
     assert (done.code, "holds no counted and no brushed photos" in done.complaint) == (2, True)
 
 
-def test_a_fit_whose_files_are_gone_is_not_used_silently(command):
-    brush(command.folder)
-    command(*FIT)
+def test_a_fit_whose_files_are_gone_is_not_used_silently(command, fitted):
     rmtree(command.folder / "store/shop-fits")
     assert [flag["code"] for flag in command.inspect(write_plate(command.folder / "plate.jpg")).line["flags"]].count(
         "shop_fit_not_used"
     ) == 1
 
 
-def test_a_batch_with_the_log_is_read_with_its_fit(command, monkeypatch):
+def test_a_batch_with_the_log_is_read_with_its_fit(command, fitted, monkeypatch):
     seen = []
     monkeypatch.setattr("prepcheck.cli.batch._look", lambda *call, **more: seen.append(call[3]) or 0)
-    brush(command.folder)
-    command(*FIT)
     (kept,) = (command.folder / "store/shop-fits").glob("*.json")
     assert command("batch", "photos", "--out", "table").code == 0
     assert seen[0].origin.shop_fit.sha256 == kept.stem
