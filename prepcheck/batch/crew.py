@@ -6,6 +6,7 @@ import multiprocessing
 import os
 import signal
 import threading
+import time
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -19,6 +20,8 @@ from prepcheck.errors import LostWorker
 
 MOST_STRIKES = 3
 """How often a task may end the process that works on it."""
+_PAUSES = (0.0, 0.1, 0.5, 2.0, 5.0)
+"""Seconds before each try to start a process."""
 _AHEAD = 2
 """Tasks that a worker has at hand: the one it works on, and the next."""
 
@@ -85,7 +88,7 @@ class _Lane:
     def ended(self, strikes: Counter[int]) -> Iterator[Done]:
         """Yield what is done, in the order in which it was taken."""
         while self.tasks and self.first.done():
-            if isinstance(self.first.exception(), BrokenProcessPool):
+            if self.first.cancelled() or isinstance(self.first.exception(), BrokenProcessPool):
                 yield from self._begin_again(strikes)
                 return
             yield self.tasks.popleft()[1].result()
@@ -103,18 +106,23 @@ class _Lane:
             self._submit(task)
 
     def _submit(self, task: Task) -> None:
-        if self.pool is None:
-            self.pool = ProcessPoolExecutor(1, _context(), _start)
-        try:
-            future = self.pool.submit(work_on, task)
-        except BrokenProcessPool as error:  # lost since the last look
-            future = Future()
-            future.set_exception(error)
-        self.tasks.append((task, future))
+        """Hand a task to the process; where that is lost, or none can be started at once, to a new one after a pause."""
+        for pause in _PAUSES:
+            time.sleep(pause)
+            try:
+                self.pool = self.pool or ProcessPoolExecutor(1, _context(), _start)
+                self.tasks.append((task, self.pool.submit(work_on, task)))
+                return
+            except (BrokenProcessPool, OSError, EOFError):
+                self._drop_pool()
+        raise LostWorker("no process can be started", "Free some memory, then run again to go on", "batch")
 
     def stop(self) -> None:
         """End the process; what it has at hand is dropped."""
         self.tasks.clear()
+        self._drop_pool()
+
+    def _drop_pool(self) -> None:
         if self.pool is not None:
             self.pool.shutdown(wait=False, cancel_futures=True)
             self.pool = None
