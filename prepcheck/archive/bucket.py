@@ -42,6 +42,8 @@ _WORDS = {
     ),
     "NotSupportedError": ("cannot write an object only once", "Use an object store that knows conditional writes"),
 }
+_STATUS = {"401": "UnauthenticatedError", "403": "PermissionDeniedError", "404": "FileNotFoundError"}
+"""Kinds of errors by the status that the server answered (RFC 9110), where obstore tells no kind."""
 _NO_CREDENTIALS = (
     "has no credentials to use",
     "Set them in the environment, or in the file that is usual for this store",
@@ -149,7 +151,7 @@ class Bucket:
         kind, said = type(error).__name__, str(error)
         status = re.search(r"status code: (\d{3})", said)
         default = _NO_CREDENTIALS if "credential" in said.lower() else _SILENT
-        what, do = _WORDS.get("FileNotFoundError" if status and status[1] == "404" else kind, default)
+        what, do = _WORDS.get(_STATUS.get(status[1], kind) if status else kind, default)
         return StoreFault(what + (f" (status {status[1]})" if status else ""), do, self.place)
 
 

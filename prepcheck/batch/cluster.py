@@ -11,7 +11,7 @@ import logging
 import pickle
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from secrets import token_hex
@@ -37,6 +37,15 @@ _MOST_BYTES = 256_000_000
 """Of tasks at hand: the scheduler keeps them in memory until they are done."""
 
 
+@dataclass(frozen=True)
+class _AtHand:
+    """A task that the cluster has, its future, and how many bytes went along."""
+
+    task: Task
+    future: Any
+    size: int
+
+
 class Cluster:
     """Workers of a Dask cluster, all of the same version as this program.
 
@@ -59,7 +68,7 @@ class Cluster:
         check_address(address, keys)
         self.address = address
         self._kit = own_kit()
-        self._at_hand: dict[str, tuple[Task, Any, int]] = {}
+        self._at_hand: dict[str, _AtHand] = {}
         self._ended: SimpleQueue[str] = SimpleQueue()
         self._threads, self._counted = 0, 0.0
         self._client = _connect(address, keys)
@@ -83,7 +92,7 @@ class Cluster:
             if not self._at_hand:
                 return
             for key in self._some_ended():
-                yield self._answer(*self._at_hand.pop(key)[:2])
+                yield self._answer(self._at_hand.pop(key))
 
     def machines(self) -> dict[str, int]:
         """Return how many photos each worker looks at at once, by its address."""
@@ -108,14 +117,14 @@ class Cluster:
         while key in self._at_hand:
             key += "+"
         future = self._client.submit(work_there, self._kit, data, key=key, pure=False)
-        self._at_hand[key] = task, future, len(data)
+        self._at_hand[key] = _AtHand(task, future, len(data))
         future.add_done_callback(lambda _: self._ended.put(key))
 
     def _has_room(self) -> bool:
         if time.monotonic() - self._counted > _PATIENCE:
             self._threads, self._counted = sum(self.machines().values()), time.monotonic()
         few = len(self._at_hand) < _AHEAD * max(self._threads, 1)
-        return few and (not self._at_hand or sum(size for *_, size in self._at_hand.values()) < _MOST_BYTES)
+        return few and (not self._at_hand or sum(one.size for one in self._at_hand.values()) < _MOST_BYTES)
 
     def _some_ended(self) -> Iterator[str]:
         """Yield the keys of tasks that have ended: waits for one, and gives those that did meanwhile."""
@@ -131,10 +140,11 @@ class Cluster:
         while not self._ended.empty():
             yield self._ended.get()
 
-    def _answer(self, task: Task, future: Any) -> Done:
+    def _answer(self, one: _AtHand) -> Done:
         """Return what came of a task. The number is set anew: two clients that ask the same share one answer."""
         from distributed.scheduler import KilledWorker
 
+        task, future = one.task, one.future
         if future.status == "finished":
             told = self._ask(future.result)
             if isinstance(told, Refused):
@@ -146,9 +156,8 @@ class Cluster:
             what = "the process that looked at it ended again and again"
             return failed(task, LostWorker(what, "Look at it alone, or give more memory", task.name))
         if future.status in ("error", "finished"):
-            raise ClusterFault(
-                f"a worker could not do the work ({type(error).__name__})", "Install one version on all", self.address
-            )
+            told = "no answer" if error is None else f"{type(error).__name__}: {str(error)[:100]}"
+            raise ClusterFault(f"a worker could not do the work ({told})", "Install one version on all", self.address)
         raise self._gone()
 
     def _ask(self, ask: Any) -> Any:

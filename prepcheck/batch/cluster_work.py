@@ -40,6 +40,7 @@ class Refused:
     why: str
 
 
+@cache
 def own_kit() -> Kit:
     """Return what is installed here."""
     return Kit(prepcheck.__version__, _registry(), cv2.__version__, _python(), version("distributed"))
@@ -55,7 +56,6 @@ def work_there(wanted: Kit, packed: bytes, machine: str = "") -> Done | Refused:
     return work_on(task)
 
 
-@cache
 def _registry() -> str:
     """Return the first digits of the SHA-256 of the registry of models."""
     try:

@@ -105,6 +105,7 @@ def test_the_environment_comes_before_the_file(monkeypatch, tmp_path):
         ),
         (faults.GenericError("Error getting credentials from KEY"), "has no credentials"),
         (faults.GenericError("KEY status code: 404 Not Found"), "is not there"),
+        (faults.GenericError("KEY status code: 403 Forbidden"), "does not let you in"),
         (faults.InvalidPathError("KEY//x"), "a name that no file may have"),
         (NotImplementedError("KEY"), "only once"),
         (FileNotFoundError("KEY"), "is not there"),

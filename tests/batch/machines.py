@@ -16,11 +16,11 @@ from pathlib import Path
 import numpy as np
 
 from prepcheck.batch.batch import Batch, open_batch
+from prepcheck.batch.call import source_at
 from prepcheck.batch.cluster import Cluster
 from prepcheck.batch.cluster_keys import AUTHORITY, CERTIFICATE, KEY, make_keys
 from prepcheck.batch.crew import Crew
 from prepcheck.batch.run import Way
-from prepcheck.batch.sources import open_source
 from prepcheck.batch.work import LookSpec
 from prepcheck.errors import ClusterFault
 from prepcheck.looking import prepare
@@ -41,13 +41,13 @@ def make_photos(folder: Path, count: int) -> Path:
     return folder
 
 
-def batch(photos: Path, out: Path) -> Batch:
-    """Open the batch of a folder of photos."""
+def batch(photos: Path | str, out: Path) -> Batch:
+    """Open the batch of a folder of photos, or of those at an address."""
     look = prepare(photos=2)
-    return open_batch(open_source(photos, look.settings.photo.max_bytes), Way(LookSpec.of(look)), out, parquet=False)
+    return open_batch(source_at(str(photos), look.settings), Way(LookSpec.of(look)), out, parquet=False)
 
 
-def look_through(photos: Path, out: Path, crew: Crew) -> int:
+def look_through(photos: Path | str, out: Path, crew: Crew) -> int:
     """Do the batch with a crew and return how many photos it looked at; the ledger is closed whatever happens."""
     opened = batch(photos, out)
     try:
@@ -56,7 +56,7 @@ def look_through(photos: Path, out: Path, crew: Crew) -> int:
         opened.ledger.close()
 
 
-def tables(photos: Path, out: Path) -> dict[str, str]:
+def tables(photos: Path | str, out: Path) -> dict[str, str]:
     """Write the tables and return their text."""
     opened = batch(photos, out)
     try:
@@ -98,10 +98,11 @@ class Machines:
         files = zip(("--tls-ca-file", "--tls-cert", "--tls-key"), (AUTHORITY, CERTIFICATE, KEY), strict=True)
         keys = [word for option, name in files for word in (option, str(self.keys / name))]
         plain = ["--no-dashboard", "--dashboard-address", "127.0.0.1:0"]
+        found = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
         with (self.folder / "said.txt").open("ab") as said:
             process = subprocess.Popen(
                 [sys.executable, "-m", "distributed.cli.dask_" + words[0], *words[1:], *keys, *plain],
-                cwd=ROOT, stdout=said, stderr=said, env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": ""},
+                cwd=ROOT, stdout=said, stderr=said, env={**os.environ, "PYTHONPATH": found, "PYTHONWARNINGS": ""},
             )  # fmt: skip
         self.started.append(process)
         return process
