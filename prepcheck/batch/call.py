@@ -88,10 +88,11 @@ def checked_log(
         Something cannot be logged as it is said, no photo has a place, or the log cannot be opened.
     """
     if not placing.says_anything:
-        placing.check(photos(source), None, new_people=True)
+        placing.check(photos(source), None, new_people=True, photos_come=said.photos_come)
         return None
     log, archive = open_log(store, settings, create=False)
-    if not placing.check(photos(source), log, new_people=said.new_people) and not said.photos_come:
+    placed = placing.check(photos(source), log, new_people=said.new_people, photos_come=said.photos_come)
+    if not placed and not said.photos_come:
         what = "no photo has all of job, spot and person"
         raise WrongUse(what, "Say them with --job, --spot and --person, --names or --sidecar", source.name)
     return Log(log, archive, placing)

@@ -86,8 +86,10 @@ class Placing:
     def _line(self, name: str) -> Line | None:
         return self.lines.get(unicodedata.normalize("NFC", name))
 
-    def check(self, photos: Iterable[Item], store: Store | None, *, new_people: bool) -> int:
+    def check(self, photos: Iterable[Item], store: Store | None, *, new_people: bool, photos_come: bool = False) -> int:
         """Hold all of it against the photos and the log, before any work starts; return how many photos have a place.
+
+        Files of the table that are not there are a fault, unless `photos_come` later.
 
         Raises
         ------
@@ -100,7 +102,7 @@ class Placing:
         for item in photos:
             line = missing.pop(unicodedata.normalize("NFC", item.name), None)
             count += self._check_one(item.name, line.number if line else 0, known, faults)
-        for line in missing.values():
+        for line in () if photos_come else missing.values():
             faults.add(line.number, f"{line.file} is not among the photos")
         faults.raise_any()
         return count

@@ -23,7 +23,7 @@ from tests.command import environment
 
 pytestmark = pytest.mark.nightly
 KILLS = int(os.environ.get("PREPCHECK_KILLS", "5"))
-PHOTOS = 40
+PHOTOS = 40 + 8 * KILLS
 OUTPUTS = ("photos.csv", "photos.jsonl", "sheet.html", "sheet.png")
 
 
@@ -103,7 +103,8 @@ def test_a_batch_that_is_killed_goes_on_and_ends_alike(folder, undisturbed, tmp_
         before, done = done, rows(tmp_path / "out") if (tmp_path / "out" / "batch.sqlite").exists() else 0
         assert done >= before
     assert begin(folder, tmp_path / "out").wait() == 3  # one photo is broken
-    assert kills > 0
+    print(f"killed {kills} times")
+    assert kills > KILLS // 2
     assert outputs(tmp_path / "out") == undisturbed
 
 
@@ -117,5 +118,6 @@ def test_a_batch_whose_workers_are_killed_ends_alike(folder, undisturbed, tmp_pa
             kills += 1
         time.sleep(rng.uniform(0.5, 2.0))
     assert batch.wait() == 3
-    assert kills > 0
+    print(f"killed {kills} workers")
+    assert kills > KILLS // 2
     assert outputs(tmp_path / "out") == undisturbed

@@ -65,6 +65,11 @@ def test_a_file_of_the_table_that_is_not_there_is_told(tmp_path, store):
         check(placing(tmp_path, "file,spot\na.jpg,1\ngone.jpg,1\n"), store, "a.jpg")
 
 
+def test_a_file_of_the_table_may_come_later_when_that_is_said(tmp_path, store):
+    made = placing(tmp_path, "file,spot\ngone.jpg,1\n")
+    assert made.check([], store, new_people=True, photos_come=True) == 0
+
+
 def test_a_job_that_the_log_does_not_know_is_told(tmp_path, store):
     with pytest.raises(WrongUse, match=r"line 2: a\.jpg: J-0009: no such job"):
         check(placing(tmp_path, "file,job,spot\na.jpg,9,1\n"), store, "a.jpg")
