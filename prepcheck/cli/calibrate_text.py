@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from prepcheck.errors import printable
+from prepcheck.report.entry_words import entry_words
 
 if TYPE_CHECKING:
     from prepcheck.evaluate.fit_shop_drift import Check
@@ -37,6 +38,7 @@ def used_text(used: InUse, limit: float) -> Iterator[str]:
     """Say which fit is in use, or why it is not."""
     if used.event is None:
         yield "No fit is in use: the tool reads by its own calibration."
+        yield from _history(used)
         return
     yield f"The fit of entry {used.event.number}, taken into use {used.event.at[:16].replace('T', ' ')} by {used.event.person}"
     if used.statement is not None:
@@ -45,7 +47,15 @@ def used_text(used: InUse, limit: float) -> Iterator[str]:
         yield f"NOT USED: {used.unused}. Each answer says so, until a new fit is taken or this one is taken back."
     else:
         yield "File, key and signature are those that were logged; it belongs to this model and these settings."
+    yield from _history(used)
     yield _BACK
+
+
+def _history(used: InUse) -> Iterator[str]:
+    if used.history:
+        yield "Logged so far:"
+    for event in used.history:
+        yield f"  entry {event.number}, {event.at[:16].replace('T', ' ')}, {event.person}: {entry_words(event)}"
 
 
 def drift_text(told: FitStatement, checks: Sequence[Check], limit: float) -> Iterator[str]:

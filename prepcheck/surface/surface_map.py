@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +78,7 @@ class SurfaceMap:
         """Probability that a pixel is not bright metal, shape (h, w)."""
         return np.asarray(1.0 - self.bright, np.float32)
 
-    @property
+    @cached_property
     def doubt(self) -> NDArray[np.float32]:
         """The lesser of the probabilities of bright metal and of anything else, shape (h, w).
 

@@ -46,11 +46,14 @@ class InUse:
         What its file says; None when that cannot be read.
     unused : str
         Why it is not used with this model and these settings; empty when it is, or there is none.
+    history : tuple of LoggedEvent
+        All that was logged of fits, refused ones too.
     """
 
     event: LoggedEvent | None = None
     statement: FitStatement | None = None
     unused: str = ""
+    history: tuple[LoggedEvent, ...] = ()
 
     @property
     def sha256(self) -> str:
@@ -137,7 +140,7 @@ def take_back(store: Store, *, person: str, reason: str, at: datetime, role: str
         None is in use, or a text cannot be logged.
     """
     name, why = w.clean(person, "the person's name"), w.clean(reason, "the reason", 200)
-    event = _last(store)
+    event = _last(store.events(None, _KIND))
     if event is None:
         raise WrongUse(
             "no fit is in use", "Look at the fits of this log", store.address.name, command="prepcheck calibrate show"
@@ -148,15 +151,16 @@ def take_back(store: Store, *, person: str, reason: str, at: datetime, role: str
 
 def fit_in_use(store: Store, model: Model, settings: Settings) -> InUse:
     """Return the fit that holds, checked against what was logged, this model and these settings."""
-    event = _last(store)
+    history = store.events(None, _KIND)
+    event = _last(history)
     if event is None:
-        return InUse()
+        return InUse(history=history)
     if not isinstance(event.entry, ShopFitLogged):
-        return InUse(event, None, "its entry in the log was erased")
+        return InUse(event, None, "its entry in the log was erased", history)
     statement = read_fit(store.folder, event.entry.sha256)
     if isinstance(statement, str):
-        return InUse(event, None, statement)
-    return InUse(event, statement, _not_for(statement, model, settings))
+        return InUse(event, None, statement, history)
+    return InUse(event, statement, _not_for(statement, model, settings), history)
 
 
 def shop_model(store: Store, settings: Settings, model: Model | None = None) -> Model:
@@ -225,9 +229,9 @@ def _is_try(event: LoggedEvent) -> bool:
     return not isinstance(event.entry, ShopFitLogged) or event.entry.outcome != "back"
 
 
-def _last(store: Store) -> LoggedEvent | None:
+def _last(history: Sequence[LoggedEvent]) -> LoggedEvent | None:
     """Return the entry that says which fit holds; None when none does."""
-    deciding = [one for one in store.events(None, _KIND) if not _refused(one)]
+    deciding = [one for one in history if not _refused(one)]
     last = deciding[-1] if deciding else None
     return None if last is None or (isinstance(last.entry, ShopFitLogged) and last.entry.outcome == "back") else last
 

@@ -90,7 +90,9 @@ def test_a_fit_that_does_not_help_is_refused_with_reasons_and_evidence(command):
     assert "Refused, nothing changes:\n  on photos that it has not seen, wrongly bright rises from 0.0% to" in done.out
     (kept,) = (command.folder / "store/shop-fits").glob("*.json")
     assert kept.name in done.out
-    assert "No fit is in use" in command("calibrate", "show").out
+    shown = command("calibrate", "show").out
+    assert "No fit is in use" in shown
+    assert "Rune: shop's own fit of palette refused; on photos that it has not seen" in shown
 
 
 def test_json_tells_the_whole_evidence(command):
