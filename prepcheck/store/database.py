@@ -54,6 +54,8 @@ def open_database(address: StoreAddress, settings: StoreSettings, *, create: boo
         missing = not current and bool(address.database) and not migrate.is_log(connection)
     if missing and not create:
         raise UnknownRecord(*_NONE_YET, database.name, command="prepcheck job new, --store")
+    if create:
+        _make_folder(address.folder)
     if not current:
         with database.writing() as connection:
             migrate.upgrade(connection)
@@ -127,6 +129,11 @@ def _in_folder(folder: Path, settings: StoreSettings, create: bool) -> _File:
 
 def _on_server(address: StoreAddress, settings: StoreSettings) -> _Server:
     return _Server(address.name, server.make_engine(address.database, settings))
+
+
+def _make_folder(folder: Path) -> None:
+    with faults(folder):
+        folder.mkdir(parents=True, exist_ok=True)
 
 
 def _find_or_make(path: Path, create: bool) -> None:

@@ -21,6 +21,7 @@ from prepcheck.archive.job_seal import seal_job
 from prepcheck.archive.verify import verify
 from prepcheck.settings import Settings
 from tests.archive.test_job_seal import LATER, job
+from tests.store.logs import copy_log
 
 KILL = signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM
 
@@ -36,7 +37,9 @@ def main(folder: Path) -> None:
 
 
 def _copy(folder: Path, name: str) -> Path:
-    return Path(shutil.copytree(folder / "start", folder / name))
+    shutil.copytree(folder / "start", folder / name)
+    copy_log(folder / "start", folder / name)
+    return folder / name
 
 
 def _moments(place: Path) -> int:

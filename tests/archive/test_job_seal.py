@@ -6,7 +6,6 @@ import errno
 import json
 import os
 import shutil
-import sqlite3
 import subprocess
 import sys
 from datetime import timedelta
@@ -26,6 +25,7 @@ from prepcheck.store.store import Store
 from prepcheck.trade.entries import Note
 from tests.archive import sealed as s
 from tests.archive.test_without_position import photo
+from tests.store.logs import copy_log, tamper
 from tests.store.records import AT, PLACE, ROOT, new_log, record_for, set_of, spot
 
 LATER = AT + timedelta(hours=1)
@@ -54,7 +54,9 @@ def made(tmp_path_factory) -> Path:
 
 @pytest.fixture
 def logged(made, tmp_path) -> tuple[Store, Archive]:
-    return tasks.open_log(Path(shutil.copytree(made, tmp_path / "store")), Settings())
+    shutil.copytree(made, tmp_path / "store")
+    copy_log(made, tmp_path / "store")
+    return tasks.open_log(tmp_path / "store", Settings())
 
 
 def seal(logged: tuple[Store, Archive], out: Path, minutes: int = 60, **options):
@@ -207,13 +209,8 @@ def test_a_changed_photo_is_not_sealed(logged, tmp_path):
 
 def behind_its_back(logged, *statements: str) -> None:
     """Change the log as somebody does who opens the file with another program and takes its guards away."""
-    connection = sqlite3.connect(logged[0].folder / LOG_FILE)
-    for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-        connection.execute(f"DROP TRIGGER {name}")
     for statement in statements:
-        connection.execute(statement)
-    connection.commit()
-    connection.close()
+        tamper(logged[0], statement)
 
 
 @pytest.mark.parametrize(
@@ -239,6 +236,7 @@ def test_a_log_changed_behind_its_back_is_not_sealed(logged, tmp_path, statement
     assert nothing_sealed(logged, tmp_path)
 
 
+@pytest.mark.usefixtures("sqlite_only")
 @pytest.mark.parametrize("version", ["v0001", "v0002"])
 def test_a_log_of_an_older_version_tells_its_job_as_it_was_logged(tmp_path, version):
     shutil.copyfile(ROOT / f"tests/store/log_{version}.sqlite", tmp_path / LOG_FILE)
@@ -376,6 +374,7 @@ def test_a_kill_at_any_moment_leaves_no_half_bag_and_no_seal_without_one(tmp_pat
     assert any(one["finished"] for one in told)  # killed between log and name, and finished by the next seal
 
 
+@pytest.mark.usefixtures("sqlite_only")
 def test_what_a_log_lies_in_is_where_the_key_lies(logged, tmp_path):
     seal(logged, tmp_path / "bag")
     assert (tmp_path / "store" / LOG_FILE).exists()

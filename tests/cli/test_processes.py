@@ -75,6 +75,7 @@ def test_a_person_who_stops_it_sees_no_traceback_and_keeps_what_was_said(photo: 
     assert (process.returncode, complaint) == (130, "")
 
 
+@pytest.mark.usefixtures("sqlite_only")
 @pytest.mark.usefixtures("palette")
 def test_a_store_locked_by_another_program_loses_no_answer(command: Command, photo: Path) -> None:
     command.open_job()
@@ -87,6 +88,7 @@ def test_a_store_locked_by_another_program_loses_no_answer(command: Command, pho
     assert "is locked by another program" in done.complaint
 
 
+@pytest.mark.usefixtures("sqlite_only")
 @pytest.mark.usefixtures("palette")
 def test_a_store_of_a_newer_version_is_refused_before_work_starts(command: Command, photo: Path) -> None:
     command.open_job()
