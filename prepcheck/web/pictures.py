@@ -62,8 +62,9 @@ def keep(out: Path, inspection: Inspection) -> None:
 
 def keep_choice(out: Path, inspection: Inspection, record: Record) -> None:
     """Keep the photo with its numbered outlines, among which a person must choose, in the folder `out`."""
-    rgb = reduced(inspection.photo.rgb, LONGEST)
-    (out / CHOICE_FILE).write_bytes(jpeg(draw_picture(record, rgb, inspection.surface.states)))
+    mat = np.array(reduced(inspection.photo.rgb, _OVERLAY))
+    draw_marks(mat, _view(record, mat.shape[1], mat.shape[0]), record, inspection.surface.states)
+    (out / CHOICE_FILE).write_bytes(jpeg(mat))
 
 
 def reduced(rgb: Raster, long: int) -> Raster:
@@ -102,13 +103,18 @@ def overlay(record: Record, states: Raster, long: int = _OVERLAY) -> Raster:
     width, height = record.photo.width, record.photo.height
     factor = min(1.0, long / max(width, height))
     w, h = max(1, round(width * factor)), max(1, round(height * factor))
-    view = View(0, 0, w, h, (w / width, h / height), max(w, PHONE_PX) / PHONE_PX)
+    view = _view(record, w, h)
     black, white = (np.full((h, w, 3), ground, np.uint8) for ground in (0, 255))
     for mat in (black, white):
         draw_marks(mat, view, record, states)
     cover = 255 - (white.astype(np.int16) - black).max(axis=2)
     colour = black.astype(np.float32) * 255 / np.maximum(cover, 1)[..., None]
     return np.dstack([np.clip(colour, 0, 255), np.clip(cover, 0, 255)]).astype(np.uint8)
+
+
+def _view(record: Record, width: int, height: int) -> View:
+    scale = (width / record.photo.width, height / record.photo.height)
+    return View(0, 0, width, height, scale, max(width, PHONE_PX) / PHONE_PX)
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import random
 import secrets
 import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from contextlib import contextmanager
 
@@ -90,6 +92,51 @@ def test_a_photo_is_logged_once_though_the_server_is_killed_while_it_looks(tmp_p
         assert phone.ask("POST", "/api/inspections", json=asked).json()["work"] == work
     (spot,) = tasks.job_story(store, "J-0001").spots
     assert [len(each.inspections) for each in spot.passes] == [1]
+
+
+def sent(phone, photo, key):
+    """Send a photo from wherever it stands, as a phone does, and return the inspection."""
+    upload = phone.post("/api/uploads", json={"key": key, "name": "a.jpg", "bytes": len(photo)}).json()
+    while upload["offset"] < len(photo):
+        at = upload["offset"]
+        headers = {"Upload-Offset": str(at)}
+        upload = phone.patch(f"/api/uploads/{upload['id']}", content=photo[at : at + 8000], headers=headers).json()
+    asked = {"key": key, "uploads": [upload["id"]], "job": "J-0001", "spot": "1", "pass_no": 1}
+    work = phone.post("/api/inspections", json=asked).json()["work"]
+    while (told := phone.get(f"/api/work/{work}", params={"wait": 1}).json())["state"] not in ("done", "failed"):
+        pass
+    return told["inspection"]
+
+
+@pytest.mark.nightly
+def test_wherever_the_server_is_killed_each_photo_is_logged_once(tmp_path):
+    """26 kills at moments drawn at random, over sending, looking and logging of as many photos as that lets through."""
+    store, _ = tasks.open_log(tmp_path, SETTINGS)
+    tasks.open_job(store, NewJob("Bowser, sump"), person="Ola", at=Clock()())
+    port, draw, logged = free_port(), random.Random(26), []
+    with httpx.Client(base_url=f"http://127.0.0.1:{port}", headers={"Origin": f"http://127.0.0.1:{port}"}) as phone:
+        with serving(tmp_path, port) as (_, told):
+            Wire(str(phone.base_url)).ask("GET", "/help")
+            phone.post("/api/pair", json={"token": told["pair"].rsplit("/", 1)[1]})
+            phone.post("/api/sign-in", json={"name": "Ola", "pin": "471100"})
+        kills, photo = 0, PHOTO.read_bytes()
+        while kills < 26:
+            with serving(tmp_path, port) as (server, _):
+                Wire(str(phone.base_url)).ask("GET", "/help")
+                killing = threading.Timer(draw.uniform(0.0, 3.0), server.kill)
+                killing.start()
+                try:
+                    while True:
+                        data = photo + bytes([len(logged)])  # a byte behind its end makes it another photo
+                        logged.append(sent(phone, data, f"photo-{len(logged):04d}"))
+                except (httpx.TransportError, KeyError, ValueError):
+                    killing.join()
+                    kills += 1
+        with serving(tmp_path, port):
+            Wire(str(phone.base_url)).ask("GET", "/help")
+            logged.append(sent(phone, photo + bytes([len(logged)]), f"photo-{len(logged):04d}"))
+    numbers = [one.number for one in tasks.job_story(store, "J-0001").inspections]
+    assert logged == sorted(numbers) == list(range(1, len(logged) + 1))
 
 
 def test_a_port_that_somebody_has_is_told():

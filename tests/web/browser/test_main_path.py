@@ -57,6 +57,19 @@ def test_three_taps_from_the_first_page_to_where_to_grind(at_work: Callable[[str
     assert [one.standing for one in running.logged()] == ["residue left", "residue left"]
 
 
+def test_the_first_page_is_light_on_the_wire(at_work: Callable[[str], Page]) -> None:
+    """At most 150 KB, all that Chromium loads for it, by its own count; nothing kept from before."""
+    page = at_work("/")
+    wire = page.context.new_cdp_session(page)
+    bytes_of: dict[str, float] = {}
+    wire.on("Network.loadingFinished", lambda told: bytes_of.update({told["requestId"]: told["encodedDataLength"]}))
+    wire.send("Network.enable")
+    wire.send("Network.setCacheDisabled", {"cacheDisabled": True})
+    page.reload(wait_until="networkidle")
+    assert len(bytes_of) > 8  # the page, its style, its scripts and signs
+    assert 10_000 < sum(bytes_of.values()) <= 150_000
+
+
 def test_the_result_fits_a_narrow_screen(at_work: Callable[[str], Page]) -> None:
     page = at_work("/jobs/J-0001/photo?spot=1")
     for _ in range(2):
