@@ -162,7 +162,7 @@ def test_a_screen_that_knows_ascii_only_shows_the_rest_as_escapes(tmp_path):
         ),
         (["disagree", "9", "--standing", "bright", "--reason", "x", "--person", "Jon"], 2, "no such inspection"),
         (["disagree", "1", "--standing", "pass", "--reason", "x", "--person", "Jon"], 2, "pass: is no standing"),
-        (["job", "list", "--store", "/nowhere"], 2, "/nowhere: holds no log yet"),
+        (["job", "list", "--store", "/nowhere"], 2, "holds no log yet"),
         (["job", "new", "x", "--person", "Ida", "--store", "/dev/null"], 3, "cannot be used as a store"),
     ],
 )
