@@ -69,9 +69,13 @@ class Batch:
         """Look at what is left to do and `ready`, and return how many that were; `told` hears of each that is done."""
         return Round(self.source, self.way, self.ledger, ready).work(crew, told)
 
-    def add_to_log(self, at: datetime) -> LogCount:
+    def to_log(self) -> int:
+        """Return how many answers have a place in the log."""
+        return 0 if self.log is None else self.log.count(self.ledger)
+
+    def add_to_log(self, at: datetime, told: Callable[[], None] = lambda: None) -> LogCount:
         """Log what has a place in the log; see `prepcheck.batch.log.log_all`."""
-        return LogCount() if self.log is None else log_all(self.source, self.way, self.ledger, self.log, at)
+        return LogCount() if self.log is None else log_all(self.source, self.way, self.ledger, self.log, at, told)
 
     def write(self) -> list[Path]:
         """Write tables and sheets anew from the ledger and return their files."""

@@ -20,7 +20,7 @@ from prepcheck.errors import LostWorker
 
 MOST_STRIKES = 3
 """How often a task may end the process that works on it."""
-_PAUSES = (0.0, 0.1, 0.5, 2.0, 5.0)
+_PAUSES = (0.0, 0.1, 0.5, 2.0, 5.0, 10.0)
 """Seconds before each try to start a process."""
 _AHEAD = 2
 """Tasks that a worker has at hand: the one it works on, and the next."""

@@ -32,6 +32,10 @@ class Log:
     archive: Archive = field(repr=False)
     placing: Placing
 
+    def count(self, ledger: Ledger) -> int:
+        """Return how many answers have a place."""
+        return sum(map(len, _by_spot(ledger, self.placing).values()))
+
 
 @dataclass(frozen=True)
 class _Photo:

@@ -176,7 +176,8 @@ def _finish(batch: Batch, plan: Plan, looked_at: int, json: bool) -> int:
     from prepcheck.cli import batch_text as text
     from prepcheck.cli.job import now, print_json
 
-    logged = batch.add_to_log(now())
+    with text.progress(batch.to_log()) as step:
+        logged = batch.add_to_log(now(), step)
     files, counts = batch.write(), batch.ledger.counts()
     text.tell_errors(batch.ledger)
     made = text.Made(plan.survey, looked_at, counts, logged, files)

@@ -39,7 +39,7 @@ def plan_text(plan: Plan) -> str:
 @contextmanager
 def progress(total: int) -> Iterator[Callable[[], None]]:
     """Show a bar with the time left on a terminal, else a line now and then; yields what to call for each photo done."""
-    if sys.stderr.isatty():
+    if sys.stderr.isatty() and total:
         with _bar(total) as step:
             yield step
     else:

@@ -60,21 +60,18 @@ def outputs(out: Path) -> dict[str, bytes]:
     return {name: (out / name).read_bytes() for name in OUTPUTS}
 
 
-def below(pid: int) -> list[int]:
-    """Return all processes that a process began, and those began by them."""
-    children = []
-    for task in Path(f"/proc/{pid}/task").glob("*/children"):
-        children += [int(text) for text in task.read_text().split()]
-    return [one for child in children for one in (child, *below(child))]
+def children(pid: int) -> list[int]:
+    """Return the processes that a process began."""
+    try:
+        tasks = list(Path(f"/proc/{pid}/task").glob("*/children"))
+        return [int(text) for task in tasks for text in task.read_text().split()]
+    except FileNotFoundError:  # ended meanwhile
+        return []
 
 
 def workers(pid: int) -> list[int]:
-    """Return the processes that look at photos: those with the most memory among those that a batch began."""
-
-    def memory(one: int) -> int:
-        return int(Path(f"/proc/{one}/statm").read_text().split()[1])
-
-    return sorted(below(pid), key=memory, reverse=True)[:2]
+    """Return the processes that look at photos: they are begun by one that a batch begins."""
+    return [worker for child in children(pid) for worker in children(child)]
 
 
 def kill(pid: int) -> None:
@@ -111,7 +108,6 @@ def test_a_batch_that_is_killed_goes_on_and_ends_alike(folder, undisturbed, tmp_
 def test_a_batch_whose_workers_are_killed_ends_alike(folder, undisturbed, tmp_path):
     rng, kills = random.Random(11), 0
     batch = begin(folder, tmp_path / "out")
-    time.sleep(4)
     while batch.poll() is None and kills < KILLS:
         if found := workers(batch.pid):
             kill(rng.choice(found))
@@ -120,4 +116,15 @@ def test_a_batch_whose_workers_are_killed_ends_alike(folder, undisturbed, tmp_pa
     assert batch.wait() == 3
     print(f"killed {kills} workers")
     assert kills > KILLS // 2
+    assert outputs(tmp_path / "out") == undisturbed
+
+
+def test_a_batch_whose_starter_of_workers_is_killed_ends_alike(folder, undisturbed, tmp_path):
+    batch = begin(folder, tmp_path / "out")
+    while not workers(batch.pid) and batch.poll() is None:
+        time.sleep(0.1)
+    (starter,) = [child for child in children(batch.pid) if children(child)]
+    for pid in (*children(starter), starter):
+        kill(pid)
+    assert batch.wait() == 3
     assert outputs(tmp_path / "out") == undisturbed

@@ -27,7 +27,10 @@ from prepcheck.batch.crew import Workers
 from prepcheck.batch.run import Way
 from prepcheck.batch.sources import Folder
 from prepcheck.batch.work import LookSpec
+from prepcheck.inspection import inspect
 from prepcheck.looking import Look
+from prepcheck.photo import from_bytes
+from prepcheck.record import record_of
 from prepcheck.resources import folder
 from prepcheck.settings import Settings
 from prepcheck.surface import at_long_side, load_model
@@ -53,19 +56,37 @@ def make_photos(place: Path, count: int, size: tuple[int, int]) -> Path:
 def bare_loop(photos: list[Path]) -> float:
     """Decode each photo and run the network on it; return photos a second."""
     settings, model = Settings(), load_model()
-    model.run(at_long_side(cv2.imread(str(photos[0])), settings.photo.working_px))
-    start = time.perf_counter()
-    for path in photos:
+
+    def one(path: Path) -> None:
         rgb = cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR)
         model.run(at_long_side(np.asarray(rgb, np.uint8), settings.photo.working_px))
+
+    return _rate(one, photos)
+
+
+def bare_inspections(photos: list[Path]) -> float:
+    """Inspect each photo and make its record, with nothing around it; return photos a second."""
+    settings, model = Settings(), load_model()
+
+    def one(path: Path) -> None:
+        record_of(inspect(from_bytes(path.read_bytes(), path.name, settings), model, settings)).model_dump_json()
+
+    return _rate(one, photos)
+
+
+def _rate(one: Callable[[Path], None], photos: list[Path]) -> float:
+    one(photos[0])
+    start = time.perf_counter()
+    for path in photos:
+        one(path)
     return len(photos) / (time.perf_counter() - start)
 
 
-def bare(place: Path, count: int, threads: int) -> float:
-    """Run the bare loop in a fresh process with so many threads of OpenCV."""
+def bare(place: Path, count: int, threads: int, loop: str = "bare_loop") -> float:
+    """Run a bare loop in a fresh process with so many threads of OpenCV."""
     code = (
-        "import sys, cv2; from pathlib import Path; from tests.bench.bench_batch import bare_loop\n"
-        f"cv2.setNumThreads({threads}); print(bare_loop(sorted(Path(sys.argv[1]).iterdir())[:{count}]))"
+        f"import sys, cv2; from pathlib import Path; from tests.bench.bench_batch import {loop}\n"
+        f"cv2.setNumThreads({threads}); print({loop}(sorted(Path(sys.argv[1]).iterdir())[:{count}]))"
     )
     done = subprocess.run([sys.executable, "-c", code, str(place)], capture_output=True, text=True, check=True)
     return float(done.stdout)
@@ -146,6 +167,7 @@ def _compare(photos: Path, out: Path, count: int, rounds: int) -> None:
         "bare loop, 1 process, 2 threads": lambda: bare(some, count, 2),
         "bare loop, 2 processes of 1 thread": lambda: bare_side_by_side(some, count),
         "bare loop, 1 process, 1 thread": lambda: bare(some, count, 1),
+        "bare inspections, 1 process, 1 thread": lambda: bare(some, count, 1, "bare_inspections"),
         "batch, 2 workers": lambda: batch(some, out, 2),
         "batch, 1 worker": lambda: batch(some, out, 1),
     }
@@ -161,6 +183,7 @@ def _compare(photos: Path, out: Path, count: int, rounds: int) -> None:
         f"batch of 2 workers to the bare loop of 2 threads: {two / middle['bare loop, 1 process, 2 threads']:.2f} (aim 0.9)"
     )
     print(f"  to two bare loops side by side: {two / middle['bare loop, 2 processes of 1 thread']:.2f}")
+    print(f"batch of 1 worker to bare inspections: {one / middle['bare inspections, 1 process, 1 thread']:.2f}")
     print(f"2 workers to 1: {two / one:.2f} (aim 1.8)")
     shutil.rmtree(some)
 
