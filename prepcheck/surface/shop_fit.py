@@ -6,7 +6,7 @@ after they were averaged or, of a moved-light set, fused: what is proved of a fi
 
 Two bounds keep `bright` from becoming easier unproved. No slope is above 1, so that a fit never makes the tool surer by
 itself. And intervals rest on the larger doubt of the two, with and without the fit (`SurfaceMap.doubt`), so that no place
-adds less to the width of an interval than it did.
+adds less to the width of an interval than it did. A place that is no longer told counts as residue at the bad end.
 """
 
 from __future__ import annotations

@@ -17,6 +17,7 @@ from prepcheck.tasks.shop_fit import keep_fit
 from prepcheck.terms import State
 from tests import painted
 from tests.command import photo_bytes, write_plate
+from tests.store.logs import copy_log
 
 AT = datetime(2026, 11, 28, 9, 0, tzinfo=UTC)
 SETTINGS = Settings()
@@ -48,7 +49,7 @@ def fitted_once(tmp_path_factory):
 @pytest.fixture
 def fitted(fitted_once, command):
     """A copy of that store where the command finds it."""
-    return copytree(fitted_once, command.folder / "store")
+    copy_log(fitted_once, copytree(fitted_once, command.folder / "store"))
 
 
 def brush(folder, name="shop", photos=13, wrong=0.25, start=0):

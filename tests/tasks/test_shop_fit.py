@@ -34,6 +34,7 @@ from prepcheck.tasks.shop_fit import (
 from prepcheck.terms import State
 from tests import painted
 from tests.evaluate.shop_labels import shop
+from tests.store.logs import copy_log
 
 SETTINGS = Settings(people=PeopleSettings(hash_passes=1, hash_memory_kib=64, hash_lanes=1))
 AT = datetime(2026, 11, 28, 9, 0, tzinfo=UTC)
@@ -51,7 +52,9 @@ def empty(tmp_path_factory):
 
 @pytest.fixture
 def store(empty, tmp_path):
-    return tasks.open_log(copytree(empty, tmp_path / "store"), SETTINGS)[0]
+    folder = copytree(empty, tmp_path / "store")
+    copy_log(empty, folder)
+    return tasks.open_log(folder, SETTINGS)[0]
 
 
 def keep(store, read=HELPS, at=AT, model=MODEL):
@@ -296,7 +299,7 @@ def test_without_a_store_no_fit_is_ever_used(store, photo):
     assert looking.look_at(photo, Look(SETTINGS, MODEL), None, AT).line.origin.shop_fit is None
 
 
-def test_a_folder_without_a_log_has_no_fit(tmp_path):
+def test_a_folder_without_a_log_has_no_fit(tmp_path, sqlite_only):
     look = Look(SETTINGS, MODEL)
     assert looking.at_shop(look, tmp_path / "nothing") is look
     assert not (tmp_path / "nothing").exists()
