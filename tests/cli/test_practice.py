@@ -112,22 +112,22 @@ def test_samples_are_named_so_that_nothing_is_given_away(command):
     assert not [one.path.name for one in samples() if one.path.name in out]
 
 
-@pytest.mark.parametrize(
-    ("words", "complaint"),
-    [
-        (("start", "--person", "Mika"), "0 photos are chosen"),
-        (("start", "a.jpg"), "the person's name is empty"),
-        (("start", "missing.jpg", "--person", "Mika"), "missing.jpg"),
-        (("mark", 9, 1, "--nothing"), "no such practice session"),
-        (("mark", 1, 3, "--nothing"), "has 2 photos, no photo 3"),
-        (("mark", 1, "c.jpg", "--nothing"), "is no photo of this session"),
-        (("mark", 1, 1), "a mark is a file or --nothing"),
-        (("mark", 1, 1, "true.png", "--nothing"), "a mark is a file or --nothing"),
-        (("mark", 1, 1, "a.jpg"), "is no PNG"),
-        (("progress", "--person", "Rune"), "has no practice session"),
-    ],
-)
-def test_wrong_use_is_told_in_one_line(command, begun, words, complaint):
-    done = command("practice", *words)
-    assert done.code in (2, 3)
-    assert complaint in done.complaint
+WRONG = [
+    (("start", "--person", "Mika"), "0 photos are chosen"),
+    (("start", "a.jpg"), "the person's name is empty"),
+    (("start", "missing.jpg", "--person", "Mika"), "missing.jpg"),
+    (("mark", 9, 1, "--nothing"), "no such practice session"),
+    (("mark", 1, 3, "--nothing"), "has 2 photos, no photo 3"),
+    (("mark", 1, "c.jpg", "--nothing"), "is no photo of this session"),
+    (("mark", 1, 1), "a mark is a file or --nothing"),
+    (("mark", 1, 1, "true.png", "--nothing"), "a mark is a file or --nothing"),
+    (("mark", 1, 1, "a.jpg"), "is no PNG"),
+    (("progress", "--person", "Rune"), "has no practice session"),
+]
+
+
+def test_wrong_use_is_told_in_one_line(command, begun):
+    for words, complaint in WRONG:
+        done = command("practice", *words)
+        assert done.code in (2, 3)
+        assert complaint in done.complaint

@@ -6,9 +6,8 @@ from tests.web.pages.reading import read
 from tests.web.shop import Phone
 
 PRACTISED = (
-    "/practice", "/practice?job=J-0001", "/practice/1", "/practice/1/1", "/practice/1/1?show=none", "/practice/1/2",
-    "/count", "/count?job=J-0001", "/count/sump", "/count/sump/1", "/count/sump/1?near=all", "/count/done",
-    "/count/done/results",
+    "/practice?job=J-0001", "/practice/1", "/practice/1/1", "/practice/1/2", "/count?job=J-0001", "/count/sump",
+    "/count/sump/1", "/count/done/results",
 )  # fmt: skip
 """Pages for Ola, once she has practised as the first thing in a log."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from prepcheck.terms import State
 from tests import painted
 from tests.agreement.forms import filled
 from tests.web.pages.reading import read
-from tests.web.shop import Phone
+from tests.web.shop import Phone, open_page
 
 PLATE = painted.plate((State.OXIDE, 320, 240, 40))
 """What the photo of the log's first inspection shows."""
@@ -27,11 +28,29 @@ def painted_answers(monkeypatch):
     monkeypatch.setattr("prepcheck.web.pages.count_folder.load_model", lambda: painted.model())
 
 
+@pytest.fixture(scope="module")
+def laid(logs, tmp_path_factory):
+    """A log with a count on the photo of its one inspection, about 16 points over all of it; copied for each test."""
+    folder = tmp_path_factory.mktemp("counts") / "store"
+    shutil.copytree(logs / "1", folder)
+    with open_page(folder) as app:
+        phone = Phone(app).pair()
+        phone.sign_in("Rune", "8080")
+        assert begin(phone).headers["location"] == "/count/sump-1"
+    return folder
+
+
 @pytest.fixture
-def count(phone, inspected, app):
-    """The folder of a count on the photo of the one inspection, 16 points or about so many over all of it."""
-    assert begin(phone).headers["location"] == "/count/sump-1"
-    return app.state.shop.folder / "counts" / "sump-1"
+def folder(request, logs, laid, tmp_path):
+    made = laid if "count" in request.fixturenames else logs / "1"
+    shutil.copytree(made, tmp_path / "store")
+    return tmp_path / "store"
+
+
+@pytest.fixture
+def count(folder):
+    """The folder of the count."""
+    return folder / "counts" / "sump-1"
 
 
 def begin(phone, name="Sump 1", points=16, **more):
@@ -73,7 +92,7 @@ def test_the_points_are_those_of_the_command_line(count):
     assert {path.parent.name for path in count.rglob("*.*")} == {"sump-1", "images", "crosses", "forms"}
 
 
-def test_points_can_lie_inside_the_tools_outline_alone(phone, inspected, app):
+def test_points_can_lie_inside_the_tools_outline_alone(phone, app):
     begin(phone, inside="yes")
     (field,) = read_fields(app.state.shop.folder / "counts" / "sump-1")
     assert (np.hypot(*(field.points - (320, 240)).T) < 155).all()
@@ -197,7 +216,7 @@ def test_beside_true_labels_a_true_tool_is_never_wrong(phone, count):
     assert f"Residue that the tool called bright: 0 of {oxide + coating} " in words
 
 
-def test_how_often_it_was_wrong_is_told_both_ways(phone, inspected, app):
+def test_how_often_it_was_wrong_is_told_both_ways(phone, app):
     """A person who calls all oxide bright and all bright oxide makes the tool wrong each time."""
     begin(phone, points=25, inside="yes")
     folder = app.state.shop.folder / "counts" / "sump-1"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from prepcheck.tasks.practice import find_practice, open_room
 from prepcheck.web.pages import practice_room
 from tests import painted
 from tests.web.pages.reading import read
-from tests.web.shop import SETTINGS, Phone
+from tests.web.shop import SETTINGS, Phone, open_page
 
 ROUND = [[280, 200], [360, 200], [360, 280], [280, 280]]
 
@@ -30,10 +31,30 @@ def room(app):
     return open_room(shop.folder, (shop.store, shop.archive), sample_of, SETTINGS)
 
 
+@pytest.fixture(scope="module")
+def started(logs, tmp_path_factory):
+    """A log with a session on the photo of its one inspection, whose plate holds a disc of oxide; copied for each test."""
+    folder = tmp_path_factory.mktemp("practice") / "store"
+    shutil.copytree(logs / "1", folder)
+    with open_page(folder) as app:
+        phone = Phone(app).pair()
+        phone.sign_in("Rune", "8080")
+        assert begun(phone, "/practice?job=J-0001") == 1
+    return folder
+
+
 @pytest.fixture
-def session(phone, inspected):
-    """The number of a session on the photo of the log's one inspection, whose plate holds a disc of oxide."""
-    return begun(phone, "/practice?job=J-0001")
+def folder(request, logs, started, tmp_path):
+    passes = "2" if "two_passes" in request.fixturenames else "1"
+    made = started if "session" in request.fixturenames else logs / passes
+    shutil.copytree(made, tmp_path / "store")
+    return tmp_path / "store"
+
+
+@pytest.fixture
+def session():
+    """The number of that session."""
+    return 1
 
 
 def begun(phone, offered, count=1):
@@ -65,7 +86,7 @@ def test_samples_are_offered_without_a_word_of_what_they_show(phone):
     ]
 
 
-def test_photos_of_a_job_are_offered_without_marks(phone, inspected):
+def test_photos_of_a_job_are_offered_without_marks(phone):
     page = read(phone.get("/practice?job=J-0001"))
     assert "J-0001, spot 1, pass 1" in page.words
     assert "/api/inspections/1/thumb.jpg" in [one["src"] for one in page.all("img")]
@@ -163,19 +184,19 @@ def test_of_a_sample_the_truth_is_shown_first(phone):
     assert "The tool is not the truth" in read(phone.get(f"/practice/{session}/1?beside=tool")).words
 
 
-def test_a_session_says_what_is_left_and_how_it_came_out(phone):
-    session = begun(phone, "/practice", 2)
+def test_a_session_says_what_is_left_and_how_it_came_out(phone, two_passes):
+    session = begun(phone, "/practice?job=J-0001", 2)
     assert read(phone.get(f"/practice/{session}")).words.count("not marked yet") == 2
     fix(phone, session, nothing="yes")
     page = read(phone.get(f"/practice/{session}"))
-    assert "Beside the known truth, 1 photo" in page.words
+    assert "Beside the tool, 1 photo" in page.words
     assert f"/practice/{session}/2" in [one["href"] for one in page.all("a")]
 
 
-def test_own_sessions_are_listed_the_newest_first(phone):
-    first, second = begun(phone, "/practice"), begun(phone, "/practice")
+def test_own_sessions_are_listed_the_newest_first(phone, session):
+    second = begun(phone, "/practice?job=J-0001")
     words = read(phone.get("/practice")).words
-    assert words.index(f"Session {second},") < words.index(f"Session {first},")
+    assert words.index(f"Session {second},") < words.index(f"Session {session},")
 
 
 def test_a_session_is_shown_to_nobody_else(app, phone, session):
@@ -210,7 +231,7 @@ def test_photos_that_are_not_there_cannot_be_chosen(phone):
         assert read(phone.post("/practice", data={"photos": [photo]}), 404).all("form")
 
 
-def test_a_name_that_was_sent_is_only_text(phone, inspected):
+def test_a_name_that_was_sent_is_only_text(phone):
     value = next(
         one["value"] for one in read(phone.get("/practice?job=J-0001")).all("input") if one.get("name") == "photos"
     )
