@@ -9,7 +9,7 @@ from typing import Any
 from prepcheck.errors import printable
 from prepcheck.practice import Difference
 from prepcheck.practice.own_error import own_error
-from prepcheck.practice.words import ORIGIN, WHO, area_rows, ground_words, patch_lines
+from prepcheck.practice.words import ORIGIN, WHO, area_rows, ground_words, patch_lines, unfit_words
 from prepcheck.tasks.practice import Session, Shown
 from prepcheck.tasks.practice_progress import NOTES, Outcome, outcome_words, outcomes, since_then
 
@@ -40,7 +40,9 @@ def marked(one: Session, position: int) -> list[str]:
 def photo(position: int, name: str, shown: Shown) -> list[str]:
     """Say how the mark of one photo compares: with the known truth first, where there is one."""
     told = [one for one in (shown.truth, shown.tool) if one is not None]
-    return [f"Photo {position}, {printable(name)}", *(line for one in told for line in _difference(one)), *_own(shown)]
+    unfit = [f"  {line}" for line in (unfit_words(shown.inspection),) if line]
+    lines = (line for one in told for line in _difference(one))
+    return [f"Photo {position}, {printable(name)}", *lines, *unfit, *_own(shown)]
 
 
 def session(one: Session, model_sha256: str) -> list[str]:

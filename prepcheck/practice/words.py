@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from prepcheck.inspection import Inspection
 from prepcheck.practice.difference import Difference, Mask, Patch
+from prepcheck.terms import FLAGS, Standing
 
 WHO = {"tool": "the tool", "truth": "the known truth"}
 ORIGIN = {
@@ -51,6 +53,14 @@ def ground_words(d: Difference) -> str:
         return "No ground area is known in this photo, so nothing was compared."
     least = "3 mm2" if d.mm2_per_px else "0.1 % of the ground area"
     return f"Compared inside the ground area, {_size(d, d.ground)}; patches of at least {least} are counted."
+
+
+def unfit_words(inspection: Inspection) -> str:
+    """Say why the tool would have the photo taken again, so that its answer means little; empty where it would not."""
+    if inspection.standing is not Standing.RETAKE:
+        return ""
+    names = ", ".join(FLAGS[flag.code].name for flag in inspection.flags if flag.blocking) or "no ground spot found"
+    return f"The tool would have this photo taken again ({names}): what it maps here means little."
 
 
 def _patches(d: Difference) -> Iterator[str]:

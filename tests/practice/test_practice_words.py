@@ -5,11 +5,15 @@ import json
 import numpy as np
 import pytest
 
+from prepcheck.inspection import inspect
+from prepcheck.photo import Photo
 from prepcheck.practice import differ
 from prepcheck.practice.own_error import own_error
-from prepcheck.practice.words import area_rows, ground_words, patch_lines, patch_words
+from prepcheck.practice.words import area_rows, ground_words, patch_lines, patch_words, unfit_words
 from prepcheck.resources import folder
-from tests.practice.scenes import SHAPE, answer, area, mark, photo, surface
+from prepcheck.terms import State
+from tests import painted
+from tests.practice.scenes import SETTINGS, SHAPE, answer, area, inspected, mark, photo, surface
 
 PLAIN = surface(np.ones(SHAPE, np.uint8))
 
@@ -72,6 +76,15 @@ def test_a_photo_without_ground_area_says_so():
 @pytest.mark.parametrize(("scale", "least"), [(0.5, "3 mm2"), (None, "0.1 % of the ground area")])
 def test_the_least_patch_is_named(scale, least):
     assert f"at least {least} " in ground_words(beside(area(0, 0, 9, 9), area(0, 0, 9, 9), scale=scale))
+
+
+def test_a_photo_that_is_fit_needs_no_word():
+    assert unfit_words(inspected((State.OXIDE, 320, 240, 40))) == ""
+
+
+def test_a_photo_that_has_to_be_taken_again_is_told_with_its_flags():
+    dark = Photo("dark.jpg", "2" * 64, 1, "JPEG", 640, 480, np.full((480, 640, 3), 2, np.uint8))
+    assert "too dark): what it maps here means little" in unfit_words(inspect(dark, painted.model(), SETTINGS))
 
 
 def test_the_tools_own_error_is_that_of_its_card():

@@ -14,7 +14,7 @@ from prepcheck.errors import PrepcheckError, UnknownRecord, WrongUse
 from prepcheck.photo import Photo
 from prepcheck.practice import Difference, Layer, Stroke, draw, painted
 from prepcheck.practice.own_error import own_error
-from prepcheck.practice.words import ORIGIN, WHO, area_rows, ground_words, patch_lines, patch_words
+from prepcheck.practice.words import ORIGIN, WHO, area_rows, ground_words, patch_lines, patch_words, unfit_words
 from prepcheck.tasks.practice import Session, Shown, mark_practice
 from prepcheck.web.asked import Body, Line
 from prepcheck.web.pages.desk import AtDesk
@@ -201,13 +201,18 @@ def _shown_page(shop: Shop, found: Session, position: int, beside: Beside, layer
         beside=against,
         layer=layer,
         has_truth=shown.truth is not None,
-        lines=(ORIGIN[against], *patch_lines(d), ground_words(d)),
+        lines=(ORIGIN[against], *patch_lines(d), ground_words(d), *_unfit(against, shown)),
         areas=tuple(area_rows(d)),
         places=tuple(Place(*patch.at, patch_words(d, patch)) for patch in missed[:_MOST_PATCHES]),
         facts=_facts(found, position, shown),
         next=found.next,
         key=tuple((name, words.format(other=WHO[against]), of) for name, words, of in _KEY),
     )
+
+
+def _unfit(against: Beside, shown: Shown) -> tuple[str, ...]:
+    words = unfit_words(shown.inspection) if against == "tool" else ""
+    return (words,) if words else ()
 
 
 def _facts(found: Session, position: int, shown: Shown) -> tuple[tuple[str, str], ...]:
