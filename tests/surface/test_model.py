@@ -211,3 +211,43 @@ def test_the_first_pixel_lies_at_the_middle_of_those_it_stands_for():
 def test_a_picture_of_any_size_is_mapped_at_its_own_size(size):
     surface = map_surface(photo(*size), model_of(BRIGHT), Settings())
     assert surface.states.shape == size
+
+
+class SizeNet(FixedNet):
+    """Stands in for a net that halves its picture: bright where the picture is light."""
+
+    def setInput(self, blob):  # noqa: N802
+        self.blob = blob
+        super().setInput(blob)
+
+    def forward(self):
+        light = self.blob.mean(axis=1, keepdims=True)[:, :, ::2, ::2]
+        maps = np.zeros((1, 8, *light.shape[2:]), np.float32)
+        maps[:, 1:2], maps[:, 0:1] = light, 1 - light
+        return maps
+
+
+def zoomed(zoom):
+    return Model(ModelOrigin("size", "0" * 64, 0.5, 1.0, 0.0), SizeNet([0] * 8), zoom=zoom)
+
+
+def test_a_model_that_looks_enlarged_shows_its_net_a_larger_picture():
+    model = zoomed(1.5)
+    model.run(np.zeros((128, 192, 3), np.uint8))
+    assert model.net.shape == (192, 288)
+
+
+@pytest.mark.parametrize("size", [(128, 192), (101, 67), (33, 500)])
+def test_the_maps_of_a_model_that_looks_enlarged_have_the_size_of_one_that_does_not(size):
+    picture = np.zeros((*size, 3), np.uint8)
+    enlarged, step = zoomed(1.5).run(picture)
+    plain, plain_step = zoomed(1).run(picture)
+    assert (enlarged.shape, step) == (plain.shape, plain_step)
+
+
+def test_what_a_model_that_looks_enlarged_sees_stays_where_it_was():
+    picture = np.zeros((128, 192, 3), np.uint8)
+    picture[:, 96:] = 255
+    bright = zoomed(1.5).run(picture)[0][1]
+    assert bright[:, :47].max() < 0.1
+    assert bright[:, 49:].min() > 0.9
