@@ -31,11 +31,13 @@ def list_jobs(
     lines = t.job_lines.c
     counted = [lines.spots, lines.inspections, lines.last_standing, lines.last_at]
     query = jobs_with(*counted).outerjoin_from(t.jobs, t.job_lines, lines.job_id == t.jobs.c.id)
+    number = t.jobs.c.id
     if standing is not None:
+        number = lines.job_id  # so that the index over standing and job is walked, and not all jobs
         query = query.where(lines.last_standing == standing.value)
     if before is not None:
-        query = query.where(t.jobs.c.id < sa.select(t.jobs.c.id).where(t.jobs.c.number == before).scalar_subquery())
-    return [_line(row) for row in connection.execute(query.order_by(t.jobs.c.id.desc()).limit(newest))]
+        query = query.where(number < sa.select(t.jobs.c.id).where(t.jobs.c.number == before).scalar_subquery())
+    return [_line(row) for row in connection.execute(query.order_by(number.desc()).limit(newest))]
 
 
 def count_jobs(connection: sa.Connection) -> int:

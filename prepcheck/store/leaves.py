@@ -30,15 +30,32 @@ class _Told(NamedTuple):
     text: dict[str, Any]
 
 
+BLOCK = 1024
+"""Leaves in a block. A power of two, so that the root over a whole block is a node of the tree (RFC 6962, section 2.1)."""
+
+
 def add_leaf(connection: sa.Connection, kind: str, row: int) -> None:
     """Add the leaf of row `row` of what `kind` names; the row is there already, in the same transaction."""
+    if put_leaf(connection, kind, row) % BLOCK == 0:
+        add_block(connection)
+
+
+def add_block(connection: sa.Connection) -> None:
+    """Add the root over the first whole block of leaves that has none yet."""
+    done = connection.scalar(sa.select(sa.func.count()).select_from(t.tree_blocks)) or 0
+    hashes = _hashes(connection, done * BLOCK, (done + 1) * BLOCK)
+    insert(connection, t.tree_blocks, hash=root(hashes).hex())
+
+
+def put_leaf(connection: sa.Connection, kind: str, row: int) -> int:
+    """Add a leaf without a look at blocks, and return its number, from 1."""
     told = _TELLERS[kind](connection, row)
     nth = _next_of(connection, told.job_id)
     text = canonical({"kind": kind, "number": row, "nth": nth, **told.text})
     salt = secrets.token_bytes(SALT_BYTES)
     place = {"job_id": told.job_id, "nth": nth, "kind": kind, "row": row}
     hashed = leaf_hash(salt + text.encode()).hex()
-    insert(connection, t.leaves, **place, salt=salt.hex(), text=text, hash=hashed, erased="")
+    return insert(connection, t.leaves, **place, salt=salt.hex(), text=text, hash=hashed, erased="")
 
 
 def canonical(thing: Any) -> str:
@@ -64,10 +81,23 @@ def read_leaves(connection: sa.Connection, job: str | None = None) -> list[Leaf]
 
 
 def tree_head(connection: sa.Connection, size: int | None = None) -> TreeHead:
-    """Return the head of the tree over the first `size` leaves, over all of them by default."""
-    hashes = connection.scalars(sa.select(t.leaves.c.hash).order_by(t.leaves.c.id).limit(size))
-    leaves = [bytes.fromhex(found) for found in hashes]
-    return TreeHead(len(leaves), root(leaves).hex())
+    """Return the head of the tree over the first `size` leaves, over all of them by default.
+
+    What whole blocks hash to is taken as it was when they were closed; a seal hashes all leaves anew and compares.
+    """
+    b = t.tree_blocks.c
+    query = sa.select(b.hash).order_by(b.id).limit(None if size is None else size // BLOCK)
+    blocks = [bytes.fromhex(found) for found in connection.scalars(query)]
+    rest = _hashes(connection, len(blocks) * BLOCK, size)
+    return TreeHead(len(blocks) * BLOCK + len(rest), root([*blocks, *([root(rest)] if rest else [])]).hex())
+
+
+def _hashes(connection: sa.Connection, after: int, last: int | None) -> list[bytes]:
+    """Return the hashes of the leaves after number `after`, up to number `last`."""
+    c = t.leaves.c
+    query = sa.select(c.hash).where(c.id > after).order_by(c.id)
+    found = connection.scalars(query if last is None else query.where(c.id <= last))
+    return [bytes.fromhex(one) for one in found]
 
 
 def of_job(table: sa.Table, job_id: int | None) -> sa.ColumnElement[bool]:

@@ -265,3 +265,6 @@ leaves = Table(
     Index("leaves_by_job", "job_id", "nth"),
 )
 """One for each thing that was added, in order; see `prepcheck.store.leaves`."""
+
+tree_blocks = Table("tree_blocks", metadata, _key(), Column("hash", HASH, nullable=False))
+"""The root over each whole block of leaves, from 1: what the head of a large log is made from. See `prepcheck.store.leaves`."""

@@ -9,6 +9,7 @@ import pytest
 
 from prepcheck import tasks
 from prepcheck.errors import StoreFault
+from prepcheck.store import leaves
 from prepcheck.store.store import Store
 from prepcheck.store.tables import metadata
 from prepcheck.trade.entries import Note, StepReleased
@@ -19,8 +20,9 @@ TABLES = sorted(metadata.tables)
 
 
 @pytest.fixture
-def filled(log) -> Store:
+def filled(log, monkeypatch) -> Store:
     """A log that has a row in each table."""
+    monkeypatch.setattr(leaves, "BLOCK", 4)
     store, archive = log
     tasks.log_inspection(store, archive, record_for(b"photo", spot()), b"photo", **PLACE)
     later = {**PLACE, "pass_no": 2}

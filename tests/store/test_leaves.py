@@ -13,7 +13,7 @@ from prepcheck import tasks
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.merkle import EMPTY, leaf_hash, root
 from prepcheck.record import Record
-from prepcheck.store import Leaf, NewJob, TreeHead
+from prepcheck.store import Leaf, NewJob, TreeHead, leaves
 from prepcheck.store.leaves import canonical
 from prepcheck.store.store import Store
 from prepcheck.trade.entries import Note, Sealed
@@ -219,3 +219,36 @@ def test_a_head_that_is_none_of_this_log_is_not_sealed(log, change):
     with pytest.raises(StoreFault, match="no head of this log"):
         log[0].add_seal("J-0001", told, "Ida", AT)
     assert log[0].seals() == []
+
+
+# blocks
+
+
+@pytest.fixture
+def small_blocks(monkeypatch):
+    """Blocks of four leaves, so that a short log has several."""
+    monkeypatch.setattr(leaves, "BLOCK", 4)
+
+
+@pytest.mark.parametrize("notes", [0, 1, 2, 3, 5, 6, 10, 13, 14, 15])
+def test_the_head_made_from_blocks_is_that_over_all_leaves(small_blocks, log, notes):
+    for n in range(notes):
+        log[0].add_event("J-0001", Note(text=str(n)), "Ida", AT)
+    hashes = [bytes.fromhex(leaf.hash) for leaf in log[0].leaves()]
+    assert log[0].tree_head() == TreeHead(notes + 2, root(hashes).hex())
+    with log[0].reading() as connection:
+        heads = [leaves.tree_head(connection, size) for size in range(notes + 3)]
+        assert connection.exec_driver_sql("SELECT count(*) FROM tree_blocks").scalar() == (notes + 2) // 4
+    assert heads == [TreeHead(size, root(hashes[:size]).hex()) for size in range(notes + 3)]
+
+
+def test_a_block_is_closed_with_its_last_leaf_or_not_at_all(small_blocks, log, monkeypatch):
+    log[0].add_event("J-0001", Note(text="third"), "Ida", AT)
+    monkeypatch.setattr(leaves, "add_block", lambda *_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        log[0].add_event("J-0001", Note(text="fourth"), "Ida", AT)
+    assert log[0].tree_head().size == len(log[0].leaves()) == 3
+
+
+def test_a_block_is_a_power_of_two_or_its_root_were_no_node_of_the_tree():
+    assert leaves.BLOCK.bit_count() == 1

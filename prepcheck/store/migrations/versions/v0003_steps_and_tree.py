@@ -6,7 +6,7 @@ import sqlalchemy as sa
 from alembic import op
 
 from prepcheck.store.columns import HASH, KEY, TEXT
-from prepcheck.store.leaves import add_leaf
+from prepcheck.store.leaves import put_leaf
 from prepcheck.store.migrations.append_only import allow_changes, forbid_changes, forbid_changes_but, on_server
 
 revision = "v0003_steps_and_tree"
@@ -26,7 +26,7 @@ def upgrade() -> None:
         ("disagreement", "disagreements"),
     ):
         for row in connection.scalars(sa.text(f"SELECT id FROM {table} ORDER BY id")).all():
-            add_leaf(connection, kind, row)
+            put_leaf(connection, kind, row)
 
 
 def _key() -> sa.Column[int]:
