@@ -113,6 +113,20 @@ def show(
         typer.echo("\n".join(text.session(find_practice(room, session), eye.origin.sha256)))
 
 
+@app.command("list")
+def list_(json: Json = False, settings: SettingsFile = None, store: Store = None) -> None:
+    """List all sessions of this log."""
+    from prepcheck.cli import practice_text as text
+    from prepcheck.cli.job import print_json
+    from prepcheck.tasks.practice import list_practice
+
+    sessions = list_practice(_room(settings, store))
+    for one in sessions if json else ():
+        print_json(text.session_json(one))
+    if not json:
+        typer.echo("\n".join(map(text.in_one_line, sessions)) or "No practice session in this log yet.")
+
+
 @app.command()
 def progress(
     person: Annotated[str, typer.Option(help="Whose sessions.")],

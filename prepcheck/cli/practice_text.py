@@ -57,6 +57,11 @@ def session(one: Session, model_sha256: str) -> list[str]:
     ]
 
 
+def in_one_line(one: Session) -> str:
+    """Say whose session it is, and how far it is."""
+    return f"Session {one.number}, {one.at[:10]}, {one.person}: {len(one.marks)} of {_photos(len(one.photos))} marked"
+
+
 def progress(sessions: Sequence[Session]) -> list[str]:
     """Say how sessions came out one after the other."""
     lines: list[str] = []

@@ -215,7 +215,7 @@ def find_practice(room: Room, number: int) -> Session:
     found = next((one for one in list_practice(room) if one.number == number), None)
     if found is None:
         raise UnknownRecord(
-            "no such practice session", "Choose one of the sessions", str(number), command="prepcheck practice progress"
+            "no such practice session", "Choose one of the sessions", str(number), command="prepcheck practice list"
         )
     return found
 

@@ -106,6 +106,17 @@ def test_progress_goes_over_sessions(command, begun):
     assert [one["session"] for one in sessions] == [1, 4]
 
 
+def test_all_sessions_are_listed(command, begun):
+    command("practice", "start", "a.jpg", "--person", "Rune")
+    first, second = command("practice", "list").out.splitlines()
+    assert first.endswith(", Mika: 0 of 2 photos marked")
+    assert second.endswith(", Rune: 0 of 1 photo marked")
+    assert [json.loads(line)["person"] for line in command("practice", "list", "--json").out.splitlines()] == [
+        "Mika",
+        "Rune",
+    ]
+
+
 def test_samples_are_named_so_that_nothing_is_given_away(command):
     out = command("practice", "start", "--samples", "--person", "Mika").out
     assert "  1  sample 1\n" in out
