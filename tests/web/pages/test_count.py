@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -118,6 +119,14 @@ def test_said_twice_it_is_the_same(phone, count):
     say(phone, 1, "2")
     (kept,) = (count / "begun").iterdir()
     assert json.loads(kept.read_text())["labels"] == [[1, "2"]]
+
+
+def test_labels_that_come_at_once_are_all_kept(phone, count):
+    with ThreadPoolExecutor(4) as phones:
+        answers = list(phones.map(lambda point: say(phone, point), range(1, 13)))
+    assert {one.status_code for one in answers} == {303}
+    (kept,) = (count / "begun").iterdir()
+    assert sorted(json.loads(kept.read_text())["labels"]) == [[point, "1"] for point in range(1, 13)]
 
 
 def test_a_label_can_be_taken_back_and_taken_back_twice(phone, count):
