@@ -31,7 +31,7 @@ def painted_answers(monkeypatch):
 
 @pytest.fixture(scope="module")
 def laid(logs, tmp_path_factory):
-    """A log with a count on the photo of its one inspection, about 16 points over all of it; copied for each test."""
+    """A log with a count on the photo of its one inspection, about 9 points over all of it; copied for each test."""
     folder = tmp_path_factory.mktemp("counts") / "store"
     shutil.copytree(logs / "1", folder)
     with open_page(folder) as app:
@@ -54,7 +54,7 @@ def count(folder):
     return folder / "counts" / "sump-1"
 
 
-def begin(phone, name="Sump 1", points=16, **more):
+def begin(phone, name="Sump 1", points=9, **more):
     page = read(phone.get("/count?job=J-0001"))
     values = [one["value"] for one in page.all("input") if one.get("name") == "photos"]
     return phone.post("/count", data={"name": name, "photos": values, "points": points, **more}, follow_redirects=False)
@@ -89,7 +89,7 @@ def label_all(phone, labels):
 def test_the_points_are_those_of_the_command_line(count):
     """`prepcheck count grid` lays them by the photo's own seed too."""
     (field,) = read_fields(count)
-    assert (field.points == lay_grid((640, 480), 16, seed_of(field.sha256)).points).all()
+    assert (field.points == lay_grid((640, 480), 9, seed_of(field.sha256)).points).all()
     assert {path.parent.name for path in count.rglob("*.*")} == {"sump-1", "images", "crosses", "forms"}
 
 
@@ -123,10 +123,10 @@ def test_said_twice_it_is_the_same(phone, count):
 
 def test_labels_that_come_at_once_are_all_kept(phone, count):
     with ThreadPoolExecutor(4) as phones:
-        answers = list(phones.map(lambda point: say(phone, point), range(1, 13)))
+        answers = list(phones.map(lambda point: say(phone, point), range(1, 8)))
     assert {one.status_code for one in answers} == {303}
     (kept,) = (count / "begun").iterdir()
-    assert sorted(json.loads(kept.read_text())["labels"]) == [[point, "1"] for point in range(1, 13)]
+    assert sorted(json.loads(kept.read_text())["labels"]) == [[point, "1"] for point in range(1, 8)]
 
 
 def test_a_label_can_be_taken_back_and_taken_back_twice(phone, count):
