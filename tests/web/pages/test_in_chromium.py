@@ -10,7 +10,7 @@ from PIL import Image, ImageDraw
 
 from tests.web.pages import golden
 from tests.web.pages.places import PAGES, fill, served
-from tests.web.shop import open_page, plate_jpeg
+from tests.web.shop import Phone, open_page, plate_jpeg, two_spots
 
 pytest.importorskip("playwright.sync_api")
 from axe_playwright_python.sync_playwright import Axe
@@ -21,6 +21,7 @@ QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--
 PHONE = {"viewport": {"width": 360, "height": 740}, "is_mobile": True, "has_touch": True}
 DESK = {"viewport": {"width": 1280, "height": 900}}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+UNFOLD = "for (const one of document.querySelectorAll('details')) one.open = true"
 SMALL = """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, textarea, summary, .choice")]
   .filter((one) => !one.matches("[type=radio], [type=checkbox], .skip") && !one.matches(".caution a, .notice a:not(.button)"))
   .map((one) => [one.outerHTML.slice(0, 80), one.getBoundingClientRect()])
@@ -108,8 +109,25 @@ def test_a_line_that_is_missing_or_another_colour_is_seen():
 def test_axe_finds_nothing_and_no_script_fails(opened, path, scheme):
     page, faults = opened(PHONE, scheme)
     page.goto(path)
+    page.evaluate(UNFOLD)
     found = Axe().run(page, options={"runOnly": RULES}).response["violations"]
     assert [(one["id"], one["nodes"][0]["html"][:200]) for one in found] == []
+    assert faults == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_choosing_an_outline_without_a_script_is_accessible(opened, address, scheme):
+    _, app = address
+    phone = Phone(app).pair()
+    phone.sign_in("Ola", "4711")
+    work = phone.ask(phone.send(two_spots())).json()["work"]
+    page, faults = opened(PHONE, scheme)
+    page.goto(f"/work/{work}")
+    assert page.locator("h1").inner_text() == "Which one is the spot?"
+    found = Axe().run(page, options={"runOnly": RULES}).response["violations"]
+    assert [(one["id"], one["nodes"][0]["html"][:200]) for one in found] == []
+    assert page.evaluate(SMALL) == []
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
     assert faults == []
 
 
@@ -118,6 +136,7 @@ def test_a_thumb_in_a_glove_hits_and_nothing_is_cut_off(opened, path):
     for screen in (PHONE, DESK):
         page, _ = opened(screen, "light")
         page.goto(path)
+        page.evaluate(UNFOLD)
         assert page.evaluate(SMALL) == []
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
 
