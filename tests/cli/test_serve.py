@@ -12,7 +12,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 
 import httpx
 import pytest
@@ -108,33 +108,49 @@ def sent(phone, photo, key):
     return told["inspection"]
 
 
+@contextmanager
+def awake(store, port):
+    """Start the page and wait until it answers; give it, and a way to it."""
+    with serving(store, port) as (server, told), closing(Wire(f"http://127.0.0.1:{port}").http) as way:
+        end = time.monotonic() + 60
+        while time.monotonic() < end:
+            try:
+                way.get("/help")
+                break
+            except httpx.TransportError:
+                time.sleep(0.05)
+        yield server, told
+
+
 @pytest.mark.nightly
-def test_wherever_the_server_is_killed_each_photo_is_logged_once(tmp_path):
+def test_wherever_the_server_is_killed_each_photo_is_logged_once(tmp_path, request):
     """26 kills at moments drawn at random, over sending, looking and logging of as many photos as that lets through."""
     store, _ = tasks.open_log(tmp_path, SETTINGS)
     tasks.open_job(store, NewJob("Bowser, sump"), person="Ola", at=Clock()())
-    port, draw, logged = free_port(), random.Random(26), []
-    with httpx.Client(base_url=f"http://127.0.0.1:{port}", headers={"Origin": f"http://127.0.0.1:{port}"}) as phone:
-        with serving(tmp_path, port) as (_, told):
-            Wire(str(phone.base_url)).ask("GET", "/help")
-            phone.post("/api/pair", json={"token": told["pair"].rsplit("/", 1)[1]})
-            phone.post("/api/sign-in", json={"name": "Ola", "pin": "471100"})
-        kills, photo = 0, PHOTO.read_bytes()
-        while kills < 26:
-            with serving(tmp_path, port) as (server, _):
-                Wire(str(phone.base_url)).ask("GET", "/help")
-                killing = threading.Timer(draw.uniform(0.0, 3.0), server.kill)
-                killing.start()
-                try:
-                    while True:
-                        data = photo + bytes([len(logged)])  # a byte behind its end makes it another photo
-                        logged.append(sent(phone, data, f"photo-{len(logged):04d}"))
-                except (httpx.TransportError, KeyError, ValueError):
-                    killing.join()
-                    kills += 1
-        with serving(tmp_path, port):
-            Wire(str(phone.base_url)).ask("GET", "/help")
-            logged.append(sent(phone, photo + bytes([len(logged)]), f"photo-{len(logged):04d}"))
+    port, draw, photo, logged = free_port(), random.Random(26), PHOTO.read_bytes(), []
+    phone = Wire(f"http://127.0.0.1:{port}").http
+    request.addfinalizer(phone.close)
+
+    def next_one():
+        data = photo + bytes([len(logged)])  # a byte behind its end makes it another photo
+        logged.append(sent(phone, data, f"photo-{len(logged):04d}"))
+
+    def send_on():
+        while True:
+            next_one()
+
+    with awake(tmp_path, port) as (_, told):
+        assert phone.post("/api/pair", json={"token": told["pair"].rsplit("/", 1)[1]}).status_code == 200
+        assert phone.post("/api/sign-in", json={"name": "Ola", "pin": "471100"}).status_code == 200
+    for _ in range(26):
+        with awake(tmp_path, port) as (server, _):
+            killing = threading.Timer(draw.uniform(0.0, 3.0), server.kill)
+            killing.start()
+            with pytest.raises(httpx.TransportError):
+                send_on()
+            killing.join()
+    with awake(tmp_path, port):
+        next_one()
     numbers = [one.number for one in tasks.job_story(store, "J-0001").inspections]
     assert logged == sorted(numbers) == list(range(1, len(logged) + 1))
 
