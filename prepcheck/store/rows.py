@@ -277,7 +277,8 @@ class Seal:
 class Moment:
     """A job and the whole log at one moment, as needed to seal it.
 
-    `records` are those of the job's inspections by number, as canonical JSON; `leaves` and `seals` are those of the log.
+    `records` are those of the job's inspections by number, as canonical JSON; `leaves` and `seals` are those of the log;
+    the leaves of other jobs come without salt and text, as a seal of this job needs their hashes alone.
     """
 
     story: Story

@@ -143,7 +143,7 @@ class Store:
         with self.reading() as connection:
             story = read.story(connection, number)
             records = {one.number: read.record_text(connection, one.number) for one in story.inspections}
-            return Moment(story, records, leaves.read_leaves(connection), events.read_seals(connection))
+            return Moment(story, records, leaves.read_leaves(connection, told_of=number), events.read_seals(connection))
 
     def people(self) -> list[Person]:
         """Return all people who were not erased, in the order in which they were first named."""

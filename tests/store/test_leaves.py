@@ -252,3 +252,15 @@ def test_a_block_is_closed_with_its_last_leaf_or_not_at_all(small_blocks, log, m
 
 def test_a_block_is_a_power_of_two_or_its_root_were_no_node_of_the_tree():
     assert leaves.BLOCK.bit_count() == 1
+
+
+def test_a_moment_of_a_job_has_every_hash_and_the_texts_of_that_job_and_of_the_log(log):
+    tasks.open_job(log[0], NewJob("Lid"), person="Jon", at=AT)
+    log[0].add_event("J-0002", Note(text="of another job"), "Ida", AT)
+    log[0].add_event("J-0001", Note(text="of this job"), "Ida", AT)
+    whole, told = log[0].leaves(), log[0].moment("J-0001").leaves
+    assert [(one.index, one.job, one.nth, one.hash) for one in told] == [
+        (one.index, one.job, one.nth, one.hash) for one in whole
+    ]
+    assert [one for one in told if one.job != "J-0002"] == [one for one in whole if one.job != "J-0002"]
+    assert {(one.salt, one.text) for one in told if one.job == "J-0002"} == {("", None)}
