@@ -22,6 +22,7 @@ from prepcheck.archive.bucket import is_here
 from prepcheck.batch.again import AgainTask
 from prepcheck.batch.cluster_keys import check_address, security
 from prepcheck.batch.cluster_work import Kit, Refused, own_kit, work_there
+from prepcheck.batch.crew import MOST_STRIKES
 from prepcheck.batch.objects import Objects
 from prepcheck.batch.work import Done, PhotoTask, Task, failed, work_on
 from prepcheck.errors import ClusterFault, LostWorker, WrongUse
@@ -39,11 +40,12 @@ _MOST_BYTES = 256_000_000
 
 @dataclass(frozen=True)
 class _AtHand:
-    """A task that the cluster has, its future, and how many bytes went along."""
+    """A task that the cluster has: its future, what went along, and how often it was given up."""
 
     task: Task
     future: Any
-    size: int
+    data: bytes
+    strikes: int = 0
 
 
 class Cluster:
@@ -92,7 +94,9 @@ class Cluster:
             if not self._at_hand:
                 return
             for key in self._some_ended():
-                yield self._answer(self._at_hand.pop(key))
+                one = self._at_hand.pop(key)
+                if not self._is_tried_again(one):
+                    yield self._answer(one)
 
     def machines(self) -> dict[str, int]:
         """Return how many photos each worker looks at at once, by its address."""
@@ -110,21 +114,21 @@ class Cluster:
             if packed is None:
                 yield work_on(task)
             else:
-                self._submit(task, packed)
+                self._submit(task, pickle.dumps(packed))
 
-    def _submit(self, task: Task, packed: Task) -> None:
-        key, data = key_of(task), pickle.dumps(packed)
+    def _submit(self, task: Task, data: bytes, strikes: int = 0) -> None:
+        key = f"{key_of(task)}-{strikes}"
         while key in self._at_hand:
             key += "+"
         future = self._client.submit(work_there, self._kit, data, key=key, pure=False)
-        self._at_hand[key] = _AtHand(task, future, len(data))
+        self._at_hand[key] = _AtHand(task, future, data, strikes)
         future.add_done_callback(lambda _: self._ended.put(key))
 
     def _has_room(self) -> bool:
         if time.monotonic() - self._counted > _PATIENCE:
             self._threads, self._counted = sum(self.machines().values()), time.monotonic()
         few = len(self._at_hand) < _AHEAD * max(self._threads, 1)
-        return few and (not self._at_hand or sum(one.size for one in self._at_hand.values()) < _MOST_BYTES)
+        return few and (not self._at_hand or sum(len(one.data) for one in self._at_hand.values()) < _MOST_BYTES)
 
     def _some_ended(self) -> Iterator[str]:
         """Yield the keys of tasks that have ended: waits for one, and gives those that did meanwhile."""
@@ -140,10 +144,19 @@ class Cluster:
         while not self._ended.empty():
             yield self._ended.get()
 
+    def _is_tried_again(self, one: _AtHand) -> bool:
+        """Give a task once more to the cluster that was given up there.
+
+        The cluster gives up what it lost with several workers in a row. It may have been there by chance: a worker that ends
+        takes along what it only waited with, too.
+        """
+        if not _is_given_up(one.future) or one.strikes + 1 >= MOST_STRIKES:
+            return False
+        self._submit(one.task, one.data, one.strikes + 1)
+        return True
+
     def _answer(self, one: _AtHand) -> Done:
         """Return what came of a task. The number is set anew: two clients that ask the same share one answer."""
-        from distributed.scheduler import KilledWorker
-
         task, future = one.task, one.future
         if future.status == "finished":
             told = self._ask(future.result)
@@ -151,10 +164,10 @@ class Cluster:
                 raise ClusterFault(f"another version came ({told.why})", "Install one version on all", told.machine)
             if isinstance(told, Done):
                 return replace(told, number=task.number)
-        error = future.exception() if future.status == "error" else None
-        if isinstance(error, KilledWorker):
-            what = "the process that looked at it ended again and again"
+        if _is_given_up(future):
+            what = "the processes that looked at it ended again and again"
             return failed(task, LostWorker(what, "Look at it alone, or give more memory", task.name))
+        error = future.exception() if future.status == "error" else None
         if future.status in ("error", "finished"):
             told = "no answer" if error is None else f"{type(error).__name__}: {str(error)[:100]}"
             raise ClusterFault(f"a worker could not do the work ({told})", "Install one version on all", self.address)
@@ -175,6 +188,13 @@ class Cluster:
             "Start it and its workers, then run again to go on",
             self.address,
         )
+
+
+def _is_given_up(future: Any) -> bool:
+    """Say whether the cluster gave a task up because several workers in a row ended with it."""
+    from distributed.scheduler import KilledWorker
+
+    return future.status == "error" and isinstance(future.exception(), KilledWorker)
 
 
 def travelling(task: Task) -> Task | None:

@@ -134,6 +134,13 @@ def test_a_photo_that_kills_its_workers_is_an_error_and_the_rest_go_on(client):
     ]  # fmt: skip
 
 
+def test_a_photo_that_was_by_chance_with_workers_that_ended_is_tried_again(client):
+    given_up = iter([Future("error", error=KilledWorker("look", SimpleNamespace(address="x"), 3))] * 2)
+    client.answer = lambda *given: next(given_up, None) or Future("finished", work_there(*given[1:], "here"))
+    assert [done.error for done in Cluster(HERE).work([Say(1)])] == [""]
+    assert client.held == 3
+
+
 @pytest.mark.parametrize("status", ["cancelled", "lost"])
 def test_a_scheduler_that_is_gone_ends_the_run_with_words(client, status):
     client.answer = lambda *given: Future(status)
