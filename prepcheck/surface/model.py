@@ -32,15 +32,13 @@ STEP = 32
 class Model:
     """A loaded model and what is known of its error. May be used from several threads; the net runs for one at a time.
 
-    `zoom` says how many times enlarged the net sees each picture: so it tells small marks better. `unused_fit` says why the
-    fit that a shop has taken is not used; empty when there is none, or it is used.
+    `unused_fit` says why the fit that a shop has taken is not used; empty when there is none, or it is used.
     """
 
     origin: ModelOrigin
     net: Any = field(repr=False)
     turn: Lock = field(default_factory=Lock, repr=False)
     unused_fit: str = ""
-    zoom: float = 1.0
 
     def run(self, rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], int]:
         """Return the model's maps for one picture.
@@ -62,15 +60,6 @@ class Model:
         ModelFault
             The net does not give what the contract says.
         """
-        if self.zoom == 1:
-            return self._run(rgb)
-        size = [max(1, round(side * self.zoom)) for side in rgb.shape[1::-1]]
-        maps, step = self._run(np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_CUBIC), np.uint8))
-        width, height = (-(-side // step) for side in rgb.shape[1::-1])
-        fitting = [cv2.resize(each, (width, height), interpolation=cv2.INTER_AREA) for each in maps]
-        return np.asarray(fitting, np.float32), step
-
-    def _run(self, rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], int]:
         height, width = rgb.shape[:2]
         below, right = (max(-side % STEP, 2 * STEP - side) for side in (height, width))
         padded = cv2.copyMakeBorder(rgb, 0, below, 0, right, cv2.BORDER_REFLECT_101)
@@ -116,7 +105,7 @@ def _load(name: str | None, models: Path) -> Model:
     data = _checked(models / entry.file, entry.sha256)
     known = _read(models / entry.card, _Card).calibration
     origin = ModelOrigin(name, entry.sha256, known.sure, known.error_scale, known.error_floor)
-    return Model(origin, _net(data, name), zoom=known.zoom)
+    return Model(origin, _net(data, name))
 
 
 class _Entry(BaseModel):
@@ -134,7 +123,6 @@ class _Calibration(BaseModel):
     sure: Annotated[float, Field(ge=0, le=1)]
     error_scale: Annotated[float, Field(ge=0, allow_inf_nan=False)]
     error_floor: Annotated[float, Field(ge=0, allow_inf_nan=False)]
-    zoom: Annotated[float, Field(ge=1, le=4)] = 1.0
 
 
 class _Card(BaseModel):

@@ -56,9 +56,6 @@ def _parser() -> argparse.ArgumentParser:
     calibrate.add_argument("pictures", type=Path, help="folder of held-out pictures (see `pictures`)")
     calibrate.add_argument("--out", type=Path, default=Path("models"))
     calibrate.add_argument("--name", default="eye-1")
-    calibrate.add_argument(
-        "--zoom", type=float, default=1.0, help="how many times enlarged the model sees each picture"
-    )
     pictures = commands.add_parser("pictures", help="make held-out pictures as an evaluation folder")
     pictures.add_argument("folder", type=Path)
     pictures.add_argument("--first-seed", type=int, default=9_000_000)
@@ -180,7 +177,7 @@ def _several(options: argparse.Namespace) -> int:
 def _calibrate(options: argparse.Namespace) -> int:
     from prepcheck.train.calibrate import calibrate
 
-    print(json.dumps(calibrate(options.checkpoint, options.pictures, options.out, options.name, options.zoom)))  # noqa: T201
+    print(json.dumps(calibrate(options.checkpoint, options.pictures, options.out, options.name)))  # noqa: T201
     return 0
 
 

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.settings import Settings
-from prepcheck.surface import Model, ModelOrigin
 from prepcheck.surface.mapping import sides, smoothed, told
 from prepcheck.synth.noise import Field
 from prepcheck.terms import State
@@ -54,6 +53,14 @@ def degrade(rng: np.random.Generator, image: NDArray[np.uint8]) -> NDArray[np.ui
     return np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR), np.uint8)
 
 
+def look(net: Any, image: NDArray[np.uint8]) -> Field:
+    """Maps of a BGR picture, shape (8, H / 2, W / 2); the picture is padded to multiples of 32."""
+    rows, cols = image.shape[:2]
+    padded = cv2.copyMakeBorder(image, 0, -rows % 32, 0, -cols % 32, cv2.BORDER_REFLECT_101)
+    net.setInput(cv2.dnn.blobFromImage(padded, 1 / 255.0, swapRB=True))
+    return np.array(net.forward()[0, :, : (rows + 1) // 2, : (cols + 1) // 2], np.float32)
+
+
 @dataclass(frozen=True)
 class Looked:
     """What the net said of one picture: maps (7, h, w) float32; the readable ground (h, w) bool; its true states (N,)."""
@@ -68,8 +75,8 @@ class Looked:
         return Seen(smoothed(chances, smoothing_px)[:, self.readable].T.copy(), self.truth)
 
 
-def see(model: Model, folder: Path, degraded: bool) -> list[Looked]:
-    """Run the model on a folder's pictures, as they are or degraded; pictures without readable ground are left out."""
+def see(net: Any, folder: Path, degraded: bool) -> list[Looked]:
+    """Run the net on a folder's pictures, as they are or degraded; pictures without readable ground are left out."""
     rng = np.random.default_rng(11)
     seen = []
     for path in sorted((folder / "images").glob("*.jpg")):
@@ -81,8 +88,7 @@ def see(model: Model, folder: Path, degraded: bool) -> list[Looked]:
         ground = np.asarray(cv2.imread(str(folder / f"ground/{path.stem}.png"), cv2.IMREAD_GRAYSCALE))[::2, ::2] > 0
         readable = ground & (truth >= 1) & (truth <= 5) & (image[::2, ::2].min(axis=2) < BURNT)
         if readable.sum() > 300:
-            maps = model.run(np.ascontiguousarray(image[..., ::-1]))[0]
-            seen.append(Looked(maps[:7], readable, truth[readable]))
+            seen.append(Looked(look(net, image)[:7], readable, truth[readable]))
     return seen
 
 
@@ -174,10 +180,9 @@ def crossed(clear: list[Seen], worse: list[Seen]) -> list[dict[str, float]]:
     return checks
 
 
-def calibrate(checkpoint: Path, pictures: Path, out: Path, name: str, zoom: float = 1.0) -> dict[str, Any]:
-    """Calibrate on held-out pictures, seen `zoom` times enlarged, as they are and made worse, and export.
+def calibrate(checkpoint: Path, pictures: Path, out: Path, name: str) -> dict[str, Any]:
+    """Calibrate on held-out pictures, as they are and made worse, and export with the calibration baked in.
 
-    Temperature and prior are baked into the exported file.
     The numbers used come from all pictures; how well such numbers carry over is measured by halves (``crossed``).
 
     Returns
@@ -189,12 +194,11 @@ def calibrate(checkpoint: Path, pictures: Path, out: Path, name: str, zoom: floa
     with tempfile.TemporaryDirectory() as folder:
         export(eye, Path(folder) / "raw.onnx")
         net = cv2.dnn.readNetFromONNX(str(Path(folder) / "raw.onnx"))
-        model = Model(ModelOrigin(name, "", 0.0, 0.0, 0.0), net, zoom=zoom)
-        raw = see(model, pictures, False), see(model, pictures, True)
+        raw = see(net, pictures, False), see(net, pictures, True)
     temperature, bias = (round(value, 3) for value in fit_chances([one.seen() for one in raw[0] + raw[1]]))
     spread = Settings().photo.smoothing_px
     clear, worse = ([one.seen(temperature, bias, spread) for one in part] for part in raw)
-    block = {"zoom": zoom, "temperature": temperature, "oxide_bias": bias, **_chosen(clear, worse)}
+    block = {"temperature": temperature, "oxide_bias": bias, **_chosen(clear, worse)}
     facts = export(eye, out / f"{name}.onnx", temperature, bias)
     register(out, name, str(facts["sha256"]), block, {"export": facts, "runs": notes["runs"]})
     return {"calibration": block, "export": facts}

@@ -116,8 +116,8 @@ class Fit:
         self.photos = len(photos)
         self.feed = Feed(
             self.library, Album(photos, device) if photos else None, rig_pool(plan.seed, plan.rigs, plan.workers), device,
-            ring=plan.ring, refresh=plan.refresh, samples=plan.samples, rendered=plan.rendered, smaller=plan.smaller,
-            zoom=plan.zoom, seed=plan.seed, rank=rank, workers=plan.workers,
+            ring=plan.ring, refresh=plan.refresh, samples=plan.samples, rendered=plan.rendered, smaller=plan.smaller, zoom=plan.zoom,
+            seed=plan.seed, rank=rank, workers=plan.workers,
         )  # fmt: skip
         self.accepted = torch.from_numpy(real.accepted_matrix()).to(device)
         self.average = AveragedModel(self.eye, multi_avg_fn=get_ema_multi_avg_fn(0.998), use_buffers=True)

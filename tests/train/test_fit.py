@@ -8,7 +8,6 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="training needs the extra `train`")
 
-from prepcheck.surface import load_model  # noqa: E402
 from prepcheck.synth.light import sample_rig  # noqa: E402
 from prepcheck.synth.scene import make_surface  # noqa: E402
 from prepcheck.synth.shade import radiance  # noqa: E402
@@ -46,14 +45,13 @@ def test_whole_run(tmp_path):
     main(["scenes", str(scenes), "--count", "3", "--size", *map(str, SHAPE), "--workers", "1"])
     for part in (("0", "0.5"), ("0.5", "1")):
         command = ["fit", str(weights), "--scenes", str(scenes), "--photos", str(photos), "--part", *part]
-        command += ["--regions", str(tmp_path / "regions.npz"), "--everything", "--steps", "2", "--smaller", "4", "--zoom", "1.5"]
+        command += ["--regions", str(tmp_path / "regions.npz"), "--everything", "--steps", "2", "--smaller", "4"]
         main([*command, "--rigs", "2", "--ring", "4", "--workers", "1"])
     main(["pictures", str(tmp_path / "held"), "--count", "6", "--size", "160", "192"])
-    main(["calibrate", str(weights), str(tmp_path / "held"), "--out", str(models), "--name", "tiny", "--zoom", "1.5"])
+    main(["calibrate", str(weights), str(tmp_path / "held"), "--out", str(models), "--name", "tiny"])
     registry = json.loads((models / "registry.json").read_text())
     card = json.loads((models / registry["models"]["tiny"]["card"]).read_text())
     assert {"sure", "error_scale", "error_floor"} <= set(card["calibration"])
-    assert load_model("tiny", models).zoom == 1.5
     assert [(r["steps"], r["photos"]) for r in card["runs"]] == [(2, 1), (2, 1)]
     net = cv2.dnn.readNetFromONNX(str(models / "tiny.onnx"))
     net.setInput(np.zeros((1, 3, 128, 256), np.float32))
