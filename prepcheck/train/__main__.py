@@ -91,7 +91,6 @@ def _fit_options(fit: argparse.ArgumentParser) -> None:
     fit.add_argument("--refresh", type=float, default=1.0, help="pictures lit anew at every step")
     fit.add_argument("--rendered", type=float, default=0.4, help="share of rendered scenes")
     fit.add_argument("--smaller", type=int, default=1, help="divide counts and sizes of windows, for a small machine")
-    fit.add_argument("--zoom", type=float, default=1.0, help="how many times enlarged the net sees each picture")
     fit.add_argument("--everything", action="store_true", help="fit on the held-out photographs too")
 
 
@@ -139,7 +138,7 @@ def _fit(options: argparse.Namespace) -> int:
         options.seconds, tuple(options.scenes), tuple(options.photos), options.regions, rate=options.rate,
         encoder_rate=options.encoder_rate, steps=options.steps, seed=options.seed, workers=options.workers,
         rigs=options.rigs, ring=options.ring, refresh=options.refresh, rendered=options.rendered,
-        smaller=options.smaller, zoom=options.zoom, everything=options.everything, part=tuple(options.part),
+        smaller=options.smaller, everything=options.everything, part=tuple(options.part),
     )  # fmt: skip
     ranks = max(1, torch.cuda.device_count())
     rest = (ranks, plan, options.checkpoint, options.encoder)

@@ -96,18 +96,16 @@ class Feed:
         Share of rendered scenes among the pictures lit anew.
     smaller : int
         Divide all counts and sizes of windows by this.
-    zoom : float
-        Divide all counts by this too: the net will see each picture so many times enlarged.
     seed, rank : int
         All ranks take the same views, of other pictures.
     """
 
     def __init__(
         self, library: Library, album: Album | None, rigs: list[Rig], device: Any, *, ring: int, refresh: float,
-        samples: int, rendered: float, smaller: int, zoom: float, seed: int, rank: int, workers: int,
+        samples: int, rendered: float, smaller: int, seed: int, rank: int, workers: int,
     ) -> None:  # fmt: skip
         self.album, self.rigs, self.device = album, rigs, device
-        self.refresh, self.samples, self.smaller, self.fewer = refresh, samples, smaller, smaller * zoom
+        self.refresh, self.samples, self.smaller = refresh, samples, smaller
         self.rng, self.choice = np.random.default_rng([seed, rank]), np.random.default_rng(seed)
         wait_for_scenes(library)
         self.scenes = ahead(lambda r: library.draw(r, rendered), workers, 16, seed * 64 + rank)
@@ -128,13 +126,13 @@ class Feed:
             burnt = (seen.amin(1) >= BURNT).float()[:, ::2, ::2]
             labels = None
             if self.album is not None:
-                photos, labels = self.album.draw(self.rng, max(1, int(view.photos / self.fewer)), size)
+                photos, labels = self.album.draw(self.rng, max(1, view.photos // self.smaller), size)
                 seen = torch.cat([seen, augment.recolour(self.rng, photos)])
             return Batch(seen.contiguous(memory_format=torch.channels_last), truth, burnt, labels)
 
     def _scenes(self, view: View, size: tuple[int, int]) -> tuple[Any, Any]:
         """Photographs of scenes (B, 3, h, w) and their truth (B, 3, h, w)."""
-        count, rng, whole = max(2, int(view.scenes / self.fewer)), self.rng, size[0] != size[1]
+        count, rng, whole = max(2, view.scenes // self.smaller), self.rng, size[0] != size[1]
         linear, truth, aims = self.ring.draw(rng, count)
         linear = torch.nn.functional.avg_pool2d(linear, 2) if view.shrink else linear
         matrices = augment.views(rng, count, view.zoom, 0.3 if whole else 3.2, aims * (0.15 if whole else 1.0))

@@ -12,7 +12,6 @@ from typing import Any
 
 import torch
 from torch import distributed
-from torch.nn import functional
 from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
 from prepcheck.train import real
@@ -52,8 +51,6 @@ class Plan:
         Part of the run after which batch norm keeps its statistics.
     smaller : int
         Divide all window counts and sizes by this (for a run on a small machine).
-    zoom : float
-        How many times enlarged the net sees each picture, at least 1; batches hold as many fewer pictures.
     """
 
     seconds: float
@@ -73,7 +70,6 @@ class Plan:
     rendered: float = 0.4
     freeze_from: float = 0.85
     smaller: int = 1
-    zoom: float = 1.0
     everything: bool = False
     log: list[dict[str, float]] = field(default_factory=list)
 
@@ -94,17 +90,6 @@ def freeze_norms(eye: Eye, average: Eye) -> None:
             module.eval()
 
 
-def look(eye: Eye, pictures: Any, zoom: float) -> Any:
-    """Logits at half the size of `pictures`, which the net sees `zoom` times enlarged (to whole steps of 32)."""
-    if zoom == 1:
-        return eye(pictures)
-    height, width = pictures.shape[2:]
-    larger = [round(side * zoom / 32) * 32 for side in (height, width)]
-    seen = functional.interpolate(pictures, larger, mode="bicubic", align_corners=False).clip(0, 1)
-    logits = eye(seen.contiguous(memory_format=torch.channels_last)).float()
-    return functional.interpolate(logits, [height // 2, width // 2], mode="bilinear", antialias=True)
-
-
 class Fit:
     """One run of fitting, one process of it for each device."""
 
@@ -116,7 +101,7 @@ class Fit:
         self.photos = len(photos)
         self.feed = Feed(
             self.library, Album(photos, device) if photos else None, rig_pool(plan.seed, plan.rigs, plan.workers), device,
-            ring=plan.ring, refresh=plan.refresh, samples=plan.samples, rendered=plan.rendered, smaller=plan.smaller, zoom=plan.zoom,
+            ring=plan.ring, refresh=plan.refresh, samples=plan.samples, rendered=plan.rendered, smaller=plan.smaller,
             seed=plan.seed, rank=rank, workers=plan.workers,
         )  # fmt: skip
         self.accepted = torch.from_numpy(real.accepted_matrix()).to(device)
@@ -166,7 +151,7 @@ class Fit:
     def _step(self, batch: Batch, progress: float) -> Any:
         """Take one optimiser step on scenes and photographs together (so that batch norm sees both)."""
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
-            logits = look(self.eye, batch.pictures, self.plan.zoom)
+            logits = self.eye(batch.pictures)
         count = len(batch.truth)
         loss = scene_loss(logits[:count], batch.truth, batch.burnt)
         self._count(logits[:count].detach(), batch)
