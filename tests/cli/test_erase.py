@@ -44,7 +44,7 @@ def test_an_entry_is_erased_from_what_is_told(shop):
     assert shop.good("erase", "entry", "1", *keeper(shop)) == "Erased; entry 2 says so.\n"
     told = shop.good("job", "show", "1")
     assert "Ola: erased" in told
-    assert "Rune (keeper): erased entry 1: asked to be forgotten" in " ".join(told.split())
+    assert "Rune (keeper): erased: entry 1; asked to be forgotten" in " ".join(told.split())
     assert "Unlikely" not in told
 
 
@@ -52,7 +52,7 @@ def test_a_photo_is_erased_and_what_was_measured_stays(shop):
     sha256 = hashlib.sha256(b"face").hexdigest()
     assert shop.good("erase", "photo", sha256, *keeper(shop)).startswith("Erased; entry 2 says so. Copies in bags")
     told = " ".join(shop.good("job", "show", "1").split())
-    assert "Rune (keeper): erased photo: asked to be forgotten" in told
+    assert "Rune (keeper): erased: photo; asked to be forgotten" in told
     assert "residue left, score 82" in told
     assert list((shop.folder / "photos").rglob("*.jpg")) == []
 

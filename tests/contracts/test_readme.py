@@ -45,6 +45,8 @@ def folder(command: Command) -> Path:
     """The folder of the test with photos and a clip as README speaks of."""
     sample = next(sample for sample in samples() if sample.spots == 1 and not sample.flags)
     shutil.copy(sample.path, command.folder / "photo.jpg")
+    (command.folder / "photos").mkdir()
+    shutil.copy(sample.path, command.folder / "photos/2_1.jpg")
     picture = cv2.resize(cv2.imread(str(sample.path)), (640, 480), interpolation=cv2.INTER_AREA)
     film = cv2.VideoWriter(str(command.folder / "sweep.mp4"), cv2.VideoWriter.fourcc(*"mp4v"), 30, (640, 480))
     for k in range(24):

@@ -66,7 +66,8 @@ def test_each_entry_is_told_in_brief(entry, line):
 
 
 def test_a_line_is_in_the_reports_units():
-    assert line_of(made.WALLS[1], system=System.US) == "wall 0.173 in of 0.197 in left at filler neck, spot 2"  # 4.40 / 25.4
+    told = "wall 0.173 in of 0.197 in left at filler neck, spot 2"  # 4.40 / 25.4
+    assert line_of(made.WALLS[1], system=System.US) == told
 
 
 def test_a_signature_says_only_that_somebody_read_it():
