@@ -205,7 +205,10 @@ def test_where_the_first_photo_is_too_dark_the_fit_one_is_named(command: Command
 
 def test_a_clip_among_the_photos_of_a_set_is_wrong_use(command: Command) -> None:
     done = command.inspect("--moved-light", clip(command), *photos(command, "a.jpg"))
-    assert (done.code, done.complaint) == (2, "sweep.mp4: a clip is a set of its own. Give it alone (without --moved-light).")
+    assert (done.code, done.complaint) == (
+        2,
+        "sweep.mp4: a clip is a set of its own. Give it alone (without --moved-light).",
+    )
 
 
 def test_a_damaged_clip_is_named_and_the_rest_go_on(command: Command) -> None:
