@@ -102,7 +102,7 @@ def test_a_zip_file_is_a_source(command, photos):
         (("batch", "--out", "out", "--again", "--log"), "nobody answers for what is logged"),
         (("batch", "photos", "--out", "out", "--mm-per-px", "0"), "--mm-per-px must lie between"),
         (("batch", "photos", "--out", "out", "--names", "{where}"), "{where}: names no field"),
-        (("batch", "photos", "--out", "out", "--job", "1"), "store: holds no log yet"),
+        (("batch", "photos", "--out", "out", "--job", "1"), ": holds no log yet"),
     ],
 )
 def test_wrong_use_is_said_before_anything_is_written(command, photos, arguments, complaint):

@@ -8,6 +8,7 @@ from prepcheck import tasks
 from prepcheck.terms import State
 from prepcheck.trade.work import load_work
 from tests import painted
+from tests.store.logs import copy_log
 from tests.web.shop import NOON, SETTINGS, Phone, new_shop, open_page, plate_jpeg
 
 PLATES = {1: plate_jpeg(), 2: plate_jpeg((State.OXIDE, 320, 240, 4))}
@@ -23,6 +24,7 @@ def logs(tmp_path_factory):
         patch.setattr("prepcheck.web.looker.load_model", lambda: painted.model())
         for pass_no, data in PLATES.items():
             shutil.copytree(place / str(pass_no - 1), place / str(pass_no))
+            copy_log(place / str(pass_no - 1), place / str(pass_no))
             with open_page(place / str(pass_no)) as app:
                 phone = Phone(app).pair()
                 phone.sign_in("Rune", "8080")
@@ -37,6 +39,7 @@ def folder(request, logs, tmp_path):
     asked = request.fixturenames
     passes = 2 if "two_passes" in asked else 1 if "inspected" in asked else 0
     shutil.copytree(logs / str(passes), tmp_path / "store")
+    copy_log(logs / str(passes), tmp_path / "store")
     return tmp_path / "store"
 
 

@@ -17,6 +17,7 @@ from prepcheck.agreement.grid import lay_grid, seed_of
 from prepcheck.terms import State
 from tests import painted
 from tests.agreement.forms import filled
+from tests.store.logs import copy_log
 from tests.web.pages.reading import read
 from tests.web.shop import Phone, open_page
 
@@ -34,6 +35,7 @@ def laid(logs, tmp_path_factory):
     """A log with a count on the photo of its one inspection, about 9 points over all of it; copied for each test."""
     folder = tmp_path_factory.mktemp("counts") / "store"
     shutil.copytree(logs / "1", folder)
+    copy_log(logs / "1", folder)
     with open_page(folder) as app:
         phone = Phone(app).pair()
         phone.sign_in("Rune", "8080")
@@ -45,6 +47,7 @@ def laid(logs, tmp_path_factory):
 def folder(request, logs, laid, tmp_path):
     made = laid if "count" in request.fixturenames else logs / "1"
     shutil.copytree(made, tmp_path / "store")
+    copy_log(made, tmp_path / "store")
     return tmp_path / "store"
 
 

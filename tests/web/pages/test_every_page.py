@@ -9,6 +9,7 @@ import pytest
 
 from prepcheck.report.hatch import HATCHES
 from prepcheck.terms import Standing, State
+from tests.store.logs import copy_log
 from tests.web.pages.places import HOSTILE, PAGES, STATIC, fill
 from tests.web.pages.reading import Read
 from tests.web.shop import Phone, open_page
@@ -21,6 +22,7 @@ def pages(logs, tmp_path_factory):
 
     folder = tmp_path_factory.mktemp("every") / "store"
     shutil.copytree(logs / "2", folder)
+    copy_log(logs / "2", folder)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("prepcheck.web.looker.load_model", lambda: painted.model())
         with open_page(folder) as app:

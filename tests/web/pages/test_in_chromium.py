@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image, ImageDraw
 
+from tests.store.logs import copy_log
 from tests.web.pages import golden
 from tests.web.pages.places import PAGES, fill, served
 from tests.web.shop import Phone, open_page, plate_jpeg, two_spots
@@ -38,6 +39,7 @@ def address(logs, tmp_path_factory):
         pytest.skip("no chromium on this machine")
     folder = tmp_path_factory.mktemp("chromium") / "store"
     shutil.copytree(logs / "2", folder)
+    copy_log(logs / "2", folder)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("prepcheck.web.looker.load_model", lambda: painted.model())
         with open_page(folder) as app, served(app) as address:

@@ -14,6 +14,7 @@ from prepcheck.samples import sample_of, samples
 from prepcheck.tasks.practice import find_practice, open_room
 from prepcheck.web.pages import practice_room
 from tests import painted
+from tests.store.logs import copy_log
 from tests.web.pages.reading import read
 from tests.web.shop import SETTINGS, Phone, open_page
 
@@ -36,6 +37,7 @@ def started(logs, tmp_path_factory):
     """A log with a session on the photo of its one inspection, whose plate holds a disc of oxide; copied for each test."""
     folder = tmp_path_factory.mktemp("practice") / "store"
     shutil.copytree(logs / "1", folder)
+    copy_log(logs / "1", folder)
     with open_page(folder) as app:
         phone = Phone(app).pair()
         phone.sign_in("Rune", "8080")
@@ -48,6 +50,7 @@ def folder(request, logs, started, tmp_path):
     passes = "2" if "two_passes" in request.fixturenames else "1"
     made = started if "session" in request.fixturenames else logs / passes
     shutil.copytree(made, tmp_path / "store")
+    copy_log(made, tmp_path / "store")
     return tmp_path / "store"
 
 
