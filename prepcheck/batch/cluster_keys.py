@@ -107,61 +107,23 @@ def _pair(now: datetime) -> tuple[x509.Certificate, x509.Certificate, EllipticCu
     from cryptography.hazmat.primitives.asymmetric import ec
     from cryptography.x509.oid import ExtendedKeyUsageOID as Usage
 
+    from prepcheck.archive.certificates import certificate as begun
+    from prepcheck.archive.certificates import common_name
+
     signing, key = (ec.generate_private_key(ec.SECP256R1()) for _ in range(2))
-    issuer, subject = _name("prepcheck cluster, authority"), _name("prepcheck cluster")
+    issuer, subject = common_name("prepcheck cluster, authority"), common_name("prepcheck cluster")
+    start, end = now - timedelta(days=1), now + timedelta(days=DAYS)
     identifier = x509.SubjectKeyIdentifier.from_public_key(signing.public_key())
     authority = (
-        _builder(issuer, issuer, signing, now)
-        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(_usage(signs=True), critical=True)
+        begun(issuer, issuer, signing.public_key(), start, end, signs=True)
         .add_extension(identifier, critical=False)
         .sign(signing, hashes.SHA256())
     )
     both = x509.ExtendedKeyUsage([Usage.SERVER_AUTH, Usage.CLIENT_AUTH])
     certificate = (
-        _builder(subject, issuer, key, now)
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(_usage(signs=False), critical=True)
+        begun(subject, issuer, key.public_key(), start, end, signs=False)
         .add_extension(both, critical=False)
         .add_extension(x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(identifier), critical=False)
         .sign(signing, hashes.SHA256())
     )
     return authority, certificate, key
-
-
-def _builder(
-    subject: x509.Name, issuer: x509.Name, key: EllipticCurvePrivateKey, now: datetime
-) -> x509.CertificateBuilder:
-    from cryptography import x509
-
-    return x509.CertificateBuilder(
-        issuer,
-        subject,
-        key.public_key(),
-        x509.random_serial_number(),
-        now - timedelta(days=1),
-        now + timedelta(days=DAYS),
-    )
-
-
-def _name(text: str) -> x509.Name:
-    from cryptography import x509
-    from cryptography.x509.oid import NameOID
-
-    return x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, text)])
-
-
-def _usage(*, signs: bool) -> x509.KeyUsage:
-    from cryptography import x509
-
-    return x509.KeyUsage(
-        digital_signature=not signs,
-        content_commitment=False,
-        key_encipherment=False,
-        data_encipherment=False,
-        key_agreement=False,
-        key_cert_sign=signs,
-        crl_sign=signs,
-        encipher_only=False,
-        decipher_only=False,
-    )

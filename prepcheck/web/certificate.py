@@ -105,13 +105,13 @@ def _new_authority(names: Collection[str], now: datetime) -> tuple[x509.Certific
     from cryptography import x509
     from cryptography.hazmat.primitives.asymmetric import ec
 
+    from prepcheck.archive.certificates import common_name
+
     key = ec.generate_private_key(ec.SECP256R1())
-    name = _name(f"prepcheck, this shop's own authority, {now:%Y-%m-%d}")
+    name = common_name(f"prepcheck, this shop's own authority, {now:%Y-%m-%d}")
     allowed = [*map(x509.DNSName, sorted(names)), *map(x509.IPAddress, _ALLOWED)]
-    built = _builder(name, name, key, now, AUTHORITY_DAYS)
-    built = built.add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+    built = _builder(name, name, key, now, AUTHORITY_DAYS, signs=True)
     built = built.add_extension(x509.NameConstraints(allowed, None), critical=True)
-    built = built.add_extension(_usage(signs_certificates=True), critical=True)
     return _signed(built, key), key
 
 
@@ -122,16 +122,16 @@ def _page(
     from cryptography.hazmat.primitives.asymmetric import ec
     from cryptography.x509.oid import ExtendedKeyUsageOID
 
+    from prepcheck.archive.certificates import common_name
+
     key = ec.generate_private_key(ec.SECP256R1())
     names = [one.value for one in _allowed(authority) if isinstance(one, x509.DNSName)]
     found = [ipaddress.ip_address(one.partition("%")[0]) for one in addresses]
     private = [one for one in found if any(one in net for net in _ALLOWED)]
     told = [*map(x509.DNSName, names), *map(x509.IPAddress, private)]
-    built = _builder(_name("prepcheck, page"), authority.subject, key, now, PAGE_DAYS)
-    built = built.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+    built = _builder(common_name("prepcheck, page"), authority.subject, key, now, PAGE_DAYS, signs=False)
     built = built.add_extension(x509.SubjectAlternativeName(told), critical=False)
     built = built.add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
-    built = built.add_extension(_usage(signs_certificates=False), critical=True)
     issuer = x509.AuthorityKeyIdentifier.from_issuer_public_key(authority_key.public_key())
     return _signed(built.add_extension(issuer, critical=False), authority_key), key
 
@@ -143,41 +143,16 @@ def _allowed(authority: x509.Certificate) -> list[x509.GeneralName]:
 
 
 def _builder(
-    subject: x509.Name, issuer: x509.Name, key: EllipticCurvePrivateKey, now: datetime, days: int
+    subject: x509.Name, issuer: x509.Name, key: EllipticCurvePrivateKey, now: datetime, days: int, *, signs: bool
 ) -> x509.CertificateBuilder:
     from cryptography import x509
 
+    from prepcheck.archive.certificates import certificate
+
     start = now - _BEFORE
-    return (
-        x509.CertificateBuilder(subject_name=subject, issuer_name=issuer, public_key=key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(start)
-        .not_valid_after(start + timedelta(days=days))
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-    )
-
-
-def _usage(*, signs_certificates: bool) -> x509.KeyUsage:
-    from cryptography import x509
-
-    return x509.KeyUsage(
-        digital_signature=not signs_certificates,
-        key_cert_sign=signs_certificates,
-        crl_sign=signs_certificates,
-        content_commitment=False,
-        key_encipherment=False,
-        data_encipherment=False,
-        key_agreement=False,
-        encipher_only=False,
-        decipher_only=False,
-    )
-
-
-def _name(text: str) -> x509.Name:
-    from cryptography import x509
-    from cryptography.x509.oid import NameOID
-
-    return x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, text)])
+    public = key.public_key()
+    begun = certificate(subject, issuer, public, start, start + timedelta(days=days), signs=signs)
+    return begun.add_extension(x509.SubjectKeyIdentifier.from_public_key(public), critical=False)
 
 
 def _signed(built: x509.CertificateBuilder, key: EllipticCurvePrivateKey) -> x509.Certificate:

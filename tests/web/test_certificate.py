@@ -13,6 +13,7 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
 
+from prepcheck.archive.certificates import common_name
 from prepcheck.errors import StoreFault
 from prepcheck.web import certificate as c
 
@@ -82,7 +83,7 @@ def forge(tmp_path, told):
     authority = authority_of(tmp_path)
     stolen = c.load_key(tmp_path / c.AUTHORITY_KEY)
     key = ec.generate_private_key(ec.SECP256R1())
-    built = c._builder(c._name("forged"), authority.subject, key, NOW, 30)
+    built = c._builder(common_name("forged"), authority.subject, key, NOW, 30, signs=False)
     built = built.add_extension(x509.SubjectAlternativeName([told]), critical=False)
     issuer = x509.AuthorityKeyIdentifier.from_issuer_public_key(stolen.public_key())
     c._write(
