@@ -14,7 +14,6 @@ const SVG = "http://www.w3.org/2000/svg";
 const FINGER_PX = 3;
 const TAP_PX = 8;
 const MOST_POINTS = 200;
-const KEY_PX = 12;
 
 class Drawing {
   /** @param {HTMLFormElement} form @param {View} view */
@@ -100,29 +99,15 @@ class Drawing {
 
   /** @param {KeyboardEvent} event */
   #key(event) {
-    const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-    const move = moves[/** @type {keyof typeof moves} */ (event.key)];
-    if (move) this.#moveCross(move, event.shiftKey ? 5 : 1);
-    else if (event.key === " " || event.key === "Enter") this.strokes.push([this.#crossAt()]);
+    const moved = this.view.stepped(this.cross, event);
+    if (moved) this.cross = moved;
+    else if (event.key === " " || event.key === "Enter") this.strokes.push([(this.cross ??= this.view.middle)]);
     else if (event.key === "Backspace") this.back();
     else if (event.key === "Escape") return this.turn(false);
     else return;
     event.preventDefault();
     event.stopPropagation();
     this.show();
-  }
-
-  #crossAt() {
-    const { clientWidth, clientHeight } = this.view.stage;
-    return (this.cross ??= this.view.toPhoto({ x: clientWidth / 2, y: clientHeight / 2 }));
-  }
-
-  /** @param {number[]} way @param {number} steps */
-  #moveCross(way, steps) {
-    const at = this.#crossAt();
-    const far = KEY_PX * steps * this.view.fine;
-    const within = (/** @type {number} */ value, /** @type {number} */ most) => Math.min(most - 1, Math.max(0, value));
-    this.cross = { x: within(at.x + way[0] * far, this.view.width), y: within(at.y + way[1] * far, this.view.height) };
   }
 
   /** Why what was drawn cannot be sent yet; empty when it can. */

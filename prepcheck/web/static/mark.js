@@ -15,7 +15,6 @@ import { viewOf } from "./view.js";
 
 const INK = { residue: "#d4480b", unsure: "#ffffff" };
 const FINE_PX = 1.5;
-const KEY_PX = 12;
 const LONG = 1600;
 const MOST_STROKES = 2000;
 /** As a form sends it; the shop's computer takes a million. */
@@ -108,10 +107,9 @@ class Marking {
 
   /** @param {KeyboardEvent} event */
   #key(event) {
-    const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-    const move = moves[/** @type {keyof typeof moves} */ (event.key)];
     if (this.looking) return;
-    if (move) this.#moveCross(move, event.shiftKey ? 5 : 1);
+    const moved = this.view.stepped(this.cross, event);
+    if (moved) this.#moveTo(moved);
     else if (event.key === " " || event.key === "Enter") this.#press();
     else if (event.key === "Backspace") this.back();
     else return;
@@ -122,22 +120,14 @@ class Marking {
 
   #press() {
     this.down = !this.down;
-    if (this.down) this.line = [this.#crossAt()];
+    if (this.down) this.line = [(this.cross ??= this.view.middle)];
     else this.#keep();
   }
 
-  #crossAt() {
-    const { clientWidth, clientHeight } = this.view.stage;
-    return (this.cross ??= this.view.toPhoto({ x: clientWidth / 2, y: clientHeight / 2 }));
-  }
-
-  /** @param {number[]} way @param {number} steps */
-  #moveCross(way, steps) {
-    const at = this.#crossAt();
-    const far = KEY_PX * steps * this.view.fine;
-    const within = (/** @type {number} */ value, /** @type {number} */ most) => Math.min(most - 1, Math.max(0, value));
-    this.cross = { x: within(at.x + way[0] * far, this.view.width), y: within(at.y + way[1] * far, this.view.height) };
-    if (this.down) this.line.push(this.cross);
+  /** @param {Place} place */
+  #moveTo(place) {
+    this.cross = place;
+    if (this.down) this.line.push(place);
   }
 
   /** @param {SubmitEvent} event */

@@ -8,6 +8,9 @@
 const MOST = 12;
 const STEP = 1.5;
 const MOVE = 60;
+const CROSS = 12;
+/** @type {Record<string, [number, number]>} */
+const WAYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
 /** @param {number} value @param {number} low @param {number} high */
 const within = (value, low, high) => Math.min(high, Math.max(low, value));
@@ -65,6 +68,23 @@ export class View {
     const x = ((at.x - this.left) / this.zoom - image.x) / image.width;
     const y = ((at.y - this.top) / this.zoom - image.y) / image.height;
     return { x: within(x * this.width - 0.5, 0, this.width - 1), y: within(y * this.height - 0.5, 0, this.height - 1) };
+  }
+
+  /** The place of the photo in the middle of what is seen. @returns {Place} */
+  get middle() {
+    return this.toPhoto({ x: this.stage.clientWidth / 2, y: this.stage.clientHeight / 2 });
+  }
+
+  /**
+   * Where an arrow key, faster with Shift, moves a cross that begins in the middle; null for another key.
+   * @param {Place | null} cross @param {KeyboardEvent} event @returns {Place | null}
+   */
+  stepped(cross, event) {
+    const way = WAYS[event.key];
+    if (!way) return null;
+    const at = cross ?? this.middle;
+    const far = CROSS * (event.shiftKey ? 5 : 1) * this.fine;
+    return { x: within(at.x + way[0] * far, 0, this.width - 1), y: within(at.y + way[1] * far, 0, this.height - 1) };
   }
 
   /** Full-size pixels for one pixel of the screen. */
@@ -162,12 +182,11 @@ export class View {
   #key(event) {
     if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
     const middle = { x: this.stage.clientWidth / 2, y: this.stage.clientHeight / 2 };
-    const moves = { ArrowLeft: [MOVE, 0], ArrowRight: [-MOVE, 0], ArrowUp: [0, MOVE], ArrowDown: [0, -MOVE] };
-    const move = moves[/** @type {keyof typeof moves} */ (event.key)];
+    const way = WAYS[event.key];
     if (event.key === "+" || event.key === "=") this.change(STEP, middle);
     else if (event.key === "-") this.change(1 / STEP, middle);
     else if (event.key === "0") this.whole();
-    else if (move && this.zoom > 1) this.change(1, { x: 0, y: 0 }, { x: move[0], y: move[1] });
+    else if (way && this.zoom > 1) this.change(1, { x: 0, y: 0 }, { x: -MOVE * way[0], y: -MOVE * way[1] });
     else return;
     event.preventDefault();
   }

@@ -36,6 +36,15 @@ def chromium(launch: Callable[..., Browser]) -> Iterator[Browser]:
     browser.close()
 
 
+@pytest.fixture(scope="module")
+def one_phone(chromium: Browser) -> Iterator[BrowserContext]:
+    """A phone for a whole module, whose tests leave nothing on it."""
+    context = chromium.new_context(**PHONE)
+    context.set_default_timeout(8000)
+    yield context
+    context.close()
+
+
 @pytest.fixture
 def phone(chromium: Browser) -> Iterator[BrowserContext]:
     """A phone with an empty memory."""

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.web.browser.stand_in import PHONE, StandIn, json_of
+from tests.web.browser.stand_in import StandIn, json_of
 
 pytest.importorskip("playwright.sync_api")
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 Open = Callable[..., Page]
 
@@ -34,14 +34,6 @@ RESULT = f"""<!doctype html><html lang=en><meta name=viewport content="width=dev
 <p role=status data-draw-said></p><button class=first>Send</button>""",
 )
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 3" width="4" height="3"><path d="M0 0h4v3H0z"/></svg>'
-
-
-@pytest.fixture(scope="module")
-def one_phone(chromium: Browser) -> Iterator[BrowserContext]:
-    context = chromium.new_context(**PHONE)
-    context.set_default_timeout(8000)
-    yield context
-    context.close()
 
 
 @pytest.fixture

@@ -11,10 +11,10 @@ import pytest
 from prepcheck.web.pages.count_point import PointPage
 from prepcheck.web.pages.practice_photo import MarkPage, ShownPage
 from prepcheck.web.pages.render import Frame, templates
-from tests.web.browser.stand_in import PHONE, StandIn
+from tests.web.browser.stand_in import StandIn
 
 pytest.importorskip("playwright.sync_api")
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, expect
 
 Open = Callable[..., Page]
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 3" width="4" height="3"><path d="M0 0h4v3H0z"/></svg>'
@@ -25,14 +25,6 @@ SHOWN = ShownPage(
     next=2, key=(("both", "for both", "difference"), ("only-marked", "by you", "marked")),
 )  # fmt: skip
 POINT = PointPage("sump", 1, 2, 5, 16, 4, 4, "near", "")
-
-
-@pytest.fixture(scope="module")
-def one_phone(chromium: Browser) -> Iterator[BrowserContext]:
-    context = chromium.new_context(**PHONE)
-    context.set_default_timeout(8000)
-    yield context
-    context.close()
 
 
 @pytest.fixture
