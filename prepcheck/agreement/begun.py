@@ -111,8 +111,17 @@ class Begun:
 
 def file_stem(photo: Field, person: str, turn: int = 1) -> str:
     """Return the stem of a person's files for a photo; see `Begun.stem`."""
-    who = hashlib.sha256(folded(person).encode()).hexdigest()[:8]
-    return f"{Path(photo.name).stem}.{who}" + (f"_{turn}" if turn > 1 else "")
+    return f"{Path(photo.name).stem}.{in_file_names(person)}" + (f"_{turn}" if turn > 1 else "")
+
+
+def in_file_names(person: str) -> str:
+    """Return what stands for a person in the names of their files."""
+    return hashlib.sha256(folded(person).encode()).hexdigest()[:8]
+
+
+def begun_by(path: Path) -> str:
+    """Return who began the count in a file; `WrongUse` when it is none."""
+    return _read(path).person
 
 
 def read_begun(folder: Path, photo: Field, person: str, turn: int = 1) -> Begun:
@@ -127,12 +136,16 @@ def read_begun(folder: Path, photo: Field, person: str, turn: int = 1) -> Begun:
     path = folder / BEGUN / f"{begun.stem}.json"
     if not path.exists():
         return begun
-    try:
-        told = _File.model_validate_json(read_text(path, _MOST_BYTES, WrongUse))
-    except ValidationError as error:
-        raise WrongUse(f"is no count that was begun ({first_fault(error)})", "Delete it", str(path)) from error
+    told = _read(path)
     if (told.sha256, told.grid) != (photo.sha256, photo.grid):
         raise WrongUse("is of other points", "Delete it, and count the points of this folder", str(path))
     for number, text in told.labels:
         begun = begun.said(number, text)
     return begun
+
+
+def _read(path: Path) -> _File:
+    try:
+        return _File.model_validate_json(read_text(path, _MOST_BYTES, WrongUse))
+    except ValidationError as error:
+        raise WrongUse(f"is no count that was begun ({first_fault(error)})", "Delete it", str(path)) from error

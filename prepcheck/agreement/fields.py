@@ -101,6 +101,12 @@ def read_fields(folder: Path) -> list[Field]:
     return [_field(entry, str(path)) for entry in entries]
 
 
+def without_field(folder: Path, sha256: str) -> bytes:
+    """Return ``points.json`` of a folder, which `read_fields` could read, without a photo; all else in it stays."""
+    told = json.loads(read_text(folder / LIST, _MOST_BYTES, WrongUse))
+    return json.dumps([one for one in told if one["sha256"] != sha256], indent=1).encode()
+
+
 def add_field(fields: Sequence[Field], more: Field) -> list[Field]:
     """Return `fields` with one more.
 

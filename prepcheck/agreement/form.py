@@ -74,7 +74,7 @@ def read_form(path: Path) -> Counted | None:
     WrongUse
         It cannot be read, is no such form, names no person, or a label is missing, doubled or unknown.
     """
-    return parse_form(read_text(path, _MOST_BYTES, WrongUse), path.name)
+    return parse_form(read_text_of(path), path.name)
 
 
 def parse_form(text: str, source: str) -> Counted | None:
@@ -96,6 +96,24 @@ def parse_form(text: str, source: str) -> Counted | None:
         _labels(body, _points(head["points"], source), source),
         source,
     )
+
+
+def person_on(text: str, source: str) -> str:
+    """Return who is named on the text of a form, whatever else is on it; empty for nobody. `WrongUse`: it is no CSV."""
+    return next((value for name, value in _rows(text, source) if name.casefold() == "person"), "")
+
+
+def with_person(text: str, source: str, person: str) -> bytes:
+    """Return the text of a form with another person on it; of each line the first two cells stay."""
+    said = io.StringIO()
+    rows = ((name, person if name.casefold() == "person" else value) for name, value in _rows(text, source))
+    csv.writer(said).writerows(rows)
+    return said.getvalue().encode("utf-8-sig")
+
+
+def read_text_of(path: Path) -> str:
+    """Return the text of a form; `WrongUse` when it cannot be read."""
+    return read_text(path, _MOST_BYTES, WrongUse)
 
 
 def _rows(text: str, source: str) -> list[tuple[str, str]]:

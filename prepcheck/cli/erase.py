@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import SettingsFile, Store
 from prepcheck.cli.pins import PinFile, pin_of
+from prepcheck.errors import printable
+
+if TYPE_CHECKING:
+    from prepcheck.tasks import Erasure
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -18,6 +23,16 @@ app = typer.Typer(
 )
 Reason = Annotated[str, typer.Option(help="The lawful reason, in your words; it stays in the log.")]
 Keeper = Annotated[str, typer.Option("--by", help="The keeper who erases.")]
+Counts = Annotated[
+    list[Path] | None,
+    typer.Option(
+        metavar="FOLDER", help="A folder that prepcheck count grid made outside the store; give it again for more."
+    ),
+]
+ELSEWHERE = (
+    "The log does not know of folders elsewhere: look yourself through folders of prepcheck count (--counts FOLDER does"
+    " it), of batch and reports, bags sealed before, exports and backups."
+)
 
 
 @app.command()
@@ -25,18 +40,21 @@ def person(
     name: Annotated[str, typer.Argument(help="Whose name and PIN to take out of the log.")],
     reason: Reason,
     by: Keeper,
+    counts: Counts = None,
     pin_file: PinFile = None,
     settings: SettingsFile = None,
     store: Store = None,
 ) -> None:
-    """Take a person's name and PIN out of the log. What they did stays, told of a number."""
+    """Take a person's name and PIN out of the log, and off the forms of counts. What they did stays, told of a number."""
     from prepcheck import tasks
     from prepcheck.settings import load
 
     loaded = load(settings)
     log, _ = tasks.open_log(store, loaded, create=False)
-    told = tasks.erase_person(log, name, reason=reason, by=by, pin=pin_of(log, by, pin_file), at=now(), settings=loaded)
-    typer.echo(f"Erased; entry {told.number} says so. Names that stand in notes and titles are not found by this.")
+    pin = pin_of(log, by, pin_file)
+    done = tasks.erase_person(log, name, reason=reason, by=by, pin=pin, at=now(), settings=loaded, counts=counts or ())
+    typer.echo(f"Erased; {_entries(done)} says so. Names that stand in notes and titles are not found by this.")
+    _say_counts(done)
 
 
 @app.command()
@@ -63,20 +81,26 @@ def photo(
     sha256: Annotated[str, typer.Argument(help="The photo's SHA-256, as prepcheck job show --json prints it.")],
     reason: Reason,
     by: Keeper,
+    counts: Counts = None,
     pin_file: PinFile = None,
     settings: SettingsFile = None,
     store: Store = None,
 ) -> None:
-    """Take a photo out of the archive. Its hash and what was measured in it stay."""
+    """Take a photo out of the archive, out of counts and practice. Its hash and what was measured in it stay.
+
+    What people said of it in a count is set aside in erased/ of that count's folder.
+    """
     from prepcheck import tasks
     from prepcheck.settings import load
 
     loaded = load(settings)
     log, archive = tasks.open_log(store, loaded, create=False)
     pin = pin_of(log, by, pin_file)
-    told = tasks.erase_photo(log, archive, sha256, reason=reason, by=by, pin=pin, at=now(), settings=loaded)
-    said = ", ".join(f"entry {one.number}" for one in told) or "an entry of before"
-    typer.echo(f"Erased; {said} says so. Copies in bags that were sealed before are not reached by this.")
+    done = tasks.erase_photo(
+        log, archive, sha256, reason=reason, by=by, pin=pin, at=now(), settings=loaded, counts=counts or ()
+    )
+    typer.echo(f"Erased; {_entries(done)} says so. Copies in bags that were sealed before are not reached by this.")
+    _say_counts(done)
 
 
 @app.command()
@@ -98,3 +122,19 @@ def entry(
         log, number, reason=reason, by=by, pin=pin_of(log, by, pin_file), at=now(), settings=loaded
     )
     typer.echo(f"Erased; entry {told.number} says so.")
+
+
+def _entries(done: Erasure) -> str:
+    return ", ".join(f"entry {one.number}" for one in done.events) or "an entry of before"
+
+
+def _say_counts(done: Erasure) -> None:
+    """Say in which counts something was erased, which files a person has to look into, and what is not known."""
+    for one in done.counts:
+        if one.files:
+            files = f"{one.files} file{'' if one.files == 1 else 's'}"
+            typer.echo(f"Count {printable(str(one.folder))}: {files} changed or taken away.")
+        for line in one.unread:
+            typer.echo(f"Count {printable(str(one.folder))}: look yourself: {line}")
+    looked = f"{len(done.counts)} count{'' if len(done.counts) == 1 else 's'}"
+    typer.echo(f"Looked through {looked}. {ELSEWHERE}")

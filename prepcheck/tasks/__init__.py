@@ -1,7 +1,7 @@
 """Use cases of the log. Time, person and place are arguments; nothing here reads a clock or the surroundings."""
 
 from prepcheck.tasks.entries import log_entry
-from prepcheck.tasks.erasing import erase_entry, erase_job, erase_person, erase_photo
+from prepcheck.tasks.erasing import Erasure, erase_entry, erase_job, erase_person, erase_photo
 from prepcheck.tasks.log import (
     cached_result,
     check_entry,
@@ -17,6 +17,7 @@ from prepcheck.tasks.people import Role, add_person, check_pin, list_people, ref
 from prepcheck.tasks.steps import choose_work, mark_step, release_step, reopen_step, story_state
 
 __all__ = [
+    "Erasure",
     "Role",
     "add_person",
     "cached_result",

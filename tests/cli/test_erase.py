@@ -8,6 +8,9 @@ from pathlib import Path
 import pytest
 
 from prepcheck import tasks
+from prepcheck.agreement.fields import write_fields
+from prepcheck.agreement.form import write_form
+from tests.agreement.forms import small
 from tests.cli.shop import Shop
 from tests.store.records import PLACE, record_for, spot
 from tests.tasks.shop import QUICK, new_shop
@@ -55,6 +58,22 @@ def test_a_photo_is_erased_and_what_was_measured_stays(shop):
     assert "Rune (keeper): erased: photo; asked to be forgotten" in told
     assert "residue left, score 82" in told
     assert list((shop.folder / "photos").rglob("*.jpg")) == []
+
+
+def test_a_name_is_erased_from_a_count_elsewhere_when_it_is_named(shop, tmp_path_factory):
+    count = tmp_path_factory.mktemp("count")
+    (count / "forms").mkdir()
+    one = small()
+    (count / "points.json").write_bytes(write_fields([one]))
+    (count / "forms" / "tank.csv").write_bytes(write_form(one, "Ola"))
+    told = shop.good("erase", "person", "Ola", "--counts", count, *keeper(shop))
+    assert f"Count {count}: 1 file changed or taken away.\nLooked through 1 count. The log does not know of" in told
+    assert "person,erased person 1" in (count / "forms" / "tank.csv").read_text()
+
+
+def test_what_the_log_cannot_know_of_is_said(shop):
+    told = shop.good("erase", "person", "Ola", *keeper(shop))
+    assert "Looked through 0 counts. The log does not know of folders elsewhere: look yourself through" in told
 
 
 @pytest.mark.parametrize("what", [["person", "Ola"], ["job", "1"], ["entry", "1"], ["photo", "0" * 64]])

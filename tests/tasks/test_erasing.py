@@ -9,12 +9,17 @@ from typing import Any
 import pytest
 
 from prepcheck import tasks
+from prepcheck.agreement.fields import write_fields
+from prepcheck.agreement.folder import read_count
+from prepcheck.agreement.form import write_form
+from prepcheck.archive import FolderArchive
 from prepcheck.errors import Held, NotAllowed, UnknownRecord, WrongUse
 from prepcheck.merkle import root
 from prepcheck.store import Leaf
 from prepcheck.store.store import Store
 from prepcheck.trade.entries import Erased, LeakEntry, Note
 from prepcheck.trade.work import parse_work
+from tests.agreement.forms import filled, small
 from tests.store.logs import all_bytes
 from tests.store.records import PLACE, record_for, spot
 from tests.tasks.shop import JOB, PINS, QUICK, done, minute, new_shop, planned, release
@@ -93,7 +98,7 @@ def test_the_pin_of_an_erased_person_is_gone(shop, tmp_path):
 
 def test_an_erasure_says_what_with_which_hash_and_why(shop):
     before = shop.leaves()
-    event = tasks.erase_person(shop, "Mika", **KEEPER)
+    (event,) = tasks.erase_person(shop, "Mika", **KEEPER).events
     hashed = before[leaf_of(before, '"name":"Mika"')].hash
     assert event.entry == Erased(what="the name of person 3", sha256=hashed, reason="asked to be forgotten")
     assert (event.person, event.role) == ("Rune", "keeper")
@@ -131,6 +136,67 @@ def test_erasing_needs_a_reason(shop):
 def test_who_is_not_there_is_not_erased(shop):
     with pytest.raises(UnknownRecord, match="no such person"):
         tasks.erase_person(shop, "Max", **KEEPER)
+
+
+# counts and practice
+
+
+def a_count(store: Store, person: str, sha256: str = "a" * 64) -> Path:
+    """Make a count in the store's folder that somebody finished, and return its folder."""
+    folder, one = store.folder / "counts" / "first", small("a.jpg", sha256)
+    (folder / "forms").mkdir(parents=True)
+    (folder / "images").mkdir()
+    (folder / "points.json").write_bytes(write_fields([one]))
+    (folder / "images" / "a.jpg").write_bytes(b"face")
+    (folder / "forms" / "a.csv").write_text(filled(write_form(one), ["1", "1", "1"], person))
+    return folder
+
+
+def test_an_erased_name_stands_on_no_form_of_the_stores_counts(shop):
+    folder = a_count(shop, "Ola")
+    done = tasks.erase_person(shop, "ola", **KEEPER)
+    assert [one.person for one in read_count(folder).counts] == ["erased person 1"]
+    assert [(one.folder, one.files) for one in done.counts] == [(folder, 1)]
+
+
+def test_only_a_keeper_changes_forms(shop):
+    folder = a_count(shop, "Ola")
+    with pytest.raises(NotAllowed):
+        tasks.erase_person(shop, "Ola", **{**KEEPER, "by": "Mika", "pin": PINS["Mika"]})
+    assert [one.person for one in read_count(folder).counts] == ["Ola"]
+
+
+def test_a_name_that_stands_on_forms_alone_is_erased_and_told_of(shop):
+    folder = a_count(shop, "Thorvald Unlikely")
+    (event,) = tasks.erase_person(shop, "Thorvald Unlikely", **KEEPER).events
+    assert [one.person for one in read_count(folder).counts] == [f"erased by entry {event.number}"]
+    assert event.entry == Erased(
+        what="a name that stood on forms of counts alone", sha256="", reason="asked to be forgotten"
+    )
+
+
+def test_erasing_in_counts_leaves_all_leaves_before_it(shop):
+    a_count(shop, "Thorvald Unlikely")
+    before = shop.leaves()
+    tasks.erase_person(shop, "Thorvald Unlikely", **KEEPER)
+    assert shop.leaves()[: len(before)] == before
+
+
+def test_an_erased_photo_is_gone_from_counts_and_from_practice(pictured):
+    store, archive = pictured
+    folder = a_count(store, "Ola", PHOTO)
+    practised = FolderArchive(store.folder / "practice")
+    practised.put(b"face", "JPEG")
+    tasks.erase_photo(store, archive, PHOTO, **KEEPER)
+    assert (list((folder / "images").iterdir()), practised.has(PHOTO)) == ([], False)
+
+
+def test_a_photo_that_lies_in_a_count_alone_is_erased_and_told_of(shop):
+    folder = a_count(shop, "Ola", PHOTO)
+    _, archive = tasks.open_log(shop.folder, QUICK)
+    (event,) = tasks.erase_photo(shop, archive, PHOTO, **KEEPER).events
+    assert (event.entry.what, event.entry.sha256) == ("photo", PHOTO)
+    assert list((folder / "images").iterdir()) == []
 
 
 # jobs
@@ -244,7 +310,7 @@ def test_an_erasure_that_was_cut_short_is_finished_by_asking_again(pictured, mon
         patch.setattr(type(archive), "erase", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
         with pytest.raises(KeyboardInterrupt):
             tasks.erase_photo(store, archive, PHOTO, **KEEPER)
-    assert tasks.erase_photo(store, archive, PHOTO, **KEEPER) == []
+    assert tasks.erase_photo(store, archive, PHOTO, **KEEPER).events == ()
     with pytest.raises(UnknownRecord):
         archive.get(PHOTO)
     assert len(store.events(JOB)) == 1

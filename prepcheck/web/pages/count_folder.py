@@ -28,20 +28,16 @@ from prepcheck.settings import Settings
 from prepcheck.store import os_fault
 from prepcheck.store.words import folded
 from prepcheck.surface import Model, load_model
+from prepcheck.tasks.count_folders import COUNTS, TOLD, list_counts
 from prepcheck.tasks.practice import Room
 from prepcheck.tasks.shop_fit import shop_model
 
-COUNTS = "counts"
-"""In the store's folder, one folder each."""
-TOLD = "told"
-"""In the folder of a count: the tool's own answers, apart from the forms of people."""
 MOST_COUNTS = 500
 """Each keeps copies of its photos; more are put elsewhere by hand."""
 MOST_AT_ONCE = 40
 """Photos that are laid out in one go; the folder takes more later, from the command line."""
 TURN = threading.Lock()
 """Held while a count is changed; one server works on a store at a time."""
-_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 _SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif", "HEIC": ".heic"}
 
 
@@ -56,14 +52,6 @@ class Progress:
     def finished(self) -> bool:
         """Whether nothing is left to count."""
         return self.done == self.of
-
-
-def list_counts(store: Path) -> list[str]:
-    """Return the names of the counts, in order."""
-    place = store / COUNTS
-    if not place.is_dir():
-        return []
-    return sorted(one.name for one in place.iterdir() if _NAME.fullmatch(one.name) and (one / LIST).is_file())
 
 
 def folder_of(store: Path, name: str) -> Path:
