@@ -35,15 +35,14 @@ from prepcheck.cli import (
     timestamp,
     verify,
 )
+from prepcheck.cli.commands import Commands
 from prepcheck.errors import CannotWrite, PrepcheckError, WrongUse, printable
 
-app = typer.Typer(
+app = Commands(
+    "A second pair of eyes on ground aluminium before welding: where residue is left, how sure, with evidence kept.",
     name="prepcheck",
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    help="A second pair of eyes on ground aluminium before welding: where residue is left, how sure, with evidence kept.",
     epilog="Exit codes: 0 every spot bright, 1 a person is needed, 2 wrong use, 3 broken file, model or store.",
 )
 app.command("inspect")(inspect.inspect)

@@ -154,7 +154,7 @@ def _watch(batch: Batch, crew: Crew, json: bool) -> int:
     """Take photos as they come until Ctrl-C, then write all of it and return the exit code."""
     from prepcheck.batch.watch import POLL_S, Quiet
     from prepcheck.cli.batch_text import done_words
-    from prepcheck.cli.job import now
+    from prepcheck.cli.moment import now
 
     typer.echo(f"Waiting for photos in {printable(batch.source.name)}; Ctrl-C ends it.", err=True)
     looked_at, quiet = 0, Quiet()
@@ -174,7 +174,8 @@ def _watch(batch: Batch, crew: Crew, json: bool) -> int:
 def _finish(batch: Batch, plan: Plan, looked_at: int, json: bool) -> int:
     """Log what has a place, write tables and sheets, say what came of it, and return the exit code."""
     from prepcheck.cli import batch_text as text
-    from prepcheck.cli.job import now, print_json
+    from prepcheck.cli.moment import now
+    from prepcheck.cli.output import print_json
 
     with text.progress(batch.to_log()) as step:
         logged = batch.add_to_log(now(), step)

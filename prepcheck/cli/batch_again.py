@@ -37,7 +37,7 @@ def look_again(
     from prepcheck.batch.log import LogCount
     from prepcheck.batch.run import Way
     from prepcheck.cli.batch_text import progress
-    from prepcheck.cli.job import now
+    from prepcheck.cli.moment import now
     from prepcheck.report.files import make_folder
 
     logged, archive = open_logged(store, job, spec)
@@ -57,7 +57,7 @@ def look_again(
 
 def _tell(sheet: ChangeSheet, count: LogCount, files: list[Path], json: bool) -> None:
     from prepcheck.cli.batch_text import log_words
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.report.contact_change import shares_words
     from prepcheck.terms import CAUTION_LINE
 

@@ -8,12 +8,11 @@ from typing import Annotated
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.options import Json
 from prepcheck.errors import printable
 
-app = typer.Typer(
-    no_args_is_help=True, rich_markup_mode=None, help="Make the keys of a Dask cluster, and see who is in it."
-)
+app = Commands("Make the keys of a Dask cluster, and see who is in it.")
 _HOW = """\
 Written: {folder}, good until {end:%Y-%m-%d}. Copy it to every machine of the cluster in a way that nobody reads along: whoever
 has it can run anything on these machines. Then, with the same version of prepcheck on each of them:
@@ -57,7 +56,7 @@ def check(
 
     from prepcheck.batch.cluster import Cluster
     from prepcheck.batch.cluster_work import own_kit
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
 
     with closing(Cluster(address, cluster_keys)) as crew:
         machines = crew.machines()

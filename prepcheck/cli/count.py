@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from prepcheck.cli.options import Json, SettingsFile
+from prepcheck.cli.commands import Commands
+from prepcheck.cli.options import Json, ModelName, SettingsFile
 from prepcheck.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from prepcheck.photo import Photo
     from prepcheck.settings import Settings
 
-app = typer.Typer(no_args_is_help=True, help="Count points by eye: area shares, agreement, and a check of the tool.")
+app = Commands("Count points by eye: area shares, agreement, and a check of the tool.")
 
 Forms = Annotated[list[Path], typer.Argument(metavar="CSV...", help="Forms that people filled in.")]
 
@@ -77,7 +78,7 @@ def read(
     """Area shares by state from filled forms: mean over photos, spread, 95 % interval, relative accuracy."""
     from prepcheck.agreement.point_count import fractions
     from prepcheck.cli import count_text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
 
     for person, counts in _by_person(forms).items():
         found = fractions(counts)
@@ -92,7 +93,7 @@ def agree(forms: Forms, json: Json = False) -> None:
     """How well people agree: with each other, and each with themselves where a photo was counted twice."""
     from prepcheck.agreement.compare import compare, pairs, repeat, reproduce
     from prepcheck.cli import count_text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
 
     counts = _filled(forms)
     again = [("repeat", compare(answers)) for answers in repeat(counts).values()]
@@ -119,14 +120,14 @@ def accept(
     maps: Annotated[
         Path | None, typer.Option(help="Take the tool's answers from maps that inspect --maps wrote.")
     ] = None,
-    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
+    model: ModelName = None,
     json: Json = False,
     settings: SettingsFile = None,
 ) -> None:
     """How often the tool was wrong for you, both ways, at the points that your people counted."""
     from prepcheck.agreement.folder import read_count
     from prepcheck.cli import count_text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
 
     count = read_count(folder)
     if not count.counts:

@@ -31,7 +31,8 @@ def demo(
 
     from prepcheck import looking, tasks
     from prepcheck.cli.inspect import answer
-    from prepcheck.cli.job import now, print_rich
+    from prepcheck.cli.moment import now
+    from prepcheck.cli.output import print_rich
     from prepcheck.cli.story import story_text
     from prepcheck.report.outputs import Outputs
     from prepcheck.samples import samples

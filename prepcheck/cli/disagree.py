@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.moment import now
+from prepcheck.cli.options import Json, LogOptions
 
 
 def disagree(
@@ -14,18 +15,15 @@ def disagree(
     standing: Annotated[str, typer.Option(help='"bright", "residue left", "cannot tell" or "retake".')],
     reason: Annotated[str, typer.Option(help="Why, in your words.")],
     person: Annotated[str, typer.Option(help="Who says so.")],
+    *,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Log your own standing with a reason. The tool's answer stays in the log as it is."""
     from prepcheck import tasks
-    from prepcheck.cli.job import now, print_json
-    from prepcheck.settings import load
+    from prepcheck.cli.output import say
 
-    log, _ = tasks.open_log(store, load(settings), create=False)
+    log, *_ = where.open()
     told = tasks.disagree(log, inspection, standing=standing, reason=reason, person=person, at=now())
-    if json:
-        print_json(told)
-    else:
-        typer.echo(f"Logged beside inspection {told.inspection}: {told.person} says {told.standing} ({told.reason})")
+    words = f"Logged beside inspection {told.inspection}: {told.person} says {told.standing} ({told.reason})"
+    say(told, words, as_json=json)

@@ -2,37 +2,42 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import HELP, day, moment, now
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import JobNumber, Json, LogOptions
 from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import WrongUse
 
 if TYPE_CHECKING:
-    from prepcheck.store import StoreAddress
     from prepcheck.trade.entries import AnyEntry
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Log what was read off, decided and seen at a job, besides photos. Quantities carry their unit.",
+app = Commands(
+    "Log what was read off, decided and seen at a job, besides photos. Quantities carry their unit.",
 )
-Job = Annotated[str, typer.Argument(help="The job's number, such as J-0001.")]
-Person = Annotated[str, typer.Option(help="Who enters it.")]
 At = Annotated[str | None, typer.Option("--at", help=HELP)]
+
+
+@dataclass(frozen=True)
+class Entering:
+    """Who enters something, and how that is told."""
+
+    person: Annotated[str, typer.Option(help="Who enters it.")]
+    pin_file: PinFile = None
+    json: Json = False
 
 
 @app.command()
 def reading(
-    job: Job,
+    job: JobNumber,
     gas: Annotated[Literal["oxygen", "flammable", "toxic"], typer.Argument(help="What the reading is of.")],
     value: Annotated[str, typer.Argument(help="Oxygen in % by volume, flammable in % LEL, toxic in ppm.")],
     place: Annotated[str, typer.Option(help='Where in the vessel, such as "sump, behind the baffle".')],
-    person: Person,
+    *,
     height: Annotated[str | None, typer.Option(help='Height over the bottom, such as "0.2 m".')] = None,
     of: Annotated[str, typer.Option(help="Name of the toxic gas, or of the vapour looked for.")] = "",
     meter: Annotated[str, typer.Option(help="The meter, so that it can be looked up.")] = "",
@@ -50,10 +55,8 @@ def reading(
     limit: Annotated[float | None, typer.Option(help="Limit of the toxic gas in ppm, as your rule says.")] = None,
     limit_source: Annotated[str, typer.Option(help="Where that limit stands.")] = "",
     at: At = None,
-    pin_file: PinFile = None,
-    json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    by: Entering,
+    where: LogOptions,
 ) -> None:
     """Log one gas reading at one place. Take oxygen first, then flammable, then toxic."""
     from prepcheck.trade.entries import Gas, GasReading, Sensor
@@ -77,17 +80,17 @@ def reading(
         limit_source=limit_source,
         taken_at=moment(at, now(), "the time of the reading"),
     )
-    _log(job, entry, person, pin_file, json, settings, store)
+    _log(job, entry, by, where)
 
 
 @app.command()
 def condition(
-    job: Job,
+    job: JobNumber,
     state: Annotated[
         Literal["ventilated", "inerted", "water-filled"], typer.Argument(help="How the vessel was made ready.")
     ],
     previous_contents: Annotated[str, typer.Option(help="What the vessel held.")],
-    person: Person,
+    *,
     cleaning: Annotated[str, typer.Option(help="How it was cleaned.")] = "",
     purge_gas: Annotated[str, typer.Option(help="With what it was purged.")] = "",
     water_gap: Annotated[str | None, typer.Option(help='From the weld down to the water, such as "25 mm".')] = None,
@@ -97,10 +100,8 @@ def condition(
     ] = False,
     bays: Annotated[int, typer.Option(help="Rooms between baffles; 1 without baffles.")] = 1,
     at: At = None,
-    pin_file: PinFile = None,
-    json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    by: Entering,
+    where: LogOptions,
 ) -> None:
     """Log the condition of the vessel that the readings after it belong to."""
     from prepcheck.trade.entries import State, VesselCondition
@@ -118,35 +119,33 @@ def condition(
         bays=bays,
         at=moment(at, now(), "the time"),
     )
-    _log(job, entry, person, pin_file, json, settings, store)
+    _log(job, entry, by, where)
 
 
 @app.command()
 def certificate(
-    job: Job,
+    job: JobNumber,
     certified_by: Annotated[str, typer.Option("--by", help="Who tested and certified the vessel.")],
     rule: Annotated[str, typer.Option(help="Under which rule.")],
-    person: Person,
+    *,
     number: Annotated[str, typer.Option(help="Number of the certificate.")] = "",
     place: Annotated[str, typer.Option(help="Where it is posted.")] = "",
     at: At = None,
-    pin_file: PinFile = None,
-    json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    by: Entering,
+    where: LogOptions,
 ) -> None:
     """Log who certified the vessel, under which rule."""
     from prepcheck.trade.entries import Certificate
 
     when = moment(at, now(), "the time")
     entry = _made(Certificate, certified_by=certified_by, rule=rule, number=number, place=place, at=when)
-    _log(job, entry, person, pin_file, json, settings, store)
+    _log(job, entry, by, where)
 
 
 @app.command()
 def wall(
-    job: Job,
-    person: Person,
+    job: JobNumber,
+    *,
     gauge: Annotated[str | None, typer.Option(help='Wall left, by gauge, such as "3.2 mm".')] = None,
     nominal: Annotated[str | None, typer.Option(help="Nominal wall; with --depth the wall left is worked out.")] = None,
     depth: Annotated[str | None, typer.Option(help="Depth of the ground-out, by depth gauge.")] = None,
@@ -157,10 +156,8 @@ def wall(
     place: Annotated[str, typer.Option(help="Where on the part.")] = "",
     instrument: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = "",
     at: At = None,
-    pin_file: PinFile = None,
-    json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    by: Entering,
+    where: LogOptions,
 ) -> None:
     """Log the wall that is left: by gauge, by gauge before and after, or by the depth of the ground-out."""
     from prepcheck.trade.entries import WallReading
@@ -176,14 +173,14 @@ def wall(
         instrument=instrument,
         taken_at=moment(at, now(), "the time of the reading"),
     )
-    _log(job, entry, person, pin_file, json, settings, store)
+    _log(job, entry, by, where)
 
 
 @app.command()
 def leak(
-    job: Job,
+    job: JobNumber,
     method: Annotated[Literal["bubbles", "decay", "water"], typer.Argument(help="How leaks were looked for.")],
-    person: Person,
+    *,
     found: Annotated[list[str] | None, typer.Option("--leak", help="Where a leak was seen; once for each.")] = None,
     looked_at: Annotated[str, typer.Option(help="What was looked at: every seam and fitting by name.")] = "",
     medium: Annotated[str, typer.Option(help="Air, nitrogen, water ...")] = "",
@@ -201,10 +198,8 @@ def leak(
     temperature_error: Annotated[str | None, typer.Option(help='Error of the thermometer, such as "0.5 K".')] = None,
     gauge: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = "",
     at: At = None,
-    pin_file: PinFile = None,
-    json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    by: Entering,
+    where: LogOptions,
 ) -> None:
     """Log one look for leaks. Without --leak it says that none was seen."""
     from prepcheck.trade.entries import LeakEntry
@@ -232,23 +227,21 @@ def leak(
         gauge=gauge,
         started_at=moment(at, now(), "the start"),
     )
-    _log(job, entry, person, pin_file, json, settings, store)
+    _log(job, entry, by, where)
 
 
 @app.command()
 def note(
-    job: Job,
+    job: JobNumber,
     text: Annotated[str, typer.Argument(help="Anything worth keeping about the job.")],
-    person: Person,
-    pin_file: PinFile = None,
-    json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    *,
+    by: Entering,
+    where: LogOptions,
 ) -> None:
     """Log a note."""
     from prepcheck.trade.entries import Note
 
-    _log(job, _made(Note, text=text), person, pin_file, json, settings, store)
+    _log(job, _made(Note, text=text), by, where)
 
 
 def _number(text: str) -> float:
@@ -289,25 +282,14 @@ def _made(kind: type[Any], **told: Any) -> AnyEntry:
     return entry
 
 
-def _log(
-    job: str,
-    entry: AnyEntry,
-    person: str,
-    pin_file: Path | None,
-    json: bool,
-    settings: Path | None,
-    store: StoreAddress | None,
-) -> None:
+def _log(job: str, entry: AnyEntry, by: Entering, where: LogOptions) -> None:
     from prepcheck import tasks
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import say
     from prepcheck.report.entry_words import entry_words
-    from prepcheck.settings import load
     from prepcheck.trade.units import System
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
-    event = tasks.log_entry(log, job, entry, person=person, at=now(), pin=given_pin(pin_file), settings=loaded)
-    if json:
-        print_json(event)
-    else:
-        typer.echo(f"Logged as entry {event.number}: {entry_words(event, System(loaded.report.units))}")
+    log, _, settings = where.open()
+    pin = given_pin(by.pin_file)
+    event = tasks.log_entry(log, job, entry, person=by.person, at=now(), pin=pin, settings=settings)
+    words = entry_words(event, System(settings.report.units))
+    say(event, f"Logged as entry {event.number}: {words}", as_json=by.json)

@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
-from prepcheck.cli.options import SettingsFile, Store
+from prepcheck.cli.options import JobNumber, LogOptions
 from prepcheck.cli.pins import PinFile, pin_of
 from prepcheck.errors import printable
 
 if TYPE_CHECKING:
+    from prepcheck.settings import Settings
+    from prepcheck.store.store import Store
     from prepcheck.tasks import Erasure
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Erase a name, what a job says of its customer, a photo or an entry for a lawful reason. Its hash and the reason"
+app = Commands(
+    "Erase a name, what a job says of its customer, a photo or an entry for a lawful reason. Its hash and the reason"
     " stay, and the log still verifies.",
 )
-Reason = Annotated[str, typer.Option(help="The lawful reason, in your words; it stays in the log.")]
-Keeper = Annotated[str, typer.Option("--by", help="The keeper who erases.")]
 Counts = Annotated[
     list[Path] | None,
     typer.Option(
@@ -35,70 +35,61 @@ ELSEWHERE = (
 )
 
 
+@dataclass(frozen=True)
+class Keeper:
+    """Who erases, and why."""
+
+    reason: Annotated[str, typer.Option(help="The lawful reason, in your words; it stays in the log.")]
+    by: Annotated[str, typer.Option("--by", help="The keeper who erases.")]
+    pin_file: PinFile = None
+
+    def says(self, log: Store, settings: Settings) -> dict[str, Any]:
+        """Return what every erasure is told besides what to erase."""
+        pin = pin_of(log, self.by, self.pin_file)
+        return {"reason": self.reason, "by": self.by, "pin": pin, "at": now(), "settings": settings}
+
+
 @app.command()
 def person(
     name: Annotated[str, typer.Argument(help="Whose name and PIN to take out of the log.")],
-    reason: Reason,
-    by: Keeper,
+    keeper: Keeper,
+    where: LogOptions,
     counts: Counts = None,
-    pin_file: PinFile = None,
-    settings: SettingsFile = None,
-    store: Store = None,
 ) -> None:
     """Take a person's name and PIN out of the log, and off the forms of counts. What they did stays, told of a number."""
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
-    pin = pin_of(log, by, pin_file)
-    done = tasks.erase_person(log, name, reason=reason, by=by, pin=pin, at=now(), settings=loaded, counts=counts or ())
+    log, _, settings = where.open()
+    done = tasks.erase_person(log, name, counts=counts or (), **keeper.says(log, settings))
     typer.echo(f"Erased; {_entries(done)} says so. Names that stand in notes and titles are not found by this.")
     _say_counts(done)
 
 
 @app.command()
-def job(
-    number: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
-    reason: Reason,
-    by: Keeper,
-    pin_file: PinFile = None,
-    settings: SettingsFile = None,
-    store: Store = None,
-) -> None:
+def job(number: JobNumber, keeper: Keeper, where: LogOptions) -> None:
     """Take a job's title, part and customer reference out of the log. All else about it stays."""
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
-    told = tasks.erase_job(log, number, reason=reason, by=by, pin=pin_of(log, by, pin_file), at=now(), settings=loaded)
+    log, _, settings = where.open()
+    told = tasks.erase_job(log, number, **keeper.says(log, settings))
     typer.echo(f"Erased; entry {told.number} says so.")
 
 
 @app.command()
 def photo(
     sha256: Annotated[str, typer.Argument(help="The photo's SHA-256, as prepcheck job show --json prints it.")],
-    reason: Reason,
-    by: Keeper,
+    keeper: Keeper,
+    where: LogOptions,
     counts: Counts = None,
-    pin_file: PinFile = None,
-    settings: SettingsFile = None,
-    store: Store = None,
 ) -> None:
     """Take a photo out of the archive, out of counts and practice. Its hash and what was measured in it stay.
 
     What people said of it in a count is set aside in erased/ of that count's folder.
     """
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, archive = tasks.open_log(store, loaded, create=False)
-    pin = pin_of(log, by, pin_file)
-    done = tasks.erase_photo(
-        log, archive, sha256, reason=reason, by=by, pin=pin, at=now(), settings=loaded, counts=counts or ()
-    )
+    log, archive, settings = where.open()
+    done = tasks.erase_photo(log, archive, sha256, counts=counts or (), **keeper.says(log, settings))
     typer.echo(f"Erased; {_entries(done)} says so. Copies in bags that were sealed before are not reached by this.")
     _say_counts(done)
 
@@ -106,21 +97,14 @@ def photo(
 @app.command()
 def entry(
     number: Annotated[int, typer.Argument(help="The entry's number, as prepcheck job show prints it.")],
-    reason: Reason,
-    by: Keeper,
-    pin_file: PinFile = None,
-    settings: SettingsFile = None,
-    store: Store = None,
+    keeper: Keeper,
+    where: LogOptions,
 ) -> None:
     """Take the text of an entry out of the log. Steps, seals and erasures stay."""
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
-    told = tasks.erase_entry(
-        log, number, reason=reason, by=by, pin=pin_of(log, by, pin_file), at=now(), settings=loaded
-    )
+    log, _, settings = where.open()
+    told = tasks.erase_entry(log, number, **keeper.says(log, settings))
     typer.echo(f"Erased; entry {told.number} says so.")
 
 

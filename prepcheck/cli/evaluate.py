@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from prepcheck.cli.options import SettingsFile
+from prepcheck.cli.options import ModelName, SettingsFile
 from prepcheck.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ _FOREST_SHAPE = (576, 768)
 
 def evaluate(
     folder: Annotated[Path | None, typer.Argument(help="Folder with images/ and states/, or with points.json.")] = None,
-    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
+    model: ModelName = None,
     by: Annotated[bool, typer.Option("--by", help="Also split by what the meta files say.")] = False,
     out: Annotated[Path | None, typer.Option(help="Folder for figures.json, curves and the worst photos.")] = None,
     worst: Annotated[int, typer.Option(min=1, max=200, help="How many photos the contact sheet shows.")] = 30,

@@ -60,7 +60,7 @@ def inspect(
     on ground aluminium. Of a clip, and with --moved-light, there is one answer, in the frame of the first photo.
     """
     from prepcheck import looking
-    from prepcheck.cli.job import now
+    from prepcheck.cli.moment import now
     from prepcheck.report.outputs import Outputs
 
     if moved_light:
@@ -113,7 +113,7 @@ def _write(looked: Looked, outputs: Outputs, at: datetime) -> list[Path]:
 
 def _tell(looked: Looked, written: list[Path], json: bool) -> None:
     """Print one answer: its line or table, where it was logged and written, and any error on standard error."""
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.record import Record
 
     if looked.error is not None:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import json as json_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from prepcheck.cli.moment import now as now  # the other commands take it from here
-from prepcheck.cli.options import Json, SettingsFile, Store, Units
+from prepcheck.cli.commands import Commands
+from prepcheck.cli.moment import now
+from prepcheck.cli.options import JobNumber, Json, LogOptions, Units
+from prepcheck.cli.output import print_json, print_rich, print_told
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -18,28 +19,27 @@ if TYPE_CHECKING:
     from prepcheck.store import Job
     from prepcheck.store.store import Store as OpenLog
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Open jobs, list them, tell what was logged.")
+app = Commands("Open jobs, list them, tell what was logged.")
 
 
 @app.command()
 def new(
     title: Annotated[str, typer.Argument(help="What is to be done, in a few words.")],
     person: Annotated[str, typer.Option(help="Who opens the job.")],
+    *,
     part: Annotated[str, typer.Option(help="The part and where on it.")] = "",
     alloy: Annotated[str, typer.Option(help="The alloy, if somebody knows it.")] = "",
     wall_mm: Annotated[float | None, typer.Option(help="Thickness of the wall in mm.")] = None,
     previous_contents: Annotated[str, typer.Option(help="What the part held before.")] = "",
     customer_reference: Annotated[str, typer.Option(help="The customer's own number.")] = "",
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Open a job and print its number."""
     from prepcheck import tasks
-    from prepcheck.settings import load
     from prepcheck.store import NewJob
 
-    log, _ = tasks.open_log(store, load(settings))
+    log, *_ = where.open(create=True)
     told = NewJob(title, part, alloy, wall_mm, previous_contents, customer_reference)
     job = tasks.open_job(log, told, person=person, at=now())
     print_json(job) if json else _say_opened(job)
@@ -47,21 +47,20 @@ def new(
 
 @app.command("list")
 def list_(
+    *,
     standing: Annotated[
         str | None, typer.Option(help="Only jobs last seen so: bright, residue left, cannot tell or retake.")
     ] = None,
     newest: Annotated[int | None, typer.Option(help="At most so many.")] = None,
     before: Annotated[str | None, typer.Option(help="Only jobs opened before this one, such as J-0100.")] = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """List jobs, newest first."""
     from prepcheck import tasks
     from prepcheck.cli.story import jobs_table
-    from prepcheck.settings import load
 
-    log, _ = tasks.open_log(store, load(settings), create=False)
+    log, *_ = where.open()
     jobs = tasks.list_jobs(log, standing=standing, newest=newest, before=before)
     if not json:
         print_rich(jobs_table(jobs, standing is not None or before is not None))
@@ -71,29 +70,27 @@ def list_(
 
 @app.command()
 def show(
-    number: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
+    number: JobNumber,
+    *,
     spot: Annotated[str | None, typer.Option(help="Only this spot: its number or name.")] = None,
     picture: Annotated[
         Path | None, typer.Option(help="Write the spot's passes side by side, and their scores, here: .png or .jpg.")
     ] = None,
     units: Units = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Tell everything that was logged in a job, or on one spot of it."""
     from prepcheck import tasks
     from prepcheck.cli.story import story_text
-    from prepcheck.settings import load
     from prepcheck.trade.units import System
 
-    loaded = load(settings).shown_in(units)
-    log, archive = tasks.open_log(store, loaded, create=False)
+    log, archive, settings = where.open(units=units)
     if picture is not None:
-        _write_history(picture, log, archive, number, spot, loaded)
+        _write_history(picture, log, archive, number, spot, settings)
     story = tasks.job_story(log, number, spot)
-    state = tasks.story_state(story, now(), loaded)
-    print_told(story, steps=state) if json else print_rich(story_text(story, state, System(loaded.report.units)))
+    state = tasks.story_state(story, now(), settings)
+    print_told(story, steps=state) if json else print_rich(story_text(story, state, System(settings.report.units)))
     if picture is not None and not json:
         typer.echo(f"Written: {printable(str(picture))}")
 
@@ -109,29 +106,6 @@ def _write_history(
         raise WrongUse("a picture shows the passes of one spot", "Name it with --spot", str(picture))
     picture_format(picture)
     write_picture(picture, spot_history(log, archive, job, spot, shop_model(log, settings), settings))
-
-
-def print_json(thing: Any) -> None:
-    """Print a record or an object of the log as one line of JSON, in ASCII so that any screen or file takes it."""
-    typer.echo(json_module.dumps(_plain(thing)))
-
-
-def print_told(thing: Any, **more: Any) -> None:
-    """Print an object of the log with `more` beside its own fields, as one line of JSON."""
-    typer.echo(json_module.dumps({**_plain(thing), **{name: _plain(one) for name, one in more.items()}}))
-
-
-def _plain(thing: Any) -> Any:
-    from pydantic import TypeAdapter
-
-    return TypeAdapter(type(thing)).dump_python(thing, mode="json")
-
-
-def print_rich(thing: Any) -> None:
-    """Print something that rich lays out, at the width of the terminal."""
-    from rich.console import Console
-
-    Console(highlight=False).print(thing)
 
 
 def _say_opened(job: Job) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, Store, folder_of
 from prepcheck.errors import printable
@@ -14,9 +15,7 @@ from prepcheck.errors import printable
 if TYPE_CHECKING:
     from prepcheck.archive.keys import ShopKey
 
-app = typer.Typer(
-    no_args_is_help=True, rich_markup_mode=None, help="Show, back up and rotate the key that signs sealed evidence."
-)
+app = Commands("Show, back up and rotate the key that signs sealed evidence.")
 
 
 @app.command()
@@ -56,7 +55,7 @@ def rotate(json: Json = False, store: Store = None) -> None:
 
 def _say(key: ShopKey, json: bool) -> None:
     from prepcheck.archive.keys import fingerprint
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
 
     if json:
         print_json([{"fingerprint": fingerprint(one.public_key), **one.model_dump()} for one in key.public_keys])

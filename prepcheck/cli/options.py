@@ -1,15 +1,19 @@
-"""Options that several commands share."""
+"""Options that several commands share: one by one, and as groups (see `Commands`)."""
 
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 if TYPE_CHECKING:
+    from prepcheck.archive import Archive
+    from prepcheck.settings import Settings
     from prepcheck.store import StoreAddress
+    from prepcheck.store.store import Store as OpenLog
 else:
     StoreAddress = (
         object  # typer looks at the class as soon as it is named, and the real one loads more than --help needs
@@ -49,3 +53,39 @@ Units = Annotated[
     typer.Option("--units", help="Units of what is shown; the shop's setting otherwise."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON Lines instead of a table.")]
+ModelName = Annotated[str | None, typer.Option("--model", help="Another model of the registry.")]
+PaperSize = Annotated[
+    Literal["a4", "letter"] | None,
+    typer.Option("--paper", help="Paper of the PDF; the shop's setting otherwise."),
+]
+Hatch = Annotated[
+    bool,
+    typer.Option(
+        "--hatch/--no-hatch", help="Look at the photos again to hatch what was mapped; about a second for each."
+    ),
+]
+JobNumber = Annotated[str, typer.Argument(help="The job's number, such as J-0001.")]
+
+
+@dataclass(frozen=True)
+class LogOptions:
+    """Which log a command works with, and by which settings."""
+
+    settings: SettingsFile = None
+    store: Store = None
+
+    def open(
+        self, *, create: bool = False, units: str | None = None, paper: str | None = None
+    ) -> tuple[OpenLog, Archive, Settings]:
+        """Open the log and its photos, and read the settings, with other units or paper where these were asked for.
+
+        Raises
+        ------
+        UnknownRecord, StoreFault, BadSettings
+            There is no log and `create` is off; it cannot be opened; the settings cannot be used.
+        """
+        from prepcheck import tasks
+        from prepcheck.settings import load
+
+        loaded = load(self.settings).shown_in(units, paper)
+        return *tasks.open_log(self.store, loaded, create=create), loaded

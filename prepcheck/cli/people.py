@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from prepcheck.cli.moment import day
-from prepcheck.cli.moment import now as now
-from prepcheck.cli.options import Json, SettingsFile, Store, Units
+from prepcheck.cli.commands import Commands
+from prepcheck.cli.moment import day, now
+from prepcheck.cli.options import Hatch, Json, LogOptions, PaperSize, Units
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -17,10 +17,8 @@ if TYPE_CHECKING:
     from prepcheck.settings import Settings
     from prepcheck.store.store import Store as OpenLog
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="People's work over time, told from the log: counts of their spots with intervals, no grades and no order of people."
+app = Commands(
+    "People's work over time, told from the log: counts of their spots with intervals, no grades and no order of people."
     " A pseudonym is as good as a name. Roles and PINs: prepcheck person.",
 )
 Name = Annotated[str, typer.Argument(help="The person's name, as in people list.")]
@@ -29,15 +27,13 @@ Until = Annotated[str | None, typer.Option(help="Only spots begun on this day or
 
 
 @app.command("list")
-def list_(json: Json = False, settings: SettingsFile = None, store: Store = None) -> None:
+def list_(*, json: Json = False, where: LogOptions) -> None:
     """List everybody in the log: how many photos they logged, in how many jobs, from when to when."""
-    from prepcheck import tasks
-    from prepcheck.cli.job import print_json, print_rich
+    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.cli.people_text import people_table
     from prepcheck.progress.log import list_work
-    from prepcheck.settings import load
 
-    log, _ = tasks.open_log(store, load(settings), create=False)
+    log, *_ = where.open()
     lines = list_work(log)
     if not json:
         print_rich(people_table(lines))
@@ -48,6 +44,7 @@ def list_(json: Json = False, settings: SettingsFile = None, store: Store = None
 @app.command()
 def show(
     name: Name,
+    *,
     since: Since = None,
     until: Until = None,
     by: Annotated[
@@ -57,26 +54,22 @@ def show(
         Path | None, typer.Option(help="Write the stretches with their intervals as a chart here: .svg")
     ] = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Tell a person's spots: bright at the first pass, passes needed, what was left and where, and all that over time."""
-    from prepcheck import tasks
     from prepcheck.cli import people_text
-    from prepcheck.cli.job import print_json, print_rich
+    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.report.feedback_tool import tool_errors
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
-    work = _work(log, name, since, until, loaded)
+    log, _, settings = where.open()
+    work = _work(log, name, since, until, settings)
     if plot is not None:
-        _write_plot(plot, work, by, loaded)
+        _write_plot(plot, work, by, settings)
     errors = tool_errors(work.models)
     if json:
         print_json(people_text.work_json(work, errors))
         return
-    print_rich(people_text.work_text(work, errors, loaded.progress, by))
+    print_rich(people_text.work_text(work, errors, settings.progress, by))
     if plot is not None:
         typer.echo(f"Written: {printable(str(plot))}")
 
@@ -84,109 +77,93 @@ def show(
 @app.command()
 def compare(
     names: Annotated[list[str], typer.Argument(metavar="NAME NAME...", help="People, in the order to show them in.")],
+    *,
     since: Since = None,
     until: Until = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Put the counts of people side by side, in the order in which you name them."""
-    from prepcheck import tasks
     from prepcheck.cli import people_text
-    from prepcheck.cli.job import print_json, print_rich
+    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.report.feedback_tool import tool_errors
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
-    works = [_work(log, name, since, until, loaded) for name in names]
+    log, _, settings = where.open()
+    works = [_work(log, name, since, until, settings) for name in names]
     if len({work.name for work in works}) < max(len(works), 2):
         raise WrongUse("a comparison takes two people or more", "Name each of them once", ", ".join(names))
     errors = tool_errors(sorted({model for work in works for model in work.models}))
     for work in works if json else ():
         print_json(people_text.work_json(work, errors))
     if not json:
-        print_rich(people_text.compared(works, errors, loaded.progress))
+        print_rich(people_text.compared(works, errors, settings.progress))
 
 
 @app.command()
 def sheet(
     name: Name,
     out: Annotated[Path, typer.Option(help="The file to write: .pdf or .html.")],
+    *,
     since: Since = None,
     until: Until = None,
-    hatch: Annotated[
-        bool, typer.Option(help="Look at the photos again to hatch what was mapped; about a second for each.")
-    ] = True,
-    paper: Annotated[
-        Literal["a4", "letter"] | None, typer.Option(help="Paper of the PDF; the shop's setting otherwise.")
-    ] = None,
+    hatch: Hatch = True,
+    paper: PaperSize = None,
     units: Units = None,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Write a page for a person: their own spots and pictures, and what to look for next."""
-    from prepcheck import tasks
     from prepcheck.report.card_sheet import Paper
     from prepcheck.report.feedback import check_format, sheet_of, write_sheet
     from prepcheck.report.feedback_tool import tool_errors
     from prepcheck.report.job.again import Again
-    from prepcheck.settings import load
     from prepcheck.surface import load_model
     from prepcheck.trade.units import System
 
     check_format(out)
-    loaded = load(settings).shown_in(units, paper)
-    log, archive = tasks.open_log(store, loaded, create=False)
-    work = _work(log, name, since, until, loaded)
-    states = Again(archive.get, load_model, loaded) if hatch else lambda record: None
-    system = System(loaded.report.units)
-    report = sheet_of(work, tool_errors(work.models), now(), loaded.progress, archive.get, states, system)
-    write_sheet(report, out, Paper(loaded.report.paper))
+    log, archive, settings = where.open(units=units, paper=paper)
+    work = _work(log, name, since, until, settings)
+    states = Again(archive.get, load_model, settings) if hatch else lambda record: None
+    system = System(settings.report.units)
+    report = sheet_of(work, tool_errors(work.models), now(), settings.progress, archive.get, states, system)
+    write_sheet(report, out, Paper(settings.report.paper))
     typer.echo(f"Written: {printable(str(out))}")
 
 
 @app.command()
-def kept(name: Name, json: Json = False, settings: SettingsFile = None, store: Store = None) -> None:
+def kept(name: Name, *, json: Json = False, where: LogOptions) -> None:
     """Tell a person what the log keeps about them, and for how long. --json gives it to them, row by row."""
-    from prepcheck import tasks
     from prepcheck.cli import people_text
-    from prepcheck.cli.job import print_json, print_rich
+    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.progress.log import kept_about
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
+    log, _, settings = where.open()
     found = kept_about(log, name)
     if json:
-        print_json(people_text.kept_json(found, loaded.progress.keep_months))
+        print_json(people_text.kept_json(found, settings.progress.keep_months))
     else:
-        print_rich(people_text.kept_text(found, loaded.progress.keep_months))
+        print_rich(people_text.kept_text(found, settings.progress.keep_months))
 
 
 @app.command()
 def reused(
+    *,
     name: Annotated[str | None, typer.Option("--person", help="Only photos that this person logged.")] = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Ask about photos that were logged twice, look alike, or are older than the pass they were logged for."""
     from datetime import timedelta
 
-    from prepcheck import tasks
     from prepcheck.cli import people_text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.progress.log import find, logged_photos
     from prepcheck.progress.reused import questions
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
+    log, _, settings = where.open()
     person = None if name is None else find(log, name)[1]
-    oldest, slack = timedelta(hours=loaded.progress.old_photo_hours), timedelta(seconds=loaded.steps.clock_slack_s)
+    oldest, slack = timedelta(hours=settings.progress.old_photo_hours), timedelta(seconds=settings.steps.clock_slack_s)
     photos = logged_photos(log)
-    found = list(questions(photos, loaded.store.near_duplicate_bits, oldest, slack))
+    found = list(questions(photos, settings.store.near_duplicate_bits, oldest, slack))
     asked = [one for one in found if person is None or person in one.people]
     for one in asked if json else ():
         print_json(people_text.question_json(one))

@@ -6,14 +6,13 @@ from typing import Annotated, Literal
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import Json, LogOptions
 from prepcheck.cli.pins import NewPinFile, PinFile, new_pin, pin_of
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Name people, their roles and PINs. A welder logs; a releaser also releases hold points; a keeper also names people"
+app = Commands(
+    "Name people, their roles and PINs. A welder logs; a releaser also releases hold points; a keeper also names people"
     " and erases. Who has no role may log.",
 )
 
@@ -22,40 +21,34 @@ app = typer.Typer(
 def add(
     name: Annotated[str, typer.Argument(help="The person's name.")],
     role: Annotated[Literal["welder", "releaser", "keeper"], typer.Option(help="What the person may do.")],
+    *,
     by: Annotated[
         str | None, typer.Option(help="The keeper who says so; the first person added is the keeper.")
     ] = None,
     pin_file: PinFile = None,
     new_pin_file: NewPinFile = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Give a person a role and a PIN, or another role and another PIN."""
     from prepcheck import tasks
-    from prepcheck.cli.job import print_json
-    from prepcheck.settings import load
+    from prepcheck.cli.output import say
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded)
+    log, _, settings = where.open(create=True)
     by_pin = None if by is None else pin_of(log, by, pin_file)
     pin = new_pin(name, new_pin_file)
-    person = tasks.add_person(log, name, role, pin, at=now(), by=by, by_pin=by_pin, settings=loaded)
-    if json:
-        print_json(person)
-    else:
-        typer.echo(f"{person.name} is {person.role} now, with a PIN.")
+    person = tasks.add_person(log, name, role, pin, at=now(), by=by, by_pin=by_pin, settings=settings)
+    say(person, f"{person.name} is {person.role} now, with a PIN.", as_json=json)
 
 
 @app.command("list")
-def list_(json: Json = False, settings: SettingsFile = None, store: Store = None) -> None:
+def list_(*, json: Json = False, where: LogOptions) -> None:
     """List the people in this log with their roles."""
     from prepcheck import tasks
-    from prepcheck.cli.job import print_json, print_rich
+    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.cli.steps_text import people_table
-    from prepcheck.settings import load
 
-    log, _ = tasks.open_log(store, load(settings), create=False)
+    log, *_ = where.open()
     people = tasks.list_people(log)
     if not json:
         print_rich(people_table(people))
@@ -66,17 +59,15 @@ def list_(json: Json = False, settings: SettingsFile = None, store: Store = None
 @app.command()
 def pin(
     name: Annotated[str, typer.Argument(help="Your name.")],
+    *,
     pin_file: PinFile = None,
     new_pin_file: NewPinFile = None,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Change your own PIN. Who forgot theirs gets a new one from a keeper, with person add."""
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
+    log, _, settings = where.open()
     old = pin_of(log, name, pin_file) or ""
-    person = tasks.set_pin(log, name, new_pin(name, new_pin_file), old_pin=old, at=now(), settings=loaded)
+    person = tasks.set_pin(log, name, new_pin(name, new_pin_file), old_pin=old, at=now(), settings=settings)
     typer.echo(f"{person.name} has a new PIN.")

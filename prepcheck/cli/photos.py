@@ -7,12 +7,11 @@ from typing import Annotated
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.options import Json, Store, folder_of
 from prepcheck.errors import printable
 
-app = typer.Typer(
-    no_args_is_help=True, rich_markup_mode=None, help="Show where the photos of the log are kept, and move them."
-)
+app = Commands("Show where the photos of the log are kept, and move them.")
 
 
 @app.command()

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import typer
-
 from prepcheck.cli import plan_clearing, plan_leak, plan_wall, plan_weld
+from prepcheck.cli.commands import Commands
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Work out figures for clearing, wall, weld and leak test, each with its source and how far it can be trusted.",
+app = Commands(
+    "Work out figures for clearing, wall, weld and leak test, each with its source and how far it can be trusted.",
 )
 app.command("clearing")(plan_clearing.clearing)
 app.command("wall")(plan_wall.wall)

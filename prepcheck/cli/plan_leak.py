@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from prepcheck.cli.job import now
+from prepcheck.cli.moment import now
 from prepcheck.cli.options import SettingsFile, Store, Units
 from prepcheck.cli.plan_output import JobNumber, Person, PlanJson, Told, finish
 from prepcheck.errors import WrongUse

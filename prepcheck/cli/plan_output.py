@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from prepcheck.cli.job import now, print_json
+from prepcheck.cli.moment import now
+from prepcheck.cli.output import print_json
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:

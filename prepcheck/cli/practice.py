@@ -7,43 +7,41 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import Json, LogOptions, ModelName
 from prepcheck.errors import WrongUse
 
 if TYPE_CHECKING:
     from prepcheck.photo import Photo
     from prepcheck.practice import Mark
-    from prepcheck.store import StoreAddress
     from prepcheck.tasks.practice import Room, Session
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Mark residue yourself before you see the tool's answer, then see the difference.",
+app = Commands(
+    "Mark residue yourself before you see the tool's answer, then see the difference.",
 )
 Number = Annotated[int, typer.Argument(metavar="SESSION", min=1, help="The session's number, as start printed it.")]
 
 
 @app.command()
 def start(
+    *,
     photos: Annotated[list[Path] | None, typer.Argument(metavar="PHOTO...", help="Photos to practise on.")] = None,
     person: Annotated[str, typer.Option(help="Who practises; a pseudonym will do.")] = "",
     samples: Annotated[
         bool, typer.Option("--samples", help="Also the sample photos, whose truth is known: rendered, invented scenes.")
     ] = False,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Begin a session; no answer is made before you have marked a photo."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.photo import read_bytes
     from prepcheck.samples import unseen
     from prepcheck.tasks.practice import start_practice
 
-    room = _room(settings, store, create=True)
+    room = _room(where, create=True)
     chosen = [(path.name, read_bytes(path, room.settings.photo.max_bytes)) for path in photos or ()]
     session = start_practice(room, [*chosen, *(unseen() if samples else ())], person=person, at=now())
     if json:
@@ -56,6 +54,7 @@ def start(
 def mark(
     session: Number,
     photo: Annotated[str, typer.Argument(help="The photo's place in the session, such as 1, or its name.")],
+    *,
     file: Annotated[
         Path | None,
         typer.Argument(
@@ -65,14 +64,13 @@ def mark(
         ),
     ] = None,
     nothing: Annotated[bool, typer.Option("--nothing", help="You see no residue in this photo.")] = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Fix where you see residue; what is fixed stays, and only then is the answer shown."""
     from prepcheck.cli import practice_text as text
     from prepcheck.tasks.practice import find_practice, mark_practice
 
-    room = _room(settings, store)
+    room = _room(where)
     found = find_practice(room, session)
     position = _position(found, photo)
     made = _mark(file, nothing, room.photo(found.photo(position)))
@@ -83,22 +81,22 @@ def mark(
 @app.command()
 def show(
     session: Number,
+    *,
     pictures: Annotated[
         Path | None, typer.Option(help="Folder for a picture of the difference of each marked photo.")
     ] = None,
-    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
+    model: ModelName = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Show the difference on the photos that are marked; the others stay hidden."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.surface import load_model
     from prepcheck.tasks.practice import find_practice, show_practice
     from prepcheck.tasks.shop_fit import shop_model
 
-    room = _room(settings, store)
+    room = _room(where)
     found, eye = find_practice(room, session), shop_model(room.store, room.settings, load_model(model))
     for position, one in enumerate(found.photos, 1):
         if one.sha256 in found.marks:
@@ -114,13 +112,13 @@ def show(
 
 
 @app.command("list")
-def list_(json: Json = False, settings: SettingsFile = None, store: Store = None) -> None:
+def list_(*, json: Json = False, where: LogOptions) -> None:
     """List all sessions of this log."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.tasks.practice import list_practice
 
-    sessions = list_practice(_room(settings, store))
+    sessions = list_practice(_room(where))
     for one in sessions if json else ():
         print_json(text.session_json(one))
     if not json:
@@ -130,16 +128,16 @@ def list_(json: Json = False, settings: SettingsFile = None, store: Store = None
 @app.command()
 def progress(
     person: Annotated[str, typer.Option(help="Whose sessions.")],
+    *,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Tell how a person's sessions came out, in order; no grades."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.tasks.practice import list_practice
 
-    sessions = list_practice(_room(settings, store), person)
+    sessions = list_practice(_room(where), person)
     if not sessions:
         raise WrongUse("has no practice session in this log", "Begin one with prepcheck practice start", person)
     for one in sessions if json else ():
@@ -148,14 +146,12 @@ def progress(
         typer.echo("\n".join(text.progress(sessions)))
 
 
-def _room(settings: Path | None, store: StoreAddress | None, *, create: bool = False) -> Room:
-    from prepcheck import tasks
+def _room(where: LogOptions, *, create: bool = False) -> Room:
     from prepcheck.samples import sample_of
-    from prepcheck.settings import load
     from prepcheck.tasks.practice import open_room
 
-    loaded = load(settings)
-    return open_room(store, tasks.open_log(store, loaded, create=create), sample_of, loaded)
+    log, archive, settings = where.open(create=create)
+    return open_room(where.store, (log, archive), sample_of, settings)
 
 
 def _position(session: Session, photo: str) -> int:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from prepcheck.cli.moment import now
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import JobNumber, Json, LogOptions
 from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import NameClash, Unreadable, printable
 
@@ -26,8 +26,9 @@ _MOST = 2**28
 
 
 def seal(
-    job: Annotated[str, typer.Argument(help="The job's number, such as J-0001.")],
+    job: JobNumber,
     person: Annotated[str, typer.Option(help="Who seals.")],
+    *,
     out: Annotated[
         Path | None, typer.Option(help="Folder or .zip file to make; J-0001-sealed-DATE-TIME here otherwise.")
     ] = None,
@@ -45,26 +46,23 @@ def seal(
     ] = None,
     pin_file: PinFile = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Seal a job: photos, records, entries, report and proofs in one bag, signed with the shop's key.
 
     Photos go in as copies without position, with the hashes of their originals beside them.
     """
-    from prepcheck import tasks
     from prepcheck.archive.job_seal import seal_job
-    from prepcheck.cli.job import print_json
-    from prepcheck.settings import load
+    from prepcheck.cli.output import print_json
     from prepcheck.store import job_number
     from prepcheck.tasks.people import proved_role
 
-    loaded, at = load(settings), now()
-    log, archive = tasks.open_log(store, loaded, create=False)
+    at = now()
+    log, archive, settings = where.open()
     place = out or Path(f"{job_number(job)}-sealed-{at:%Y-%m-%d-%H%M%S}" + (".zip" if as_zip else ""))
-    role = proved_role(log, person, given_pin(pin_file), at, loaded)
+    role = proved_role(log, person, given_pin(pin_file), at, settings)
     files = _read(include or [])
-    files |= _report(log, archive, job, at, loaded) if report else {}
+    files |= _report(log, archive, job, at, settings) if report else {}
     sealed = seal_job(
         log,
         archive,

@@ -88,7 +88,7 @@ def _door(host: str, port: int) -> socket.socket:
 
 def _say(app: FastAPI, folder: Path, *, lan: bool, files: Files | None, json: bool) -> None:
     """Print where the page is, how a phone is paired, and what that means."""
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
     from prepcheck.web.shop import shop_of
 
     shop = shop_of(app)

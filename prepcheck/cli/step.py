@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import HELP, moment, now
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import JobNumber, Json, LogOptions
 from prepcheck.cli.pins import PinFile, given_pin, pin_of
 
 if TYPE_CHECKING:
@@ -15,12 +16,9 @@ if TYPE_CHECKING:
     from prepcheck.store import LoggedEvent
     from prepcheck.store.store import Store as OpenLog
 
-app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="The job's steps and hold points. The program proposes; a person says done, and only a named person releases.",
+app = Commands(
+    "The job's steps and hold points. The program proposes; a person says done, and only a named person releases.",
 )
-Job = Annotated[str, typer.Argument(help="The job's number, such as J-0001.")]
 StepName = Annotated[str, typer.Argument(metavar="STEP", help='The step\'s name in the plan, such as "look over".')]
 Person = Annotated[str, typer.Option(help="Who says so.")]
 Override = Annotated[bool, typer.Option("--override", help="Although something speaks against it; needs --reason.")]
@@ -29,26 +27,24 @@ Reason = Annotated[str, typer.Option(help="Why, in your words.")]
 
 @app.command()
 def plan(
-    job: Job,
+    job: JobNumber,
     work: Annotated[
         str, typer.Argument(help="closed-vessel, open-vessel, plain-part, or a plan file of your own (.toml).")
     ],
     person: Person,
+    *,
     pin_file: PinFile = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Give a job its plan of steps. It is logged word for word; a later change of the file changes nothing."""
     from prepcheck import tasks
-    from prepcheck.settings import load
     from prepcheck.trade.work import load_work
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
+    log, _, settings = where.open()
     chosen, pin = load_work(work), given_pin(pin_file)
-    event = tasks.choose_work(log, job, chosen, person=person, at=now(), pin=pin, settings=loaded)
-    _say(log, job, event, f"The plan is {chosen.name}.", json, loaded)
+    event = tasks.choose_work(log, job, chosen, person=person, at=now(), pin=pin, settings=settings)
+    _say(log, job, event, f"The plan is {chosen.name}.", json, settings)
 
 
 @app.command()
@@ -63,24 +59,23 @@ def template(
 
 @app.command()
 def done(
-    job: Job,
+    job: JobNumber,
     step: StepName,
     person: Person,
+    *,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     started: Annotated[str | None, typer.Option(help=f"When the work on it began. {HELP}")] = None,
     override: Override = False,
     reason: Reason = "",
     pin_file: PinFile = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Say that a step is done."""
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded, at = load(settings), now()
-    log, _ = tasks.open_log(store, loaded, create=False)
+    at = now()
+    log, _, settings = where.open()
     event = tasks.mark_step(
         log,
         job,
@@ -92,29 +87,27 @@ def done(
         override=override,
         reason=reason,
         pin=pin_of(log, person, pin_file) if override else given_pin(pin_file),
-        settings=loaded,
+        settings=settings,
     )
-    _say(log, job, event, "Logged as done.", json, loaded)
+    _say(log, job, event, "Logged as done.", json, settings)
 
 
 @app.command()
 def release(
-    job: Job,
+    job: JobNumber,
     step: StepName,
     person: Person,
+    *,
     override: Override = False,
     reason: Reason = "",
     pin_file: PinFile = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Release a hold point under your name. What speaks against it has to be settled, or answered for with a reason."""
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
+    log, _, settings = where.open()
     event = tasks.release_step(
         log,
         job,
@@ -124,37 +117,35 @@ def release(
         at=now(),
         override=override,
         reason=reason,
-        settings=loaded,
+        settings=settings,
     )
-    _say(log, job, event, "Logged as released.", json, loaded)
+    _say(log, job, event, "Logged as released.", json, settings)
 
 
 @app.command()
 def reopen(
-    job: Job,
+    job: JobNumber,
     step: StepName,
     person: Person,
     reason: Reason,
+    *,
     pin_file: PinFile = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Open a step again, and with it every step that needs it."""
     from prepcheck import tasks
-    from prepcheck.settings import load
 
-    loaded = load(settings)
-    log, _ = tasks.open_log(store, loaded, create=False)
+    log, _, settings = where.open()
     pin = given_pin(pin_file)
-    event = tasks.reopen_step(log, job, step, person=person, reason=reason, at=now(), pin=pin, settings=loaded)
-    _say(log, job, event, "Logged as open again.", json, loaded)
+    event = tasks.reopen_step(log, job, step, person=person, reason=reason, at=now(), pin=pin, settings=settings)
+    _say(log, job, event, "Logged as open again.", json, settings)
 
 
 def _say(log: OpenLog, job: str, event: LoggedEvent, what: str, json: bool, settings: Settings) -> None:
     """Print the entry and how the steps stand now."""
     from prepcheck import tasks
-    from prepcheck.cli.job import print_json, print_rich
+    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.cli.steps_text import steps_text
 
     if json:

@@ -53,7 +53,7 @@ def verify(
 ) -> int:
     """Look at a bag and tell every fault. Exit code 0: none found, 1: faults found, 3: cannot be read."""
     from prepcheck.archive import verify as use_case
-    from prepcheck.cli.job import print_json
+    from prepcheck.cli.output import print_json
 
     found = use_case.verify(
         path,
