@@ -6,13 +6,14 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import Json, LogOptions, ModelName
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -26,6 +27,60 @@ _STOPPED = 130
 """Exit code after Ctrl-C, as shells have it."""
 
 
+@dataclass(frozen=True)
+class SaidOptions:
+    """What is said of all photos, or for each by its name or in a table."""
+
+    job: Annotated[str | None, typer.Option(help="Log the photos into this job.")] = None
+    spot: Annotated[str | None, typer.Option(help="The job's spot that all photos show.")] = None
+    person: Annotated[str | None, typer.Option(help="Who answers for the photos.")] = None
+    names: Annotated[
+        str | None,
+        typer.Option(help="What file names say, such as {job}_{spot}_{pass_no}; also {person}, and {} for anything."),
+    ] = None
+    sidecar: Annotated[
+        Path | None,
+        typer.Option(help="CSV with a line for each file: file, job, spot, pass_no, person, mm_per_px, outline, note."),
+    ] = None
+    new_people: Annotated[bool, typer.Option("--new-people", help="Names of people may be new to the log.")] = False
+
+    def of_log(self) -> bool:
+        """Whether anything is said that the log has to know."""
+        return any((self.job, self.spot, self.person, self.names, self.sidecar))
+
+
+@dataclass(frozen=True)
+class AgainOptions:
+    """Whether the photos of the log are looked at once more, and what comes of it."""
+
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="Not SOURCE but what the log has, all of it or --job, is looked at once more."),
+    ] = False
+    log: Annotated[bool, typer.Option("--log", help="With --again: log new inspections that correct the old ones.")] = (
+        False
+    )
+
+
+@dataclass(frozen=True)
+class CrewOptions:
+    """Who does the work."""
+
+    workers: Annotated[int | None, typer.Option(min=1, max=256, help="Processes; one for each core otherwise.")] = None
+    cluster: Annotated[str | None, typer.Option(help="Address of a Dask scheduler whose workers do the work.")] = None
+    cluster_keys: Annotated[Path | None, typer.Option(help="Folder with the keys of the cluster.")] = None
+
+
+@dataclass(frozen=True)
+class RoundOptions:
+    """How long it goes on, and what is written."""
+
+    watch: Annotated[bool, typer.Option("--watch", help="Go on with photos that are added, until Ctrl-C.")] = False
+    parquet: Annotated[
+        bool | None, typer.Option("--parquet/--no-parquet", help="Write Parquet too; where that can be otherwise.")
+    ] = None
+
+
 def batch(
     out: Annotated[Path, typer.Option(help="Folder for tables and contact sheet; the same one again goes on.")],
     source: Annotated[
@@ -34,37 +89,15 @@ def batch(
             metavar="[SOURCE]", help="Folder or zip file with photos, or an address such as s3://bucket/folder."
         ),
     ] = None,
+    *,
     mm_per_px: Annotated[float | None, typer.Option(help="State a known scale, mm per pixel of each photo.")] = None,
-    job: Annotated[str | None, typer.Option(help="Log the photos into this job.")] = None,
-    spot: Annotated[str | None, typer.Option(help="The job's spot that all photos show.")] = None,
-    person: Annotated[str | None, typer.Option(help="Who answers for the photos.")] = None,
-    names: Annotated[
-        str | None,
-        typer.Option(help="What file names say, such as {job}_{spot}_{pass_no}; also {person}, and {} for anything."),
-    ] = None,
-    sidecar: Annotated[
-        Path | None,
-        typer.Option(help="CSV with a line for each file: file, job, spot, pass_no, person, mm_per_px, outline, note."),
-    ] = None,
-    new_people: Annotated[bool, typer.Option("--new-people", help="Names of people may be new to the log.")] = False,
-    again: Annotated[
-        bool,
-        typer.Option("--again", help="Not SOURCE but what the log has, all of it or --job, is looked at once more."),
-    ] = False,
-    log: Annotated[
-        bool, typer.Option("--log", help="With --again: log new inspections that correct the old ones.")
-    ] = False,
-    workers: Annotated[int | None, typer.Option(min=1, max=256, help="Processes; one for each core otherwise.")] = None,
-    cluster: Annotated[str | None, typer.Option(help="Address of a Dask scheduler whose workers do the work.")] = None,
-    cluster_keys: Annotated[Path | None, typer.Option(help="Folder with the keys of the cluster.")] = None,
-    watch: Annotated[bool, typer.Option("--watch", help="Go on with photos that are added, until Ctrl-C.")] = False,
-    parquet: Annotated[
-        bool | None, typer.Option("--parquet/--no-parquet", help="Write Parquet too; where that can be otherwise.")
-    ] = None,
-    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
+    told: SaidOptions,
+    once_more: AgainOptions,
+    by: CrewOptions,
+    rounds: RoundOptions,
+    model: ModelName = None,
     json: Json = False,
-    settings: SettingsFile = None,
-    store: Store = None,
+    where: LogOptions,
 ) -> None:
     """Look at many photos: one table, and a contact sheet with the worst first.
 
@@ -76,23 +109,25 @@ def batch(
     from prepcheck.looking import at_shop, prepare
     from prepcheck.store import default_folder
 
-    look = prepare(settings_file=settings, model_name=model, mm_per_px=mm_per_px, photos=2)
-    if store is not None or again or any((job, spot, person, names, sidecar)):
-        look = at_shop(look, default_folder() if store is None else store)
-    spec, crew = LookSpec.of(look), partial(crew_of, workers, cluster, cluster_keys)
-    if again:
+    look = prepare(settings_file=where.settings, model_name=model, mm_per_px=mm_per_px, photos=2)
+    if where.store is not None or once_more.again or told.of_log():
+        look = at_shop(look, where.store or default_folder())
+    spec, crew = LookSpec.of(look), partial(crew_of, by.workers, by.cluster, by.cluster_keys)
+    if once_more.again:
         from prepcheck.cli.batch_again import look_again
 
-        _refuse(source, spot, names, sidecar, mm_per_px, watch)
-        if log and not person:
+        _refuse(source, told.spot, told.names, told.sidecar, mm_per_px, rounds.watch)
+        if once_more.log and not told.person:
             raise WrongUse("nobody answers for what is logged", "Say who with --person")
-        sys.exit(_to_the_end(lambda: look_again(out, store, spec, crew, job, person if log else None, json=json)))
-    if source is None or log:
+        person = told.person if once_more.log else None
+        sys.exit(_to_the_end(lambda: look_again(out, where.store, spec, crew, told.job, person, json=json)))
+    if source is None or once_more.log:
         raise WrongUse(
             "SOURCE is missing" if source is None else "--log goes with --again", "See prepcheck batch --help"
         )
-    said = Said({"job": job, "spot": spot, "person": person}, names, sidecar, new_people, photos_come=watch)
-    sys.exit(_to_the_end(lambda: _look(source, out, said, spec, crew, store, parquet=parquet, watch=watch, json=json)))
+    places = {"job": told.job, "spot": told.spot, "person": told.person}
+    said = Said(places, told.names, told.sidecar, told.new_people, photos_come=rounds.watch)
+    sys.exit(_to_the_end(lambda: _look(source, out, said, spec, crew, where.store, rounds, json=json)))
 
 
 def _to_the_end(work: Callable[[], int]) -> int:
@@ -111,9 +146,8 @@ def _look(
     spec: LookSpec,
     crew_of: Callable[[], Crew],
     store: StoreAddress | None,
+    rounds: RoundOptions,
     *,
-    parquet: bool | None,
-    watch: bool,
     json: bool,
 ) -> int:
     """Check what was said, then look at the photos of a source."""
@@ -125,11 +159,11 @@ def _look(
     check_apart(Path(source), out)
     opened, placing = source_at(source, spec.settings), said.read()
     log = checked_log(said, placing, opened, store, spec.settings)
-    if not watch and next(photos(opened), None) is None:
+    if not rounds.watch and next(photos(opened), None) is None:
         raise WrongUse("holds no photo", "Name the folder with the photos", opened.name)
-    batch = open_batch(opened, Way(spec, placing.scale_of), out, log, parquet=parquet)
+    batch = open_batch(opened, Way(spec, placing.scale_of), out, log, parquet=rounds.parquet)
     with closing(batch.ledger), closing(crew_of()) as crew:
-        return _watch(batch, crew, json) if watch else _work(batch, crew, json)
+        return _watch(batch, crew, json) if rounds.watch else _work(batch, crew, json)
 
 
 def _refuse(*given: object) -> None:

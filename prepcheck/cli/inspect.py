@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from prepcheck.cli.options import Json, SettingsFile, Store
+from prepcheck.cli.options import Json, LogOptions, ModelName
 from prepcheck.errors import PrepcheckError, printable
 
 if TYPE_CHECKING:
@@ -18,23 +19,31 @@ if TYPE_CHECKING:
     from prepcheck.report.outputs import Outputs
 
 
-def inspect(
-    photos: Annotated[
-        list[Path],
-        typer.Argument(metavar="PHOTO...", help="Photos of ground spots, or clips of a torch sweep over one."),
-    ],
-    moved_light: Annotated[
-        bool,
-        typer.Option(
-            "--moved-light", help="The 2 to 6 photos show one view, the torch in different places: one answer."
-        ),
-    ] = False,
-    json: Json = False,
+Photos = Annotated[
+    list[Path], typer.Argument(metavar="PHOTO...", help="Photos of ground spots, or clips of a torch sweep over one.")
+]
+MovedLight = Annotated[
+    bool,
+    typer.Option("--moved-light", help="The 2 to 6 photos show one view, the torch in different places: one answer."),
+]
+
+
+@dataclass(frozen=True)
+class AnswerOptions:
+    """Where an answer goes."""
+
+    json: Json = False
     picture: Annotated[
         Path | None, typer.Option(help="Write the marked picture here: .png or .jpg, or a folder for several photos.")
-    ] = None,
-    maps: Annotated[Path | None, typer.Option(help="Write state, spot and residue maps into this folder.")] = None,
-    mm_per_px: Annotated[float | None, typer.Option(help="State a known scale, mm per pixel of the photo.")] = None,
+    ] = None
+    maps: Annotated[Path | None, typer.Option(help="Write state, spot and residue maps into this folder.")] = None
+
+
+@dataclass(frozen=True)
+class LookOptions:
+    """How to look."""
+
+    mm_per_px: Annotated[float | None, typer.Option(help="State a known scale, mm per pixel of the photo.")] = None
     outline_file: Annotated[
         Path | None,
         typer.Option(
@@ -42,17 +51,31 @@ def inspect(
             "--outline-file",
             help='JSON: {"draw": [[[x, y], ..], ..], "refuse": {"1": "why"}, "joint": [[x, y], ..]} in photo pixels.',
         ),
-    ] = None,
-    job: Annotated[str | None, typer.Option(help="Log into this job.")] = None,
-    spot: Annotated[str | None, typer.Option(help="The job's spot that the photo shows.")] = None,
-    pass_no: Annotated[int | None, typer.Option(help="Which grinding pass, from 1.")] = None,
-    person: Annotated[str | None, typer.Option(help="Who answers for the photo.")] = None,
-    outline: Annotated[int | None, typer.Option(help="Number of the outline that is the job's spot.")] = None,
-    note: Annotated[str, typer.Option(help="Anything to add to the log entry.")] = "",
-    show_position: Annotated[bool, typer.Option("--show-position", help="Print where the photo was taken.")] = False,
-    model: Annotated[str | None, typer.Option(help="Another model of the registry.")] = None,
-    settings: SettingsFile = None,
-    store: Store = None,
+    ] = None
+    show_position: Annotated[bool, typer.Option("--show-position", help="Print where the photo was taken.")] = False
+    model: ModelName = None
+
+
+@dataclass(frozen=True)
+class PlaceOptions:
+    """Where in the log a photo belongs; the names are those of `prepcheck.looking.place_in_log`."""
+
+    job: Annotated[str | None, typer.Option(help="Log into this job.")] = None
+    spot: Annotated[str | None, typer.Option(help="The job's spot that the photo shows.")] = None
+    pass_no: Annotated[int | None, typer.Option(help="Which grinding pass, from 1.")] = None
+    person: Annotated[str | None, typer.Option(help="Who answers for the photo.")] = None
+    outline: Annotated[int | None, typer.Option(help="Number of the outline that is the job's spot.")] = None
+    note: Annotated[str, typer.Option(help="Anything to add to the log entry.")] = ""
+
+
+def inspect(
+    photos: Photos,
+    *,
+    moved_light: MovedLight = False,
+    into: AnswerOptions,
+    how: LookOptions,
+    belongs: PlaceOptions,
+    where: LogOptions,
 ) -> None:
     """Find the ground spots in photos and say where residue is left, how sure that is, and what to do next.
 
@@ -67,23 +90,21 @@ def inspect(
         looking.check_set(photos)
     inputs = [photos] if moved_light else [[photo] for photo in photos]
     look = looking.prepare(
-        settings_file=settings,
-        model_name=model,
-        mm_per_px=mm_per_px,
-        outline_file=outline_file,
-        keep_position=show_position,
+        settings_file=where.settings,
+        model_name=how.model,
+        mm_per_px=how.mm_per_px,
+        outline_file=how.outline_file,
+        keep_position=how.show_position,
         photos=len(inputs),
     )
-    place = looking.place_in_log(
-        store, look.settings, job=job, spot=spot, pass_no=pass_no, person=person, outline=outline, note=note
-    )
-    if shop := store if place is None else place.store:
+    place = looking.place_in_log(where.store, look.settings, **vars(belongs))
+    if shop := where.store if place is None else place.store:
         look = looking.at_shop(look, shop)
-    outputs = Outputs.of([named[0] for named in inputs], maps=maps, picture=picture, beside=photos)
+    outputs = Outputs.of([named[0] for named in inputs], maps=into.maps, picture=into.picture, beside=photos)
     codes = []
     for named in inputs:
         looked = looking.look_at(named, look, place, now(), keep_maps=outputs.wanted)
-        codes.append(answer(looked, outputs, now(), json=json))
+        codes.append(answer(looked, outputs, now(), json=into.json))
     sys.exit(max(codes))
 
 
