@@ -5,6 +5,7 @@
 * ``keys``: the shop's key, made on first use, backed up, handed over.
 * ``bag``, ``bag_*``, ``faults``: bags by RFC 8493, as folder or zip file, written and checked.
 * ``without_position``, ``exif_blank``, ``heic_blank``: copies of photos that do not tell where they were taken.
+* ``shop_fit_file``: the signed file of a shop's own fit, in the store's folder and in bags.
 * ``statement``: the files of a seal as models: what is signed, entries with proofs, photos, models, keys.
 * ``seal``, ``job_seal``: plain data into a signed bag; what the log holds of a job into plain data.
 * ``verify``: the three depths; ``sequence`` holds the log's entries against the tree, ``bindings`` and ``story_check``

@@ -1,15 +1,17 @@
-"""Checks that what a sealed bag shows is what the log's entries are about: records, photos."""
+"""Checks that what a sealed bag shows is what the log's entries are about: records, photos, the shop's own fits."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from prepcheck.archive.bag_parts import Tell
 from prepcheck.archive.bag_source import Source, read
 from prepcheck.archive.faults import Kind
+from prepcheck.archive.keys import PublicKey
 from prepcheck.archive.sequence import erasures, name_of, told, words
+from prepcheck.archive.shop_fit_file import FIT_FOLDER, fit_name, opened
 from prepcheck.archive.statement import LogFile, PhotoLine, PhotosFile, record_file
 
 
@@ -66,6 +68,49 @@ def _check_photo(line: PhotoLine, hashes: Mapping[str, str], tell: Tell) -> None
         tell(Kind.LOG, path, "is not the file that photos.json lists")
     if line.original != (line.file_sha256 == line.sha256):
         tell(Kind.LOG, path, "is called the original and is another, or the other way round")
+
+
+def check_fits(
+    log: LogFile, source: Source, hashes: Mapping[str, str], keys: Sequence[PublicKey], tell: Tell
+) -> list[str]:
+    """Check the files of the shop's own fits, and return those by their hash that answers name and the bag does not hold.
+
+    A bag may lack them: until they were put in, all did. One that is there is the one named, holds under a key of the shop,
+    and was made for the model that answered; and there are no others.
+    """
+    named = set(_fits_named(log, source, hashes))
+    folder = f"data/{FIT_FOLDER}/"
+    paths = {fit: f"{folder}{fit_name(fit)}" for fit, _ in named}
+    for path in sorted({path for path in hashes if path.startswith(folder)} - set(paths.values())):
+        tell(Kind.LOG, path, "is no fit that an answer of the job was read with")
+    for fit, model in sorted(named):
+        if paths[fit] in hashes and (wrong := _fit_fault(source, paths[fit], fit, model, keys)):
+            tell(Kind.LOG, paths[fit], wrong)
+    return sorted(fit for fit, path in paths.items() if path not in hashes)
+
+
+def _fits_named(log: LogFile, source: Source, hashes: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Give the hash of each fit that an answer names, with that of the model that answered."""
+    for text in map(told, log.entries):
+        record = logged_record(source, hashes, text) if text.get("kind") == "inspection" else None
+        origin = record.get("origin") if isinstance(record, dict) else None
+        if isinstance(origin, dict) and isinstance(origin.get("shop_fit"), str):
+            yield origin["shop_fit"], str(origin.get("model_sha256"))
+
+
+def _fit_fault(source: Source, path: str, fit: str, model: str, keys: Sequence[PublicKey]) -> str:
+    """Say what is wrong with the file of a fit; nothing where it holds."""
+    try:
+        found = opened(read(source, path), fit, keys)
+    except (KeyError, OSError):
+        return ""  # told already: it is missing, or cannot be read
+    if isinstance(found, str):
+        return f"the shop's own fit: {found}"
+    return (
+        ""
+        if found.model_sha256 == model
+        else "the shop's own fit was made for another model than the one that answered"
+    )
 
 
 def logged_record(source: Source, hashes: Mapping[str, str], text: Mapping[str, Any]) -> Any:

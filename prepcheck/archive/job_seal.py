@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ from prepcheck.archive.faults import Fault, Kind
 from prepcheck.archive.keys import ShopKey, has_key, shop_key
 from prepcheck.archive.seal import Evidence, ModelIn, PhotoIn, SealedBag, seal
 from prepcheck.archive.sequence import SLACK, logged_at
+from prepcheck.archive.shop_fit_file import fit_bytes, opened
 from prepcheck.archive.statement import sha256
 from prepcheck.archive.verify import verify
 from prepcheck.errors import BrokenBag, StoreFault, WrongUse
@@ -36,13 +37,16 @@ class JobSealed:
     """What was sealed, with which key.
 
     `finished` are bags of earlier seals that had been cut off and now have their name; `doubts` are times in the log that
-    run against its order, which `verify` tells as faults.
+    run against its order, which `verify` tells as faults. `fits` are the shop's own fits whose signed files are in the bag,
+    by SHA-256; `fits_left_out` says of the others why not, which `verify` tells as missing.
     """
 
     bag: SealedBag
     fingerprint: str
     finished: tuple[Path, ...]
     doubts: tuple[str, ...] = ()
+    fits: tuple[str, ...] = ()
+    fits_left_out: tuple[str, ...] = ()
 
 
 def seal_job(
@@ -97,6 +101,7 @@ def seal_job(
     _refuse_clock(evidence, at)
     finished = finish(out.parent, evidence.earlier)
     key = _key(store, evidence.earlier, at)
+    fits, left_out = _fits(evidence.records, store.folder, key)
 
     doubts: list[str] = []
 
@@ -105,7 +110,7 @@ def seal_job(
         store.add_seal(job, sealed, who, at, role)
 
     bag = seal(
-        evidence,
+        replace(evidence, fits=fits),
         key,
         out,
         at=at,
@@ -114,7 +119,7 @@ def seal_job(
         with_position=with_position,
         before_move=log,
     )
-    return JobSealed(bag, key.fingerprint, finished, tuple(doubts))
+    return JobSealed(bag, key.fingerprint, finished, tuple(doubts), tuple(fits), left_out)
 
 
 def _key(store: Store, earlier: Sequence[Seal], at: datetime) -> ShopKey:
@@ -184,6 +189,25 @@ def _photos(records: list[dict[str, Any]], erased: dict[str, str]) -> list[Photo
 def _models(records: list[dict[str, Any]]) -> list[ModelIn]:
     used = sorted({(record["origin"]["model"], record["origin"]["model_sha256"]) for record in records})
     return [ModelIn(name, hash, _card(name, hash)) for name, hash in used]
+
+
+def _fits(records: Mapping[int, str], folder: Path, key: ShopKey) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """Return the files of the fits that answers were read with, and of those that cannot be shown why."""
+    named = {json.loads(text)["origin"].get("shop_fit") for text in records.values()} - {None}
+    found: dict[str, bytes] = {}
+    left_out: list[str] = []
+    for one in sorted(named):
+        try:
+            data = fit_bytes(folder, one)
+        except OSError as error:
+            left_out.append(f"shop's fit {one}: its file cannot be read ({error.strerror})")
+            continue
+        told = opened(data, one, key.public_keys)
+        if isinstance(told, str):
+            left_out.append(f"shop's fit {one}: {told}")
+        else:
+            found[one] = data
+    return found, tuple(left_out)
 
 
 def _card(name: str, model_sha256: str) -> bytes | None:

@@ -10,6 +10,7 @@ What a bag holds besides the files of BagIt::
     data/records/        the tool's answer for each inspection
     data/photos.json     every photo with the hash of its original     data/photos/   their files
     data/models.json     the models behind the answers                 data/models/   their cards
+    data/shop-fits/      the signed files of the shop's own fits behind the answers; they name the photos that they rest on
     data/keys.json       the shop's public keys                        data/report/   reports, where given
 """
 
@@ -17,7 +18,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
@@ -28,6 +29,7 @@ from prepcheck.archive import statement as s
 from prepcheck.archive.archive import SUFFIXES
 from prepcheck.archive.bag_write import BagWriter, bag_place
 from prepcheck.archive.keys import ShopKey
+from prepcheck.archive.shop_fit_file import FIT_FOLDER, fit_name
 from prepcheck.archive.without_position import without_position
 from prepcheck.errors import StoreFault
 from prepcheck.merkle import Tree
@@ -74,6 +76,8 @@ class Evidence:
         Those of the whole log.
     earlier : sequence of Seal
         All seals of the log, oldest first.
+    fits : mapping of str to bytes
+        The signed files of the shop's own fits behind the answers, by SHA-256.
     """
 
     job: str
@@ -84,6 +88,7 @@ class Evidence:
     leaves: Sequence[Leaf]
     earlier: Sequence[Seal] = ()
     reports: Mapping[str, bytes] | None = None
+    fits: Mapping[str, bytes] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -171,6 +176,8 @@ class _Sealing:
         self.lines = [self._photo(bag, photo, photo_bytes) for photo in self.evidence.photos]
         bag.payload(s.PHOTOS, s.canonical(s.PhotosFile(photos=tuple(self.lines))))
         bag.payload(s.MODELS, s.canonical(s.ModelsFile(models=tuple(self._models(bag)))))
+        for named, data in self.evidence.fits.items():
+            bag.payload(f"{FIT_FOLDER}/{fit_name(named)}", data)
         bag.payload(s.KEYS, s.canonical(s.KeysFile(keys=self.key.public_keys)))
         return self._sign(bag)
 

@@ -30,6 +30,7 @@ ALONE = (
 )
 COPIES = "That each shows what its original shows is the shop's own word, until it hands the original over"
 NO_JOB = "the entry that opened the job was erased: its alloy, wall and contents as told are the shop's own word"
+NO_FIT = "answers were read with a fit of the shop's own whose signed file is not in the bag, only its hash"
 REPORT = "what lies in data/report was signed with all else, and was not held against the log"
 
 
@@ -171,10 +172,17 @@ def _signed(bag: _Bag, expected: str | None, authority: bytes | None) -> None:
         bindings.check_records(bag.log, hashes, tell)
         story = bindings.read_json(bag.source, f"data/{s.JOB}")
         check_story(bag.log, story, lambda text: bindings.logged_record(bag.source, hashes, text), tell)
+        _fits(bag, bag.log, hashes)
         _tell_erased(bag, bag.log)
     if bag.log is not None and photos is not None:
         bindings.check_photos(bag.log, photos, hashes, tell)
     _tell_limits(bag, photos, hashes)
+
+
+def _fits(bag: _Bag, log: s.LogFile, hashes: Mapping[str, str]) -> None:
+    keys = _read(bag, f"data/{s.KEYS}", s.KeysFile)
+    missing = bindings.check_fits(log, bag.source, hashes, () if keys is None else keys.keys, collector(bag.faults))
+    bag.told += [f"{NO_FIT}: {one}" for one in missing]
 
 
 def _tell_limits(bag: _Bag, photos: s.PhotosFile | None, hashes: Mapping[str, str]) -> None:

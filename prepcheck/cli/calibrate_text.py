@@ -9,9 +9,9 @@ from prepcheck.errors import printable
 from prepcheck.report.entry_words import entry_words
 
 if TYPE_CHECKING:
+    from prepcheck.archive.shop_fit_file import FigureLine, FitStatement, RowLine
     from prepcheck.evaluate.fit_shop_drift import Check
     from prepcheck.tasks.shop_fit import InUse, Kept
-    from prepcheck.tasks.shop_fit_file import FigureLine, FitStatement, RowLine
 
 _BACK = "One command takes it back: prepcheck calibrate back --person NAME --reason WHY"
 _MOST_NAMED = 5

@@ -121,6 +121,10 @@ def _say(done: JobSealed) -> None:
         typer.echo(f"  doubt: {printable(doubt)}")
     for line in bag.left_out:
         typer.echo(f"  left out, hash listed: {printable(', '.join(line.names))} ({line.left_out})")
+    for one in done.fits:
+        typer.echo(f"  with the shop's own fit {one}, whose file names the photos that it rests on")
+    for why in done.fits_left_out:
+        typer.echo(f"  left out, hash in the answers: {printable(why)}")
     typer.echo(f"  key {done.fingerprint}")
     typer.echo(f"  tag manifest SHA-256 {bag.sealed.manifest_sha256}")
     typer.echo("The time is the shop's own word. For a timestamp of another: prepcheck timestamp BAG --request FILE")

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from prepcheck.archive.durable import make_folder, write_file
 from prepcheck.archive.keys import PublicKey, has_key, shop_key
+from prepcheck.archive.shop_fit_file import FIT_FOLDER, FitStatement, fit_bytes, fit_name, opened, signed
 from prepcheck.archive.statement import sha256
 from prepcheck.errors import PrepcheckError, WrongUse
 from prepcheck.settings import Settings
@@ -21,7 +22,7 @@ from prepcheck.store import LoggedEvent, LoggedInspection, os_fault
 from prepcheck.store import words as w
 from prepcheck.surface import Model, ShopFit, load_model
 from prepcheck.tasks.people import Role, keeping_role, proved_role
-from prepcheck.tasks.shop_fit_file import MOST_BYTES, FitStatement, looking_sha256, opened, signed, state
+from prepcheck.tasks.shop_fit_file import looking_sha256, state
 from prepcheck.trade.entries import ShopFitLogged
 
 if TYPE_CHECKING:
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
     from prepcheck.evaluate.fit_shop_read import Read
     from prepcheck.store.store import Store
 
-FIT_FOLDER = "shop-fits"
-"""In the store's folder."""
 _KIND = "shop_fit"
 
 
@@ -118,7 +117,7 @@ def keep_fit(
         read, made, proof, refused, origin=model.origin, settings=settings, tries=tries, key=key, at=at
     )  # fmt: skip
     data = signed(statement, key)
-    _write(store.folder / FIT_FOLDER / f"{sha256(data)}.json", data)
+    _write(store.folder / FIT_FOLDER / fit_name(sha256(data)), data)
     entry = ShopFitLogged(
         outcome="refused" if refused else "taken",
         sha256=sha256(data),
@@ -187,9 +186,7 @@ def model_of(store: Store, settings: Settings, fit_sha256: str | None, model: Mo
 def read_fit(folder: Path, named: str) -> FitStatement | str:
     """Return what the file of a fit in a store's folder says, or why it cannot be used."""
     try:
-        with (folder / FIT_FOLDER / f"{named}.json").open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-        keys = _keys(folder)
+        data, keys = fit_bytes(folder, named), _keys(folder)
     except OSError as error:
         return f"its file cannot be read ({error.strerror})"
     except PrepcheckError as error:

@@ -12,6 +12,7 @@ import pytest
 
 from prepcheck import looking, tasks
 from prepcheck.archive import keys
+from prepcheck.archive.shop_fit_file import FIT_FOLDER
 from prepcheck.archive.statement import canonical, sha256
 from prepcheck.errors import NotAllowed, WrongUse
 from prepcheck.evaluate.fit_shop_drift import Disagreed
@@ -21,7 +22,6 @@ from prepcheck.settings import PeopleSettings, PhotoSettings, Settings
 from prepcheck.store import NewJob
 from prepcheck.surface import ShopFit
 from prepcheck.tasks.shop_fit import (
-    FIT_FOLDER,
     check_drift,
     disagreed,
     fit_in_use,
