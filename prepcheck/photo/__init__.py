@@ -3,7 +3,7 @@
 from prepcheck.photo.card import with_scale
 from prepcheck.photo.files import read_bytes
 from prepcheck.photo.fitness import photo_flags, spot_flags
-from prepcheck.photo.photo import Flag, Photo, Plane
+from prepcheck.photo.photo import Flag, Photo, Plane, at_long_side
 from prepcheck.photo.picture_hash import hash_distance
 from prepcheck.photo.read import from_bytes, read
 
@@ -11,6 +11,7 @@ __all__ = [
     "Flag",
     "Photo",
     "Plane",
+    "at_long_side",
     "from_bytes",
     "hash_distance",
     "photo_flags",

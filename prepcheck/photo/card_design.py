@@ -75,6 +75,13 @@ def dictionary() -> cv2.aruco.Dictionary:
     return cv2.aruco.Dictionary(np.ascontiguousarray(whole.bytesList[list(IDS)]), 4, 3)
 
 
+@cache
+def modules(index: int) -> NDArray[np.bool_]:
+    """Which modules of the marker `IDS[index]` are white, by row and column with its border."""
+    return np.asarray(dictionary().generateImageMarker(index, MODULES, borderBits=1) > 0)
+
+
+@cache
 def grey_steps() -> tuple[Box, ...]:
     """The grey steps, light to dark, in two rows between the upper markers."""
     width, height = 14.4, 11.8
@@ -112,7 +119,7 @@ def _marker_boxes() -> list[Box]:
     found = []
     for index, (x, y) in enumerate(CORNERS):
         found.append(Box(x, y, MARKER, MARKER))
-        white = dictionary().generateImageMarker(index, MODULES, borderBits=1) > 0
+        white = modules(index)
         rows = [Box(x + a * module, y + r * module, n * module, module, 255) for r, a, n in _runs(white)]
         columns = [Box(x + c * module, y + a * module, module, n * module, 255) for c, a, n in _runs(white.T)]
         found += rows + columns

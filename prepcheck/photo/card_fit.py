@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo import card_design as design
+from prepcheck.photo.percentile import percentile
 
 Array = NDArray[np.float64]
 _PERSPECTIVE = 1.2
@@ -67,19 +68,21 @@ class Fit:
 
     def length_error(self, px: Array) -> float:
         """Standard deviation of the scale (square root of area) at a pixel, as a share of it."""
-        slope = np.array([self._log_scale(self.values + step, px) for step in _steps(self.values)])
-        slope = (slope - self._log_scale(self.values, px)) / np.abs(_steps(self.values)).sum(axis=1)
+        step = 1e-5 * np.maximum(np.abs(self.values), 1e-2)
+        here, *beside = self._log_scales(self.values + np.vstack([np.zeros(8), np.diag(step)]), px)
+        slope = (np.array(beside) - here) / step
         return float(np.sqrt(slope @ self.covariance @ slope))
 
-    def _log_scale(self, values: Array, px: Array) -> float:
+    def _log_scales(self, values: Array, px: Array) -> Array:
+        """Logarithm of the scale at a pixel for each row of `values`, shape (n, 8)."""
         to_mm = np.linalg.inv(_matrix(values) @ self.base)
-        depth = to_mm[2] @ np.array([*px, 1.0])
-        return 0.5 * math.log(abs(np.linalg.det(to_mm)) / abs(depth) ** 3)
+        depth = to_mm[:, 2] @ np.array([*px, 1.0])
+        return np.asarray(0.5 * np.log(np.abs(np.linalg.det(to_mm)) / np.abs(depth) ** 3))
 
 
 def project(homography: Array, points: Array) -> Array:
     """Map (n, 2) points through a (3, 3) homography."""
-    ends = np.c_[points, np.ones(len(points))] @ homography.T
+    ends = _with_one(points) @ homography.T
     return np.asarray(ends[:, :2] / ends[:, 2:])
 
 
@@ -136,7 +139,8 @@ def _least_squares(units: Array, px: Array, values: Array, prior: Array) -> tupl
     """Gauss-Newton with weights that fall off (Geman and McClure); returns values, covariance, residuals (n, 2)."""
     sigma = max(_CORNER_PX, _spread(px - project(_matrix(values), units)))
     for _ in range(_ROUNDS):
-        rest, slope = px - project(_matrix(values), units), _slopes(values, units)
+        at, slope = _slopes(values, units)
+        rest = px - at
         weight = np.repeat((1 + np.sum(rest**2, axis=1) / (_FAR * sigma) ** 2) ** -2, 2)
         normal = slope.T @ (slope * weight[:, None]) / sigma**2 + np.diag(prior)
         values = values + np.linalg.solve(normal, slope.T @ (weight * rest.ravel()) / sigma**2 - prior * values)
@@ -144,34 +148,41 @@ def _least_squares(units: Array, px: Array, values: Array, prior: Array) -> tupl
     return values, np.linalg.inv(normal), px - project(_matrix(values), units)
 
 
-def _spread(rest: Array, percentile: int = 50) -> float:
+def _spread(rest: Array, percent: int = 50) -> float:
     """Standard error of a coordinate by a percentile of the distances (Rayleigh), corrected for eight values fitted."""
     freedom = max(rest.size - 8, 1)
-    distance = float(np.percentile(np.linalg.norm(rest, axis=1), percentile))
-    return distance / math.sqrt(-2 * math.log(1 - percentile / 100)) * math.sqrt(rest.size / freedom)
+    distance = percentile(np.hypot(*rest.T), percent)
+    return distance / math.sqrt(-2 * math.log(1 - percent / 100)) * math.sqrt(rest.size / freedom)
 
 
-def _slopes(values: Array, units: Array) -> Array:
-    """Derivatives of the projected (x, y), in turn for each point, by the eight values."""
-    ends = np.c_[units, np.ones(len(units))] @ _matrix(values).T
-    x, y, depth = ends[:, 0] / ends[:, 2], ends[:, 1] / ends[:, 2], ends[:, 2:]
-    one, none = np.c_[units, np.ones(len(units))] / depth, np.zeros((len(units), 3))
-    by_x = np.c_[one, none, -x[:, None] * one[:, :2]]
-    by_y = np.c_[none, one, -y[:, None] * one[:, :2]]
-    return np.stack([by_x, by_y], axis=1).reshape(-1, 8)
+def _slopes(values: Array, units: Array) -> tuple[Array, Array]:
+    """Projected points (n, 2), and derivatives of their (x, y), in turn for each point, by the eight values."""
+    whole = _with_one(units)
+    ends = whole @ _matrix(values).T
+    at, one = ends[:, :2] / ends[:, 2:], whole / ends[:, 2:]
+    slopes = np.zeros((len(units), 2, 8))
+    slopes[:, 0, :3] = slopes[:, 1, 3:6] = one
+    slopes[:, :, 6:] = -at[:, :, None] * one[:, None, :2]
+    return at, slopes.reshape(-1, 8)
+
+
+def _with_one(points: Array) -> Array:
+    """Homogeneous coordinates, (n, 3), of points (n, 2)."""
+    whole = np.ones((len(points), 3))
+    whole[:, :2] = points
+    return whole
 
 
 def _matrix(values: Array) -> Array:
-    return np.append(values, 1.0).reshape(3, 3)
-
-
-def _steps(values: Array) -> Array:
-    return np.diag(1e-5 * np.maximum(np.abs(values), 1e-2))
+    """Homographies (..., 3, 3) of values (..., 8)."""
+    whole = np.ones((*values.shape[:-1], 9))
+    whole[..., :8] = values
+    return whole.reshape(*values.shape[:-1], 3, 3)
 
 
 def _plausible(from_mm: Array) -> bool:
     """Whether the whole card lies before the lens, printed side up, at no steeper a slant than can be read."""
-    depth = np.c_[design.outline(), np.ones(4)] @ from_mm[2]
+    depth = _with_one(design.outline()) @ from_mm[2]
     if depth.min() <= 0.2 * depth.max():
         return False
     return _area(project(from_mm, design.outline())) > 0

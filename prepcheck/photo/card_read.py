@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo import card_design as design
+from prepcheck.photo.percentile import percentile
 
 Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 _FLAT = 6
 """Pixels per mm of the flattened card on which corners are measured; a module is 24 px."""
 _EDGE = 24
-"""Pixels kept around the flattened card."""
+"""Pixels kept around the flattened card and each marker on it: as far as the search for a corner looks."""
 _WRONG_MODULES = 2
 """Modules of 36 that may be read wrong in a marker whose place is known."""
 _LEAST_CONTRAST = 20.0
@@ -49,7 +50,7 @@ def sight_card(rgb: Picture) -> Sighting | None:
         for _ in range(2):
             if not found or (flatten := _flattening(found)) is None:
                 break
-            found = _measured(grey, flatten, set(found))
+            found = _measured(grey, flatten)
             if best is None or len(found) > len(best[1]):
                 best = flatten, found
         if best is not None and len(best[1]) >= 3:
@@ -66,7 +67,7 @@ def _sighting(rgb: Picture, flatten: Array, found: dict[int, Array]) -> Sighting
         ids=ids,
         mm=np.concatenate([mm[number] for number in ids]),
         px=np.concatenate([found[number] for number in ids]),
-        gains=_gains(_flattened(rgb, flatten)),
+        gains=_gains(rgb, flatten),
     )
 
 
@@ -99,47 +100,47 @@ def _flattening(found: dict[int, Array]) -> Array | None:
     return None if homography is None or not np.isfinite(homography).all() else np.asarray(homography, np.float64)
 
 
-def _flattened(picture: Picture, flatten: Array) -> Picture:
-    size = (round(design.WIDTH * _FLAT) + 2 * _EDGE, round(design.HEIGHT * _FLAT) + 2 * _EDGE)
-    flat = cv2.warpPerspective(picture, flatten, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+def _flattened(picture: Picture, flatten: Array, corner: tuple[int, int], size: tuple[int, int]) -> Picture:
+    """Flatten a part of the card alone: so many pixels across and down from its upper left `corner`."""
+    moved = np.array([(1.0, 0.0, -corner[0]), (0.0, 1.0, -corner[1]), (0.0, 0.0, 1.0)]) @ flatten
+    flat = cv2.warpPerspective(picture, moved, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(flat, np.uint8)
 
 
-def _measured(grey: Picture, flatten: Array, detected: set[int]) -> dict[int, Array]:
+def _measured(grey: Picture, flatten: Array) -> dict[int, Array]:
     """Corners in px of all markers that can be read on the flattened card."""
-    flat = _flattened(grey, flatten)
-    light = np.asarray(cv2.LUT(flat, _LIGHT), np.float32)
     back = np.linalg.inv(flatten)
+    side = round(design.MARKER * _FLAT) + 2 * _EDGE
     found = {}
-    for index, (number, mm) in enumerate(design.marker_corners().items()):
-        corners = mm * _FLAT + _EDGE - 0.5
-        if not _readable(flat, corners, index):
-            continue
-        refined = _refined(light, corners)
-        found[number] = cv2.perspectiveTransform(refined[None], back)[0]
+    for index, (number, (x, y)) in enumerate(zip(design.IDS, design.CORNERS, strict=True)):
+        corner = round(x * _FLAT), round(y * _FLAT)
+        flat = _flattened(grey, flatten, corner, (side, side))
+        if _readable(flat, index):
+            found[number] = cv2.perspectiveTransform((_refined(flat) + corner)[None], back)[0]
     return found
 
 
-def _readable(flat: Picture, corners: Array, index: int) -> bool:
-    """Whether the modules at a marker's known place are that marker's."""
-    x, y = (round(float(v) + 0.5) for v in corners[0])
-    side = round(design.MARKER * _FLAT)
-    cells = flat[y : y + side, x : x + side].reshape(design.MODULES, side // design.MODULES, design.MODULES, -1)
+def _readable(flat: Picture, index: int) -> bool:
+    """Whether the modules of a flattened marker, with `_EDGE` around it, are that marker's."""
+    inside = flat[_EDGE:-_EDGE, _EDGE:-_EDGE]
+    side = len(inside) // design.MODULES
+    cells = inside.reshape(design.MODULES, side, design.MODULES, side)
     inner = cells[:, 6:-6, :, 6:-6].mean(axis=(1, 3))
-    low, high = np.percentile(inner, (20, 85))
-    expected = design.dictionary().generateImageMarker(index, design.MODULES, borderBits=1) > 0
-    wrong = int(np.sum((inner > (low + high) / 2) != expected))
-    return bool(high - low >= _LEAST_CONTRAST and wrong <= _WRONG_MODULES)
+    low, high = percentile(inner, 20), percentile(inner, 85)
+    wrong = np.count_nonzero((inner > (low + high) / 2) != design.modules(index))
+    return high - low >= _LEAST_CONTRAST and int(wrong) <= _WRONG_MODULES
 
 
-def _refined(light: NDArray[np.float32], corners: Array) -> Array:
-    """Measure corners in linear light: there blur leaves an edge in its place, in sRGB it moves into the dark."""
-    start = corners.astype(np.float32).reshape(-1, 1, 2)
+def _refined(flat: Picture) -> Array:
+    """Measure a flattened marker's corners in linear light: there blur leaves an edge in its place, in sRGB it does not."""
+    light = np.asarray(cv2.LUT(flat, _LIGHT), np.float32)
+    first, last = _EDGE - 0.5, len(flat) - _EDGE - 0.5
+    start = np.array([(first, first), (last, first), (last, last), (first, last)], np.float32).reshape(4, 1, 2)
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.01)
     return np.asarray(cv2.cornerSubPix(light, start, (11, 11), (-1, -1), stop), np.float64).reshape(4, 2)
 
 
-def _gains(flat: Picture) -> Array | None:
+def _gains(rgb: Picture, flatten: Array) -> Array | None:
     """Factors that make the grey steps neutral in linear light: their median over the steps that are well exposed.
 
     Only ratios within a step count, so a shadow over some of them does no harm.
@@ -147,10 +148,11 @@ def _gains(flat: Picture) -> Array | None:
     ratios = []
     for box in design.grey_steps():
         x, y = (int((v + 0.25 * s) * _FLAT) + _EDGE for v, s in ((box.x, box.width), (box.y, box.height)))
-        patch = flat[y : y + int(box.height * _FLAT / 2), x : x + int(box.width * _FLAT / 2)]
-        level = np.median(patch.reshape(-1, 3), axis=0)
+        size = int(box.width * _FLAT / 2), int(box.height * _FLAT / 2)
+        level = np.median(_flattened(rgb, flatten, (x, y), size).reshape(-1, 3), axis=0)
         if level.max() < 250 and level.min() > 20:
-            ratios.append(linear(level)[1] / linear(level))
+            light = linear(level)
+            ratios.append(light[1] / light)
     return np.median(ratios, axis=0) if len(ratios) >= 2 else None
 
 

@@ -37,8 +37,8 @@ from prepcheck.photo.clip_header import (
 )
 from prepcheck.photo.decode import silent_opencv
 from prepcheck.photo.files import read_bytes
-from prepcheck.photo.fitness import photo_flags, working_raster
-from prepcheck.photo.photo import Photo
+from prepcheck.photo.fitness import photo_flags
+from prepcheck.photo.photo import Photo, at_long_side
 from prepcheck.photo.picture_hash import picture_hash
 from prepcheck.photo.sharpness import blur_px
 from prepcheck.settings import Settings
@@ -241,13 +241,13 @@ def _blur(frame: _Frame, settings: Settings) -> float:
     height, width = frame.bgr.shape[:2]
     middle = frame.bgr[height // 4 : height - height // 4, width // 4 : width - width // 4]
     grey = np.asarray(cv2.cvtColor(middle, cv2.COLOR_BGR2GRAY), np.uint8)
-    blur = blur_px(np.asarray(working_raster(grey, settings.photo.working_px // 2), np.float32))
+    blur = blur_px(at_long_side(grey, settings.photo.working_px // 2))
     return np.inf if blur is None else blur
 
 
 def _reduced(frame: _Frame, settings: Settings) -> _Still:
     height, width = frame.bgr.shape[:2]
-    rgb = np.asarray(cv2.cvtColor(working_raster(frame.bgr, settings.photo.detail_px), cv2.COLOR_BGR2RGB), np.uint8)
+    rgb = np.asarray(cv2.cvtColor(at_long_side(frame.bgr, settings.photo.detail_px), cv2.COLOR_BGR2RGB), np.uint8)
     return _Still(frame.number, width, height, rgb)
 
 
@@ -275,7 +275,7 @@ def _lost(rgb: Raster) -> float:
 
 def _light(rgb: Raster) -> Plain:
     """Logarithm of light at a small size, without the exposure."""
-    small = np.asarray(cv2.cvtColor(working_raster(rgb, _SMALL), cv2.COLOR_RGB2GRAY), np.float32)
+    small = np.asarray(cv2.cvtColor(at_long_side(rgb, _SMALL), cv2.COLOR_RGB2GRAY), np.float32)
     light = np.log2(cv2.GaussianBlur(small, (0, 0), 1.0) + 8.0)
     return np.asarray(light - light.mean(), np.float32)
 

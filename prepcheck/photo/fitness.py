@@ -6,12 +6,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from prepcheck.photo.photo import Flag, Photo
+from prepcheck.photo.percentile import percentile
+from prepcheck.photo.photo import Flag, Photo, View, at_long_side
 from prepcheck.photo.sharpness import blur_px, blur_px_worst_way
 from prepcheck.settings import Settings
 from prepcheck.terms import FLAGS
 
 Raster = NDArray[np.uint8]
+Grey = NDArray[np.uint8]
 _CODED = np.arange(256) / 255
 _LINEAR = np.where(_CODED <= 0.04045, _CODED / 12.92, ((_CODED + 0.055) / 1.055) ** 2.4).astype(np.float32)
 """Linear light of each sRGB value (IEC 61966-2-1)."""
@@ -33,13 +35,12 @@ def photo_flags(photo: Photo, settings: Settings) -> tuple[Flag, ...]:
         Of ``blurred``, ``too_dark``, ``too_bright``, ``colour_cast``, ``small_spot``, ``re_encoded``. Flags on the scale: see
         `prepcheck.photo.card`.
     """
-    rgb = working_raster(photo.rgb, settings.photo.working_px)
-    luma = _luma(rgb)
+    view = photo.view(settings.photo.working_px)
     found = [
         _small_picture(photo, settings),
-        _exposure(luma, rgb, settings),
-        _blurred(blur_px_worst_way(luma), settings.fitness.blur_px, "in the picture"),
-        _colour_cast(rgb, settings),
+        _exposure(view, settings),
+        _blurred(blur_px_worst_way(view.grey), settings.fitness.blur_px, "in the picture"),
+        _colour_cast(view.rgb, settings),
         _re_encoded(photo),
     ]
     return tuple(flag for flag in found if flag)
@@ -62,33 +63,21 @@ def spot_flags(photo: Photo, mask: NDArray[np.bool_], settings: Settings) -> tup
     tuple of Flag
         Of ``burnt_out``, ``too_dark``, ``blurred``, ``small_spot``; empty for an empty mask.
     """
-    rgb = working_raster(photo.rgb, settings.photo.working_px)
-    height, width = rgb.shape[:2]
-    inside = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST).astype(bool)
-    if not inside.any():
+    view = photo.view(settings.photo.working_px)
+    height, width = view.grey.shape
+    whole = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
+    x, y, width, height = cv2.boundingRect(whole)
+    if width == 0:
         return ()
-    luma = _luma(rgb)
+    box = np.s_[y : y + height, x : x + width]
+    grey, inside = view.grey[box], whole[box].astype(bool)
     found = [
-        _burnt_out(rgb, inside, settings),
-        _dark_spot(luma, inside, settings),
-        _blurred(_spot_blur(luma, inside), settings.fitness.blur_px, "inside the spot"),
-        _small_spot(photo, inside, settings),
+        _burnt_out(view.rgb[box], inside, settings),
+        _dark_spot(grey, inside, settings),
+        _blurred(blur_px(grey, inside), settings.fitness.blur_px, "inside the spot"),
+        _small_spot(photo, inside, (x, y), settings),
     ]
     return tuple(flag for flag in found if flag)
-
-
-def working_raster(rgb: Raster, working_px: int) -> Raster:
-    """Return the raster at the size that the model sees: long side at most `working_px`."""
-    height, width = rgb.shape[:2]
-    scale = working_px / max(height, width)
-    if scale >= 1:
-        return rgb
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def _luma(rgb: Raster) -> NDArray[np.float32]:
-    return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.float32)
 
 
 def _small_picture(photo: Photo, settings: Settings) -> Flag | None:
@@ -100,33 +89,34 @@ def _small_picture(photo: Photo, settings: Settings) -> Flag | None:
     )
 
 
-def _exposure(luma: NDArray[np.float32], rgb: Raster, settings: Settings) -> Flag | None:
+def _exposure(view: View, settings: Settings) -> Flag | None:
     fit = settings.fitness
-    light = float(np.percentile(luma[::3, ::3], 90))
+    light = percentile(view.grey[::3, ::3], 90)
     if light < fit.dark_level:
         return _raised(
             "too_dark", f"nine tenths of the picture lie below {light:.0f} of 255, limit {fit.dark_level:.0f}"
         )
-    burnt = float(np.mean(_burnt(rgb, settings)))
+    burnt = np.count_nonzero(_burnt(view.rgb, settings)) / view.grey.size
     if burnt > fit.white_share:
         return _raised("too_bright", f"{burnt:.0%} of the picture is pure white, limit {fit.white_share:.0%}")
     return None
 
 
-def _dark_spot(luma: NDArray[np.float32], inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
-    middle, least = float(np.median(luma[inside])), settings.fitness.dark_level
+def _dark_spot(grey: Grey, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
+    middle, least = percentile(grey[inside], 50), settings.fitness.dark_level
     if middle >= least:
         return None
     return _raised("too_dark", f"half of the spot lies below {middle:.0f} of 255, limit {least:.0f}")
 
 
-def _burnt(rgb: Raster, settings: Settings) -> NDArray[np.bool_]:
+def _burnt(rgb: Raster, settings: Settings) -> Grey:
     level = settings.score.burnt_level
-    return np.asarray(cv2.inRange(rgb, (level,) * 3, (255,) * 3)).astype(bool)
+    return np.asarray(cv2.inRange(rgb, (level,) * 3, (255,) * 3), np.uint8)
 
 
 def _burnt_out(rgb: Raster, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
-    share, most = float(np.mean(_burnt(rgb, settings)[inside])), settings.fitness.burnt_share
+    share = np.count_nonzero(_burnt(rgb, settings)[inside]) / np.count_nonzero(inside)
+    most = settings.fitness.burnt_share
     return _raised("burnt_out", f"{share:.0%} of the spot is pure white, limit {most:.0%}") if share > most else None
 
 
@@ -136,12 +126,6 @@ def _blurred(blur: float | None, most: float, where: str) -> Flag | None:
     return _raised(
         "blurred", f"the sharpest edges {where} are smeared by {blur:.1f} px at working size, limit {most:.1f}"
     )
-
-
-def _spot_blur(luma: NDArray[np.float32], inside: NDArray[np.bool_]) -> float | None:
-    x, y, width, height = cv2.boundingRect(inside.astype(np.uint8))
-    box = np.s_[y : y + height, x : x + width]
-    return blur_px(luma[box], inside[box])
 
 
 def _colour_cast(rgb: Raster, settings: Settings) -> Flag | None:
@@ -167,13 +151,13 @@ def cast_degrees(rgb: Raster) -> float:
         Degrees in linear RGB. The light's colour is taken once from the brightest places (white patch), once from edges
         (grey edge: J. van de Weijer, T. Gevers and A. Gijsenij, IEEE Trans. Image Processing 16, 2007).
     """
-    small = working_raster(np.ascontiguousarray(rgb[::4, ::4]), 320)
+    small = at_long_side(np.ascontiguousarray(rgb[::4, ::4]), 320)
     brightest = small.max(axis=2)
     usable = (brightest < 250) & (brightest > 20)
     if min(usable.shape) < 3 or np.count_nonzero(usable) < 64:
         return 0.0
     linear = np.asarray(cv2.LUT(small, _LINEAR), np.float32)
-    bright = np.percentile(linear[usable], 95, axis=0)
+    bright = np.array([percentile(channel, 95) for channel in linear[usable].T])
     smooth = cv2.GaussianBlur(linear, (0, 0), 1)
     slopes = [np.asarray(cv2.Sobel(smooth, cv2.CV_32F, *way), np.float32) for way in ((1, 0), (0, 1))]
     edges = np.hypot(*slopes)
@@ -185,21 +169,22 @@ def _degrees_off_white(light: NDArray[np.floating]) -> float:
     return 0.0 if length == 0 else float(np.degrees(np.arccos(min(1.0, float(light.sum()) / (length * 3**0.5)))))
 
 
-def _small_spot(photo: Photo, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
+def _small_spot(photo: Photo, inside: NDArray[np.bool_], corner: tuple[int, int], settings: Settings) -> Flag | None:
     reach = cv2.distanceTransform(np.pad(inside.astype(np.uint8), 1), cv2.DIST_L2, 5)
     width, least = 2 * float(reach.max()), settings.spot.least_width_px
     if width < least:
         return _raised("small_spot", f"the widest spot is {width:.0f} px wide at working size, limit {least:.0f}")
     if photo.plane is None:
         return None
-    return _coarse_scale(photo, inside, settings)
+    return _coarse_scale(photo, inside, corner, settings)
 
 
-def _coarse_scale(photo: Photo, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
+def _coarse_scale(photo: Photo, inside: NDArray[np.bool_], corner: tuple[int, int], settings: Settings) -> Flag | None:
     assert photo.plane is not None
-    step = photo.width / inside.shape[1]
+    step = photo.width / photo.view(settings.photo.working_px).grey.shape[1]
     y, x = (float(where.mean()) for where in np.nonzero(inside))
-    patch = settings.score.patch_limit_mm / (photo.plane.mm_per_px(x * step, y * step) * step)
+    scale = photo.plane.mm_per_px((x + corner[0]) * step, (y + corner[1]) * step)
+    patch = settings.score.patch_limit_mm / (scale * step)
     least = settings.fitness.patch_px
     if patch >= least:
         return None

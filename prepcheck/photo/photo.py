@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -67,6 +69,33 @@ class Plane:
         return np.asarray(abs(np.linalg.det(self.to_mm)) / np.abs(third) ** 3, np.float64)
 
 
+def at_long_side(rgb: NDArray[np.uint8], long_side: int) -> NDArray[np.uint8]:
+    """Reduce a picture (h, w) or (h, w, 3) by area averaging to at most `long_side`; smaller ones stay as they are."""
+    scale = long_side / max(rgb.shape[:2])
+    if scale >= 1:
+        return rgb
+    size = (max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A photo at the size at which it is looked at.
+
+    Parameters
+    ----------
+    rgb : ndarray, shape (h, w, 3), uint8
+        Upright, sRGB.
+    """
+
+    rgb: NDArray[np.uint8] = field(repr=False)
+
+    @cached_property
+    def grey(self) -> NDArray[np.uint8]:
+        """Luma, shape (h, w)."""
+        return np.asarray(cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY), np.uint8)
+
+
 @dataclass(frozen=True, eq=False)
 class Photo:
     """A photo as it was received, and an upright sRGB raster of it, reduced to a bounded size.
@@ -115,6 +144,13 @@ class Photo:
     position: tuple[float, float] | None = None
     plane: Plane | None = None
     flash: bool | None = None
+    _views: dict[int, View] = field(default_factory=dict, init=False, repr=False)
+
+    def view(self, long_side: int) -> View:
+        """Return the photo at most so many pixels long, made once for all who ask."""
+        if long_side not in self._views:
+            self._views[long_side] = View(at_long_side(self.rgb, long_side))
+        return self._views[long_side]
 
     @property
     def reduction(self) -> float:

@@ -13,7 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.photo.percentile import percentile
+
 Plane = NDArray[np.float32]
+Grey = NDArray[np.uint8 | np.float32]
 
 _FINE, _COARSE = 1.0, 2.0
 """The two scales in pixels: below 1 noise and JPEG blocks decide, above 2 neighbouring scratches run together."""
@@ -27,12 +30,12 @@ _LEAST_EDGES = 150
 """Pixels on edges below which nothing is said."""
 
 
-def blur_px(luma: Plane, mask: NDArray[np.bool_] | None = None) -> float | None:
+def blur_px(luma: Grey, mask: NDArray[np.bool_] | None = None) -> float | None:
     """Estimate the blur of the sharpest edges, all directions together.
 
     Parameters
     ----------
-    luma : ndarray, shape (h, w), float32
+    luma : ndarray, shape (h, w), uint8 or float32
         Grey picture, 0..255.
     mask : ndarray, shape (h, w), bool, optional
         Where to look.
@@ -46,7 +49,7 @@ def blur_px(luma: Plane, mask: NDArray[np.bool_] | None = None) -> float | None:
     return _blur_of(ratio) if len(ratio) >= _LEAST_EDGES else None
 
 
-def blur_px_worst_way(luma: Plane) -> float | None:
+def blur_px_worst_way(luma: Grey) -> float | None:
     """Estimate the blur of the sharpest edges in the direction in which it is worst.
 
     A shaken camera smears edges across its path and leaves those along it sharp. Directions with too few clear edges
@@ -54,7 +57,7 @@ def blur_px_worst_way(luma: Plane) -> float | None:
 
     Parameters
     ----------
-    luma : ndarray, shape (h, w), float32
+    luma : ndarray, shape (h, w), uint8 or float32
         Grey picture, 0..255.
 
     Returns
@@ -63,17 +66,18 @@ def blur_px_worst_way(luma: Plane) -> float | None:
         As `blur_px`.
     """
     ratio, angle = _edges(luma, None)
-    eighth = np.rint(angle / np.pi * 8)
-    ways = [ratio[abs((eighth - way + 4) % 8 - 4) <= 1] for way in (0, 2, 4, 6)]
+    eighth = np.rint(angle / np.pi * 8).astype(np.int8)
+    ways = [ratio[(eighth + 1 - way) & 7 <= 2] for way in (0, 2, 4, 6)]
     blurs = [_blur_of(way) for way in ways if len(way) >= _LEAST_EDGES]
     return max(blurs, default=None)
 
 
-def _edges(luma: Plane, mask: NDArray[np.bool_] | None) -> tuple[Plane, Plane]:
+def _edges(grey: Grey, mask: NDArray[np.bool_] | None) -> tuple[Plane, Plane]:
     """Ratios of fine to coarse gradients, and directions in radian, on the strongest edges."""
     nothing = np.empty(0, np.float32)
-    if min(luma.shape) < 16:
+    if min(grey.shape) < 16:
         return nothing, nothing
+    luma: Plane = np.asarray(grey, np.float32)
     smooth = _smoothed(luma, _FINE)
     across, down = (cv2.Sobel(smooth, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1)))
     fine = np.asarray(cv2.magnitude(across, down), np.float32)
@@ -102,12 +106,12 @@ def _slopes(luma: Plane, at: NDArray[np.intp]) -> tuple[Plane, Plane]:
 def _strong(gradient: Plane, mask: NDArray[np.bool_] | None) -> float:
     """Gradient from which an edge is strong, from every third row and column."""
     some = gradient[::3, ::3]
-    asked = some.ravel() if mask is None else some[mask[::3, ::3]]
-    return float(np.percentile(asked, _STRONGEST)) if asked.size else 0.0
+    asked = some if mask is None else some[mask[::3, ::3]]
+    return percentile(asked, _STRONGEST) if asked.size else 0.0
 
 
 def _blur_of(ratio: Plane) -> float:
-    square = float(np.percentile(ratio, _SHARPEST)) ** 2
+    square = percentile(ratio, _SHARPEST) ** 2
     if square <= 1.0004:
         return 99.0
     return float(min(99.0, np.sqrt(max(0.0, (_COARSE**2 - square * _FINE**2) / (square - 1)))))
@@ -119,4 +123,4 @@ def _noise(luma: Plane) -> float:
     a, b, c, d = (blocks[y::4, x::4] for y in (0, 1) for x in (0, 1))
     rows, columns = (min(part.shape[axis] for part in (a, b, c, d)) for axis in (0, 1))
     a, b, c, d = (part[:rows, :columns] for part in (a, b, c, d))
-    return float(np.median(np.abs(a - b - c + d)) / 2 / 0.6745)
+    return percentile(np.abs(a - b - c + d), 50) / 2 / 0.6745

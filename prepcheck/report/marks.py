@@ -14,6 +14,7 @@ from prepcheck.record import JointRecord, PatchRecord, Record, SpotRecord
 from prepcheck.report.hatch import HATCHES, PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, shown, write
 from prepcheck.report.words import judged, patch_words, person_spots, pointed_at
+from prepcheck.surface import showing
 from prepcheck.terms import RESIDUE, Standing, State
 
 Points = NDArray[np.float64]
@@ -89,7 +90,7 @@ def draw_marks(
         _dashed(mat, view.place(spot.outline), view.unit)
     if record.joint is not None:
         _draw_joint(mat, view, record.joint)
-    _draw_labels(mat, view, record, inside, np.isin(full, RESIDUE), patch_label)
+    _draw_labels(mat, view, record, inside, showing(full, RESIDUE), patch_label)
     return used
 
 

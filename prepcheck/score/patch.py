@@ -13,7 +13,7 @@ from prepcheck.photo import Plane
 from prepcheck.score.joint import JointLine, on_plane, reach_of
 from prepcheck.settings import ScoreSettings
 from prepcheck.surface import SurfaceMap
-from prepcheck.terms import RESIDUE, State
+from prepcheck.terms import State
 
 _LEAST_PX = 4
 """Smaller places, in map pixels, are no patches."""
@@ -72,14 +72,14 @@ def find_patches(
     spot's width where no scale is known. `joint` is the joint line, if one was drawn.
     """
     ruler = _Ruler(surface, plane, rule, mask_width(surface, mask), joint)
-    patches = [_patch(ruler, *place) for place in _connected(mask & np.isin(surface.states, RESIDUE))]
+    patches = [_patch(ruler, *place) for place in _connected(mask & surface.told_residue)]
     return tuple(sorted(patches, key=lambda patch: patch.length_mm or patch.length_px, reverse=True))
 
 
 def patch_mask(surface: SurfaceMap, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return the pixels of `mask` that belong to residue patches, shape (h, w), bool."""
     found = np.zeros_like(mask)
-    for inside, (x, y) in _connected(mask & np.isin(surface.states, RESIDUE)):
+    for inside, (x, y) in _connected(mask & surface.told_residue):
         found[y : y + inside.shape[0], x : x + inside.shape[1]] |= inside
     return found
 

@@ -62,10 +62,11 @@ def score_spot(
     """Score one spot; `joint` is the joint line, if one was drawn."""
     plane = photo.plane
     patches = find_patches(surface, spot.mask, plane, rule, joint)
-    worst = worst_unit_area(surface, spot, plane, rule.unit_area_mm)
+    share = bright_share(surface, spot.mask)
+    worst = worst_unit_area(surface, spot, share, plane, rule.unit_area_mm)
     standing, reason = stand(worst.share, patches, rule)
     return Score(
-        share=bright_share(surface, spot.mask),
+        share=share,
         shares=state_shares(surface, spot.mask),
         area_px=float(np.count_nonzero(spot.mask) * np.prod(surface.reduction)),
         area_mm2=None if plane is None else float(pixel_areas(surface, plane, spot.mask).sum()),

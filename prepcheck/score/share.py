@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -49,18 +50,19 @@ def bright_share(surface: SurfaceMap, mask: NDArray[np.bool_]) -> BrightShare:
     calibrated probability of bright metal, over the told pixels: on average as many pixels are expected to be told wrong.
     Scale and floor are fitted by split conformal prediction on held-out scenes (model card).
     """
-    told = mask & np.isin(surface.states, (State.BRIGHT, *RESIDUE))
+    told = mask & surface.told
     total, readable = np.count_nonzero(mask), np.count_nonzero(told)
     if readable == 0:
         return BrightShare(None, 0.0, 1.0, 0.0)
-    value = np.count_nonzero(surface.states[told] == State.BRIGHT) / readable
-    half = surface.model.error_scale * (float(surface.doubt[told].mean()) + surface.model.error_floor)
+    value = np.count_nonzero(told & (surface.states == State.BRIGHT)) / readable
+    doubt = cv2.mean(surface.doubt, told.view(np.uint8))[0]
+    half = surface.model.error_scale * (doubt + surface.model.error_floor)
     return BrightShare(value, max(0.0, value - half), min(1.0, value + half), readable / total)
 
 
 def state_shares(surface: SurfaceMap, mask: NDArray[np.bool_]) -> dict[State, float]:
     """Return the share of each state inside `mask`; they sum to 1. Background inside a spot cannot be told."""
-    counts = np.bincount(surface.states[mask], minlength=256)
+    counts = cv2.calcHist([surface.states], [0], mask.view(np.uint8), [256], [0, 256]).ravel()
     total = max(1, int(counts.sum()))
     shares = {state: int(counts[state]) / total for state in (State.BRIGHT, *RESIDUE)}
     return shares | {State.CANNOT_TELL: (int(counts[State.CANNOT_TELL]) + int(counts[State.BACKGROUND])) / total}

@@ -36,25 +36,27 @@ class UnitArea:
     outline: NDArray[np.float64] | None = field(default=None, repr=False)
 
 
-def worst_unit_area(surface: SurfaceMap, spot: Spot, plane: Plane | None, side_mm: float) -> UnitArea:
+def worst_unit_area(
+    surface: SurfaceMap, spot: Spot, whole: BrightShare, plane: Plane | None, side_mm: float
+) -> UnitArea:
     """Find the tile of `side_mm` with the least bright metal; the whole spot when it is smaller or has no scale.
 
-    Tiles lie square to the plane's axes, a step of 1 mm apart, and hold at least half a tile of the spot.
+    Tiles lie square to the plane's axes, a step of 1 mm apart, and hold at least half a tile of the spot. `whole` is the
+    share over the whole spot.
     """
-    whole = UnitArea(bright_share(surface, spot.mask))
     if plane is None:
-        return whole
+        return UnitArea(whole)
     corners = on_plane(plane, spot.outline)
     low, size = corners.min(axis=0), np.ptp(corners, axis=0)
     if (size <= side_mm).all() or (size / _STEP_MM > _MOST_CELLS).any():
-        return whole
+        return UnitArea(whole)
     tile = _worst_tile(surface, spot, plane, low, size, side_mm)
     if tile is None:
-        return whole
+        return UnitArea(whole)
     inside = np.zeros(spot.mask.shape, np.uint8)
     cv2.fillPoly(inside, [np.round(surface.from_full(tile)).astype(np.int32)], 1)
     share = bright_share(surface, spot.mask & inside.astype(bool))
-    return UnitArea(share, tile) if share.most_residue >= whole.share.most_residue else whole
+    return UnitArea(share, tile) if share.most_residue >= whole.most_residue else UnitArea(whole)
 
 
 def _worst_tile(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from functools import lru_cache
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -56,14 +57,19 @@ class Settings(Group):
 
     def digest(self) -> str:
         """SHA-256 (hex) of the canonical JSON (RFC 8785) of all values but those that change no figure (`CALM`)."""
-        import rfc8785
-
-        return hashlib.sha256(rfc8785.dumps(self.model_dump(exclude=set(CALM)))).hexdigest()
+        return _digest(self)
 
     def shown_in(self, units: str | None, paper: str | None = None) -> Settings:
         """Return the settings with other units or paper than the shop's; None leaves the shop's."""
         given = {name: value for name, value in (("units", units), ("paper", paper)) if value is not None}
         return self.model_copy(update={"report": ReportSettings.model_validate({**self.report.model_dump(), **given})})
+
+
+@lru_cache(maxsize=8)
+def _digest(settings: Settings) -> str:
+    import rfc8785
+
+    return hashlib.sha256(rfc8785.dumps(settings.model_dump(exclude=set(CALM)))).hexdigest()
 
 
 def load(path: Path | None) -> Settings:

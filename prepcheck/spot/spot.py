@@ -10,7 +10,7 @@ from cv2.typing import MatLike, Rect
 from numpy.typing import NDArray
 
 from prepcheck.settings import Settings, SpotSettings
-from prepcheck.surface import SurfaceMap
+from prepcheck.surface import SurfaceMap, showing
 from prepcheck.terms import State
 
 
@@ -101,7 +101,7 @@ def _filled(contour: MatLike, shape: tuple[int, ...]) -> NDArray[np.bool_]:
 def _without_rim(mask: NDArray[np.bool_], surface: SurfaceMap, width: int) -> NDArray[np.bool_]:
     """Take off what is not metal within `width` pixels of the outline."""
     depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    outer = np.isin(surface.states, (State.BACKGROUND, State.COATING))
+    outer = showing(surface.states, (State.BACKGROUND, State.COATING))
     return mask & ~((depth <= width) & outer)
 
 

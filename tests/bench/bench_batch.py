@@ -29,11 +29,11 @@ from prepcheck.batch.sources import Folder
 from prepcheck.batch.work import LookSpec
 from prepcheck.inspection import inspect
 from prepcheck.looking import Look
-from prepcheck.photo import from_bytes
+from prepcheck.photo import at_long_side, from_bytes
 from prepcheck.record import record_of
 from prepcheck.resources import folder
 from prepcheck.settings import Settings
-from prepcheck.surface import at_long_side, load_model
+from prepcheck.surface import load_model
 
 MOST = 10_000_000
 AT = 1_000

@@ -20,11 +20,11 @@ import cv2
 import numpy as np
 
 from prepcheck.inspection import inspect
-from prepcheck.photo import from_bytes
+from prepcheck.photo import at_long_side, from_bytes
 from prepcheck.record import record_of
 from prepcheck.resources import folder
 from prepcheck.settings import Settings
-from prepcheck.surface import at_long_side, load_model
+from prepcheck.surface import load_model
 
 
 def photo_bytes(megapixels: float, seed: int = 5) -> bytes:

@@ -5,7 +5,7 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from prepcheck.score import BrightShare, Patch, stand
+from prepcheck.score import BrightShare, Patch, bright_share, stand
 from prepcheck.score.unit_area import worst_unit_area
 from prepcheck.settings import ScoreSettings, Settings
 from prepcheck.spot import find_spots
@@ -69,30 +69,32 @@ def spot_of(states):
     return spot
 
 
+def worst_of(states):
+    surface, spot = surface_of(states), spot_of(states)
+    return worst_unit_area(surface, spot, bright_share(surface, spot.mask), flat(1.0), 76)
+
+
 def test_one_bad_unit_area_decides_though_the_mean_is_good():
     # Nine tiles of 76 mm at 1 mm a pixel, one of them 40 % oxide: mean 4.4 % (reference row 1.29).
     states = plate(300, 300)
     states[20:248, 20:248] = State.BRIGHT
     states[20:96, 20:50] = State.OXIDE
-    surface = surface_of(states)
-    spot = spot_of(states)
-    worst = worst_unit_area(surface, spot, flat(1.0), 76)
-    whole = np.mean(states[spot.mask] == State.OXIDE)
+    whole = np.mean(states[spot_of(states).mask] == State.OXIDE)
     assert whole < 0.05
-    assert worst.share.most_residue == pytest.approx(30 / 76, abs=0.03)
+    assert worst_of(states).share.most_residue == pytest.approx(30 / 76, abs=0.03)
 
 
 def test_a_spot_smaller_than_the_unit_area_is_judged_whole():
     states = plate(200, 200)
     states[50:120, 50:120] = State.BRIGHT
-    assert worst_unit_area(surface_of(states), spot_of(states), flat(1.0), 76).outline is None
+    assert worst_of(states).outline is None
 
 
 def test_the_worst_tile_lies_over_the_residue():
     states = plate(300, 400)
     states[20:280, 20:380] = State.BRIGHT
     states[200:240, 300:340] = State.OXIDE
-    worst = worst_unit_area(surface_of(states), spot_of(states), flat(1.0), 76)
+    worst = worst_of(states)
     low, high = worst.outline.min(axis=0), worst.outline.max(axis=0)
     assert (low <= [300, 200]).all()
     assert (high >= [339, 239]).all()
