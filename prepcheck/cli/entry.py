@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from prepcheck.cli.commands import Commands
-from prepcheck.cli.moment import HELP, day, moment, now
+from prepcheck.cli.moment import HELP, moment, now
 from prepcheck.cli.options import JobNumber, Json, LogOptions
 from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import WrongUse
+from prepcheck.trade.typed import day, number
 
 if TYPE_CHECKING:
     from prepcheck.trade.entries import AnyEntry
@@ -65,7 +66,7 @@ def reading(
     entry = _made(
         GasReading,
         gas=Gas(gas),
-        value=_number(value),
+        value=number(value, "the reading"),
         place=place,
         height_m=optional_quantity(height, Kind.HEIGHT, "the height"),
         of=of,
@@ -242,14 +243,6 @@ def note(
     from prepcheck.trade.entries import Note
 
     _log(job, _made(Note, text=text), by, where)
-
-
-def _number(text: str) -> float:
-    """Read a reading's number, with a point or a comma."""
-    try:
-        return float(text.strip()[:40].replace(",", "."))
-    except ValueError as error:
-        raise WrongUse("the reading is no number", "Write it like 20.9, without a unit", text[:40]) from error
 
 
 def _wall(gauge: str | None, nominal: str | None, depth: str | None, before: str | None) -> dict[str, Any]:

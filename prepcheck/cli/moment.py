@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 
 from prepcheck.errors import WrongUse
 
@@ -32,13 +32,3 @@ def moment(text: str | None, at: datetime, what: str) -> datetime:
         return found.astimezone() if found.tzinfo is None else found
     except (ValueError, OverflowError, OSError) as error:
         raise WrongUse(f"{what} is no time", 'Write it like "13:40" or "2026-11-24 13:40"', written) from error
-
-
-def day(text: str | None, what: str) -> date | None:
-    """Read a day such as 2026-11-24."""
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text.strip()[:40])
-    except ValueError as error:
-        raise WrongUse(f"{what} is no day", "Write it like 2026-11-24", text[:40]) from error

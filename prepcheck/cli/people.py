@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from prepcheck.cli.commands import Commands
-from prepcheck.cli.moment import day, now
+from prepcheck.cli.moment import now
 from prepcheck.cli.options import Hatch, Json, LogOptions, PaperSize, Units
 from prepcheck.errors import WrongUse, printable
+from prepcheck.trade.typed import day
 
 if TYPE_CHECKING:
     from prepcheck.progress.gather import PersonWork

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from prepcheck.cli.moment import now
+from prepcheck.cli.options import LogOptions, Units
 from prepcheck.cli.output import print_json
 from prepcheck.errors import WrongUse, printable
 
@@ -15,62 +17,67 @@ if TYPE_CHECKING:
     from rich.table import Table
     from rich.text import Text
 
-    from prepcheck.settings import Settings
-    from prepcheck.store import StoreAddress
     from prepcheck.trade.plan import Plan
-
-JobNumber = Annotated[str | None, typer.Option("--job", help="Log the plan in this job.")]
-Person = Annotated[str | None, typer.Option("--person", help="Who logs it.")]
-PlanJson = Annotated[bool, typer.Option("--json", help="Print one line of JSON instead of a table.")]
+    from prepcheck.trade.plans import Asked
 
 
 @dataclass(frozen=True)
-class Told:
-    """Where a plan goes: the job and the person to log it under, both or neither, and how it is printed."""
+class PlanOptions:
+    """In which units a plan is told, how it is printed, and the job and the person to log it under: both or neither."""
 
-    job: str | None
-    person: str | None
-    json: bool
-    store: StoreAddress | None
-    settings: Settings
+    units: Units = None
+    job: Annotated[str | None, typer.Option("--job", help="Log the plan in this job.")] = None
+    person: Annotated[str | None, typer.Option("--person", help="Who logs it.")] = None
+    json: Annotated[bool, typer.Option("--json", help="Print one line of JSON instead of a table.")] = False
 
     def __post_init__(self) -> None:
         if (self.job is None) != (self.person is None):
             raise WrongUse("a plan is logged in a job by a person", "Give both --job and --person, or neither")
 
 
-def finish(plan: Plan, told: Told) -> None:
-    """Log the plan when a job was named, print it, and leave with code 1 when something in it holds.
+def finish(make: Callable[[Asked], Plan], asked: Any, to: PlanOptions, where: LogOptions) -> None:
+    """Make a plan of the options `asked`, log it when a job was named, print it, and leave with 1 when something holds.
 
     Raises
     ------
     typer.Exit
         With code 1: a person has to settle something first.
     """
-    if told.job is not None and told.person is not None:
-        _log(plan, told, told.job, told.person)
-    if told.json:
+    from prepcheck.settings import load
+    from prepcheck.trade.plans import Asked
+
+    told = Asked(_said(asked), load(where.settings).shown_in(to.units), now())
+    if to.job is None or to.person is None:
+        plan, logged = make(told), ""
+    else:
+        plan, logged = _logged(make, told, to.job, to.person, where)
+    if to.json:
         print_json(_as_object(plan))
     else:
         _print(plan)
-    if told.job is not None and not told.json:
-        typer.echo(f"Logged in job {_number(told.job)}.")
+        if logged:
+            typer.echo(f"Logged in job {logged}.")
     if plan.holds:
         raise typer.Exit(1)
 
 
-def _log(plan: Plan, told: Told, job: str, person: str) -> None:
+def _said(asked: Any) -> dict[str, str]:
+    """Return what was typed behind the options of a group, by name."""
+    said = {name: "\n".join(one) if isinstance(one, list) else one for name, one in vars(asked).items()}
+    return {name: "yes" if one is True else str(one) for name, one in said.items() if one not in (None, False)}
+
+
+def _logged(make: Callable[[Asked], Plan], told: Asked, job: str, person: str, where: LogOptions) -> tuple[Plan, str]:
+    """Make a plan with what the log has of the job, log it there, and return the job's number too."""
     from prepcheck import tasks
     from prepcheck.trade.plan import as_entry
+    from prepcheck.trade.plans import looks_among
 
-    log, _ = tasks.open_log(told.store, told.settings, create=False)
-    tasks.log_entry(log, job, as_entry(plan), person=person, at=now(), settings=told.settings)
-
-
-def _number(job: str) -> str:
-    from prepcheck.store import job_number
-
-    return job_number(job)
+    log, *_ = where.open()
+    story = tasks.job_story(log, job)
+    plan = make(replace(told, looks=looks_among(event.entry for event in story.events)))
+    tasks.log_entry(log, job, as_entry(plan), person=person, at=told.now, settings=told.settings)
+    return plan, story.job.number
 
 
 def _as_object(plan: Plan) -> dict[str, Any]:

@@ -8,8 +8,9 @@ from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
 
-from prepcheck.cli.moment import day, moment, now
+from prepcheck.cli.moment import moment, now
 from prepcheck.errors import WrongUse
+from prepcheck.trade.typed import day
 
 HERE = timezone(timedelta(hours=1))
 AT = datetime(2026, 11, 24, 15, 0, tzinfo=HERE)

@@ -86,7 +86,10 @@ def test_a_plan_is_logged(command: Command) -> None:
         (("--contents", "molasses"), "molasses: its density is not known here"),
         (("--medium", "oxygen"), "is not one of"),
         (("--pressure", "50 bar"), "the pressure is out of range"),
-        (("--pressure", "20 kPa", "--end-air-pressure", "1013 mbar"), "Give --air-pressure too, or neither"),
+        (
+            ("--pressure", "20 kPa", "--end-air-pressure", "1013 mbar"),
+            "Give that at the start too, or neither (--air-pressure)",
+        ),
         (("--watched", "0 s"), "the readings cannot be used: seconds"),
         (("--temperature", "-300 C"), "the readings cannot be used: start_k"),
         ((*WATCHED, "--watched", "-5 min"), "the readings cannot be used: seconds"),

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 from prepcheck.errors import WrongUse
 from prepcheck.store.words import NOTE, TITLE
 from prepcheck.trade import entries as e
+from prepcheck.trade import typed
 from prepcheck.trade.units import STANDARD_PA, Kind, optional_quantity
 from prepcheck.web.pages.forms import Field, Said, choices, made, moment, needed, number, whole
 
@@ -39,8 +40,8 @@ def _reading(said: Said, now: datetime) -> e.GasReading:
         height_m=number(said, "height_m", "the height"),
         sensor=said.get("sensor", e.Sensor.OTHER.value),
         factor=number(said, "factor", "the factor") or 1.0,
-        calibrated_on=_day(said, "calibrated_on", "the day of calibration"),
-        calibration_due=_day(said, "calibration_due", "the due day"),
+        calibrated_on=typed.day(said.get("calibrated_on"), "the day of calibration"),
+        calibration_due=typed.day(said.get("calibration_due"), "the due day"),
         sees_hydrogen=sees,
         limit=number(said, "limit", "the limit"),
         taken_at=moment(said, "taken_at", now, "the time of the reading"),
@@ -127,7 +128,7 @@ def _leak(said: Said, now: datetime) -> e.LeakEntry:
         end_k=optional_quantity(said.get("end_temperature"), Kind.TEMPERATURE, "the temperature at the end"),
         seconds=optional_quantity(said.get("watched"), Kind.TIME, "the time watched"),
         ambient_pa=STANDARD_PA if ambient is None else ambient,
-        leaks=tuple(line.strip() for line in said.get("leaks", "").splitlines() if line.strip()),
+        leaks=typed.lines(said.get("leaks")),
         started_at=moment(said, "taken_at", now, "the start"),
     )
 
@@ -138,13 +139,6 @@ def _note(said: Said, now: datetime) -> e.Note:
 
 def _texts(said: Said, *names: str) -> dict[str, str]:
     return {name: said.get(name, "") for name in names}
-
-
-def _day(said: Said, name: str, what: str) -> date | None:
-    try:
-        return date.fromisoformat(said[name][:40]) if name in said else None
-    except ValueError as error:
-        raise WrongUse(f"{what} is no day", "Write it like 2026-11-24", said[name][:40]) from error
 
 
 FORMS: dict[str, EntryForm] = {

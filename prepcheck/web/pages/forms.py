@@ -13,6 +13,7 @@ from starlette.datastructures import UploadFile
 
 from prepcheck.errors import PrepcheckError, WrongUse
 from prepcheck.own_file import first_fault
+from prepcheck.trade import typed
 
 Said = Mapping[str, str]
 Kind = Literal["line", "number", "whole", "text area", "choice", "list", "tick", "day", "time", "pin"]
@@ -89,19 +90,12 @@ SentForm = Annotated[dict[str, str], Depends(sent)]
 
 def needed(said: Said, name: str, what: str) -> str:
     """Return what was typed; `WrongUse` when nothing was."""
-    if name not in said:
-        raise WrongUse(f"{what} is missing", "Fill it in")
-    return said[name]
+    return typed.needed(said.get(name), what)
 
 
 def number(said: Said, name: str, what: str) -> float | None:
     """Read a number with a point or a comma, None where nothing was typed."""
-    if name not in said:
-        return None
-    try:
-        return float(said[name][:40].replace(",", "."))
-    except ValueError as error:
-        raise WrongUse(f"{what} is no number", "Write it like 20.9", said[name][:40]) from error
+    return typed.number(said.get(name), what)
 
 
 def whole(said: Said, name: str, what: str) -> int | None:

@@ -9,12 +9,14 @@ from fastapi.responses import HTMLResponse
 
 from prepcheck import tasks
 from prepcheck.errors import PrepcheckError, UnknownRecord
-from prepcheck.trade.entries import LeakEntry
+from prepcheck.trade import typed
 from prepcheck.trade.facts import Remark, Weight
 from prepcheck.trade.plan import Plan, as_entry
+from prepcheck.trade.plans import Asked, looks_among
+from prepcheck.trade.units import System
 from prepcheck.web.pages.desk import AtDesk, Desk
 from prepcheck.web.pages.forms import Field, Form, Said, SentForm
-from prepcheck.web.pages.plan_forms import PLANS, Asked, PlanForm
+from prepcheck.web.pages.plan_forms import PLANS, PlanForm
 from prepcheck.web.pages.render import show
 
 router = APIRouter()
@@ -108,13 +110,10 @@ def _always(desk: Desk) -> tuple[Field, ...]:
 
 
 def _plan(desk: Desk, one: PlanForm, said: Said) -> Plan:
-    return one.make(Asked(said, desk.settings, desk.now, _looks(desk, said.get("job", ""))))
-
-
-def _looks(desk: Desk, job: str) -> tuple[LeakEntry, ...]:
-    """Return the looks for leaks in the log of the job, where one was named."""
-    events = tasks.job_story(desk.store, job).events if job else ()
-    return tuple(event.entry for event in events if isinstance(event.entry, LeakEntry))
+    units = typed.word(said.get("units", desk.settings.report.units), System, "the units")
+    events = tasks.job_story(desk.store, said["job"]).events if "job" in said else ()
+    looks = looks_among(event.entry for event in events)
+    return one.make(Asked(said, desk.settings.shown_in(units), desk.now, looks))
 
 
 def _logged(desk: Desk, plan: Plan, job: str) -> str:

@@ -10,10 +10,11 @@ from prepcheck.trade.clearing import Method, Vessel, Wish, clearing_plan
 from prepcheck.trade.leak_plan import leak_plan
 from prepcheck.trade.leak_work import Wish as LeakWish
 from prepcheck.trade.leak_work import work_out
+from prepcheck.trade.plans import Asked
 from prepcheck.trade.units import System
 from prepcheck.trade.wall_plan import wall_plan
 from prepcheck.trade.weld_plan import weld_plan
-from prepcheck.web.pages.plan_forms import PLANS, Asked
+from prepcheck.web.pages.plan_forms import PLANS
 from tests.web.pages.reading import read
 from tests.web.shop import NOON
 
@@ -35,7 +36,7 @@ def test_the_wall_plan_is_that_of_the_command_line():
     work = refill.work_out(
         left, walls.minimum(None, None, S.wall), S.wall, area_mm2=900.0, shape=refill.Shape.PRISM, rod_mm=None
     )
-    given = (("nominal", "5 mm"), ("gauge", "3.9 mm; 4.1 mm"), ("area", "900 mm2"))
+    given = (("nominal", "5 mm"), ("gauge", "3.9 mm, 4.1 mm"), ("area", "900 mm2"))
     said = {"nominal": "5 mm", "gauge": "3.9 mm\n\n4.1 mm", "area": "900 mm2"}
     assert plan("wall", **said) == wall_plan(work, given, System.METRIC)
 
@@ -51,15 +52,16 @@ def test_the_leak_plan_is_that_of_the_command_line():
     made = leak_plan(
         work_out(LeakWish(medium="air", head_m=1.1, volume_m3=0.5), S.leak),
         S.leak,
-        (("medium", "air"), ("head", "1.1 m"), ("volume", "500 L")),
+        (("head", "1.1 m"), ("volume", "500 L"), ("medium", "air")),
         System.METRIC,
     )
     assert plan("leak", medium="air", head="1.1 m", volume="500 L") == made
 
 
-def test_units_are_those_asked_for():
-    assert any(" psi" in line.value for line in plan("leak", head="1.1 m", units="us").lines)
-    assert not any(" psi" in line.value for line in plan("leak", head="1.1 m").lines[:1])
+def test_units_are_those_asked_for(phone):
+    said = {"head": "1.1 m"}
+    assert " psi" in read(phone.post("/plans/leak", data={**said, "units": "us"})).words
+    assert " psi" not in " ".join(line.value for line in plan("leak", **said).lines[:1])
 
 
 @pytest.mark.parametrize("what", PLANS)
