@@ -17,7 +17,7 @@ from prepcheck.light_set import MOST_PHOTOS, inspect_set
 from prepcheck.outline_file import read_outlines
 from prepcheck.photo import Photo, from_bytes, read_bytes
 from prepcheck.photo.clip import clip_bytes, clip_from_bytes, is_clip
-from prepcheck.record import BrokenRecord, Record, SinceLastPass, broken_record, record_of
+from prepcheck.record import BrokenRecord, PhotoRecord, Record, SinceLastPass, broken_record, record_of
 from prepcheck.settings import Settings, load
 from prepcheck.store import Logged, StoreAddress
 from prepcheck.store.words import clean, job_number
@@ -60,7 +60,7 @@ class Look:
             )
         return inspect_set(photos, self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines)
 
-    def inputs_sha256(self, photos: Sequence[Photo] = ()) -> str:
+    def inputs_sha256(self, photos: Sequence[Photo | PhotoRecord] = ()) -> str:
         """SHA-256 (hex) of what the answer depends on beside first photo, model and settings; empty for nothing.
 
         Of a set these are all photos in order, under their names, and the learned numbers that weigh them.
@@ -373,21 +373,30 @@ def log_seen(seen: Seen, files: Sequence[bytes], place: Place, at: datetime) -> 
     )
 
 
-def _receive(paths: Sequence[Path], names: Sequence[str], look: Look) -> Received:
-    if len(paths) == 1 and is_clip(paths[0]):
-        return _clip(paths[0], names[0], look.settings)
-    files = tuple(read_bytes(path, look.settings.photo.max_bytes) for path in paths)
+def received(files: Sequence[bytes], names: Sequence[str], look: Look, *, clip: bool) -> Received:
+    """Read the photos in the bytes of files: one or more photos, or one clip.
+
+    The answer for a clip bears its name, so its first frame does.
+
+    Raises
+    ------
+    BrokenInput
+        One cannot be read.
+    """
+    if clip:
+        first, *others = clip_from_bytes(files[0], names[0], look.settings)
+        return Received((replace(first, name=names[0]), *others), tuple(files))
     photos = [
         from_bytes(*both, look.settings, keep_position=look.keep_position) for both in zip(files, names, strict=True)
     ]
-    return Received(tuple(photos), files)
+    return Received(tuple(photos), tuple(files))
 
 
-def _clip(path: Path, name: str, settings: Settings) -> Received:
-    """Read a clip; the answer bears its name, so its first frame does."""
-    data = clip_bytes(path, settings)
-    first, *others = clip_from_bytes(data, name, settings)
-    return Received((replace(first, name=name), *others), (data,))
+def _receive(paths: Sequence[Path], names: Sequence[str], look: Look) -> Received:
+    clip = len(paths) == 1 and is_clip(paths[0])
+    most = look.settings.photo.max_bytes
+    files = [clip_bytes(path, look.settings) if clip else read_bytes(path, most) for path in paths]
+    return received(files, names, look, clip=clip)
 
 
 def _from_log(photos: Sequence[Photo], look: Look, store: Store) -> Record | None:

@@ -131,6 +131,7 @@ class Logged:
     jobs: tuple[str, ...]
     key: LookKey
     _at_hand: dict[str, dict[int, Answered]] = field(default_factory=dict, repr=False)
+    is_shared = False
 
     @property
     def name(self) -> str:

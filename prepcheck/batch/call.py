@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 from prepcheck.batch.crew import Crew, Workers
 from prepcheck.batch.log import Log
 from prepcheck.batch.placing import Placing, read_placing
-from prepcheck.batch.sources import Source, open_source, photos
+from prepcheck.batch.sets import Sets
+from prepcheck.batch.sources import Most, Source, open_source, photos
 from prepcheck.errors import WrongUse
 from prepcheck.settings import Settings
 from prepcheck.tasks import open_log
@@ -53,11 +54,17 @@ def source_at(text: str, settings: Settings) -> Source:
     """Return the photos at a path or an address of an object store as a source; `WrongUse` when it is none."""
     from prepcheck.archive.bucket import is_address
 
+    most = Most(settings.photo.max_bytes, settings.clip.max_bytes)
     if is_address(text):
         from prepcheck.batch.objects import open_objects
 
-        return open_objects(text, settings.photo.max_bytes)
-    return open_source(Path(text), settings.photo.max_bytes)
+        return open_objects(text, most)
+    return open_source(Path(text), most)
+
+
+def in_sets(source: Source, placing: Placing) -> Source:
+    """Return a source in which the photos that a table puts together are one item."""
+    return Sets(source, placing.sets) if placing.sets else source
 
 
 def crew_of(workers: int | None, cluster: str | None, keys: Path | None) -> Crew:

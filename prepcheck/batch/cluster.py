@@ -23,7 +23,6 @@ from prepcheck.batch.again import AgainTask
 from prepcheck.batch.cluster_keys import check_address, security
 from prepcheck.batch.cluster_work import Kit, Refused, own_kit, work_there
 from prepcheck.batch.crew import MOST_STRIKES
-from prepcheck.batch.objects import Objects
 from prepcheck.batch.work import Done, PhotoTask, Task, failed, work_on
 from prepcheck.errors import ClusterFault, LostWorker, WrongUse
 
@@ -202,16 +201,16 @@ def travelling(task: Task) -> Task | None:
     if isinstance(task, AgainTask):
         carrying_all = task.carrying()
         return None if carrying_all.archive is None else carrying_all
-    if not isinstance(task, PhotoTask) or (isinstance(task.source, Objects) and task.source.is_shared):
+    if not isinstance(task, PhotoTask) or task.source.is_shared:
         return task
     carrying = task.carrying()
-    return None if carrying.data is None else carrying
+    return None if carrying.files is None else carrying
 
 
 def key_of(task: Task) -> str:
     """Return the name of a computation in the cluster: photo, model and settings; for other tasks a name of their own."""
     if isinstance(task, PhotoTask):
-        parts = (task.source.name, task.name, task.item.stamp, task.spec.key.text, *sorted(task.known))
+        parts = (task.source.name, task.name, task.item.stamp, *task.item.more, task.spec.key.text, *sorted(task.known))
     else:
         parts = (type(task).__name__, task.name, token_hex(16))
     return "look-" + hashlib.sha256("\n".join(parts).encode("utf-8", "surrogatepass")).hexdigest()

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import PurePosixPath
@@ -13,11 +12,10 @@ from prepcheck.archive import Archive
 from prepcheck.batch.ledger import Ledger, Placed, Row
 from prepcheck.batch.placing import Placing, Wanted
 from prepcheck.batch.run import Way
-from prepcheck.batch.sources import Item, Source
-from prepcheck.batch.work import LookKey
+from prepcheck.batch.sources import Item, Source, read_all
+from prepcheck.batch.work import LookKey, LookSpec, received_of, sha256_of
 from prepcheck.errors import PrepcheckError, StillChanging, StoreFault, WrongUse, printable
-from prepcheck.looking import Place, Received, Sight, compare, log_seen
-from prepcheck.photo import from_bytes
+from prepcheck.looking import Place, Sight, compare, log_seen
 from prepcheck.record import Record
 from prepcheck.store.answered import Answered, answered
 from prepcheck.store.store import Store
@@ -34,17 +32,19 @@ class Log:
 
     def count(self, ledger: Ledger) -> int:
         """Return how many answers have a place."""
-        return sum(map(len, _by_spot(ledger, self.placing).values()))
+        return sum(1 for row in ledger.rows() if _wanted(row, ledger, self.placing) and isinstance(row.record, Record))
 
 
 @dataclass(frozen=True)
 class _Photo:
-    """One photo on its way into the log."""
+    """One photo, clip or moved-light set on its way into the log; `sha256` is that of its first photo, or of the clip."""
 
     name: str
     wanted: Wanted
     taken: str
     sha256: str
+    key: LookKey
+    more: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,13 +75,13 @@ def log_all(
         The log itself cannot be used; what was logged so far stays, and running again goes on.
     """
     count = LogCount()
-    for (job, spot), photos in sorted(_by_spot(ledger, log.placing).items()):
+    for (job, spot), photos in sorted(_by_spot(ledger, log.placing, _sets(source, log.placing), way).items()):
         of_spot = _of_spot(answered(log.store, job), spot)
         for photo in in_order(photos, of_spot):
             (row,) = ledger.row(photo.name)
             placed, new = _log_one(row, photo, of_spot, _Means(source, way, log, at))
             ledger.place(row, placed)
-            of_spot += [_answered(placed, photo, way)] if new else []
+            of_spot += [_answered(placed, photo)] if new else []
             count = count.plus(placed, new)
             told()
     return count
@@ -95,13 +95,31 @@ class _Means:
     at: datetime
 
 
-def _by_spot(ledger: Ledger, placing: Placing) -> dict[tuple[str, str], list[_Photo]]:
+def _sets(source: Source, placing: Placing) -> dict[str, tuple[str, ...]]:
+    """Return the names of the other photos of each set, by that of the first, as they are in the source."""
+    return {item.name: item.more for item in source.items() if item.more} if placing.sets else {}
+
+
+def _by_spot(
+    ledger: Ledger, placing: Placing, sets: Mapping[str, tuple[str, ...]], way: Way
+) -> dict[tuple[str, str], list[_Photo]]:
+    """Return what has a place, by job and spot; a photo of a set has it with the first, whatever it was looked at before."""
     found: dict[tuple[str, str], list[_Photo]] = defaultdict(list)
+    in_sets = {name for more in sets.values() for name in more}
     for row in ledger.rows():
         wanted, line = _wanted(row, ledger, placing), row.record
-        if wanted is not None and isinstance(line, Record):
-            found[wanted.job, folded(wanted.spot)].append(_Photo(row.name, wanted, line.photo.taken or "", row.sha256))
+        if wanted is not None and isinstance(line, Record) and row.name not in in_sets:
+            photo, key = line.photo, _key_in_log(line, way.spec_of(Item(row.name)))
+            told = _Photo(row.name, wanted, photo.taken or "", photo.sha256, key, sets.get(row.name, ()))
+            found[wanted.job, folded(wanted.spot)].append(told)
     return found
+
+
+def _key_in_log(record: Record, spec: LookSpec) -> LookKey:
+    """Return the key under which the log has an answer; that of a set names all its photos."""
+    if len(record.photos) < 2:
+        return spec.key
+    return replace(spec.key, inputs_sha256=spec.look().inputs_sha256(record.photos))
 
 
 def _wanted(row: Row, ledger: Ledger, placing: Placing) -> Wanted | None:
@@ -139,9 +157,8 @@ def _log_one(row: Row, photo: _Photo, logged: list[Answered], means: _Means) -> 
     """Log one photo, unless it is; return where it is, and whether that is new."""
     wanted = photo.wanted
     placed = Placed(wanted.job, wanted.spot, wanted.pass_no, wanted.person)
-    key = means.way.spec_of(Item(photo.name)).key
     same = [one for one in logged if _is_same(one, photo)]
-    if here := [one for one in same if _key(one) == key]:
+    if here := [one for one in same if _key(one) == photo.key]:
         return replace(placed, spot=str(here[0].spot), inspection=here[0].number), False
     try:
         number, spot = _log(row, photo, same[-1].number if same else None, means)
@@ -161,8 +178,8 @@ def _key(one: Answered) -> LookKey:
     return LookKey(one.version, one.model_sha256, one.settings_sha256, one.inputs_sha256)
 
 
-def _answered(placed: Placed, photo: _Photo, way: Way) -> Answered:
-    key, number = way.spec_of(Item(photo.name)).key, placed.inspection or 0
+def _answered(placed: Placed, photo: _Photo) -> Answered:
+    key, number = photo.key, placed.inspection or 0
     place = number, int(placed.spot), photo.wanted.spot, placed.pass_no or 0, placed.person, photo.sha256
     return Answered(*place, key.version, key.model_sha256, key.settings_sha256, key.inputs_sha256)
 
@@ -172,10 +189,11 @@ def _log(row: Row, photo: _Photo, corrects: int | None, means: _Means) -> tuple[
     wanted, log = photo.wanted, means.log
     if wanted.pass_no is None:
         raise WrongUse("has no pass number and no capture time", "Name its pass in the table", printable(photo.name))
-    data = means.source.read(Item(photo.name))
-    if hashlib.sha256(data).hexdigest() != photo.sha256:
+    item = Item(photo.name, more=photo.more)
+    files = read_all(means.source, item)
+    if sha256_of(files) != row.sha256:
         raise StillChanging("changed since it was looked at", "Run again", photo.name)
-    look = means.way.spec_of(Item(photo.name)).look()
+    look = means.way.spec_of(item).look()
     place = Place(
         log.store,
         log.archive,
@@ -187,8 +205,8 @@ def _log(row: Row, photo: _Photo, corrects: int | None, means: _Means) -> tuple[
         wanted.note,
         corrects,
     )
-    sight = Sight(Received((from_bytes(data, photo.name, look.settings),), (data,)), _plainly_named(row))
-    logged = log_seen(compare(sight, look, place), (data,), place, means.at)
+    sight = Sight(received_of(item, files, look), _plainly_named(row))
+    logged = log_seen(compare(sight, look, place), files, place, means.at)
     return logged.inspection, logged.spot
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from prepcheck.archive.bag_names import name_fault
 from prepcheck.archive.bucket import Bucket, open_bucket
-from prepcheck.batch.sources import STRANGE_NAME, Item, why_left_out
+from prepcheck.batch.sources import STRANGE_NAME, Item, Most, why_left_out
 from prepcheck.errors import StillChanging, StoreFault, TooLarge, Unreadable
 
 MOST_OBJECTS = 50_000_000
@@ -26,12 +26,12 @@ class Objects:
     ----------
     address : str
         As for `prepcheck.archive.bucket.open_bucket`.
-    most_bytes : int
-        Of one photo.
+    most : Most
+        Bytes of one photo or clip.
     """
 
     address: str
-    most_bytes: int
+    most: Most
 
     @property
     def name(self) -> str:
@@ -58,7 +58,7 @@ class Objects:
         """Return the bytes of an object that did not change meanwhile."""
         try:
             for _ in range(_TRIES):
-                read = self._bucket.read(item.name, self.most_bytes)
+                read = self._bucket.read(item.name, self.most.of(item))
                 if read is None:
                     raise Unreadable("is gone", "Run again to list what is there now", item.name)
                 data, found = read
@@ -79,6 +79,6 @@ def _opened(address: str) -> Bucket:
     return open_bucket(address)
 
 
-def open_objects(address: str, most_bytes: int) -> Objects:
+def open_objects(address: str, most: Most) -> Objects:
     """Return the photos at an address of an object store as a source; `WrongUse` when it cannot be used at all."""
-    return Objects(_opened(address).place, most_bytes)
+    return Objects(_opened(address).place, most)

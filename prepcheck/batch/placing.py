@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from prepcheck.batch.names import Names
-from prepcheck.batch.sidecar import Faults, Line, read_sidecar
+from prepcheck.batch.sidecar import Faults, Line, read_sidecar, sets_of
 from prepcheck.batch.sources import Item
 from prepcheck.errors import PrepcheckError, WrongUse
 from prepcheck.store.words import checked_pass_no, clean, folded, job_number, spot_label
@@ -74,9 +74,16 @@ class Placing:
         return None if line is None or "mm_per_px" not in line.told else float(line.told["mm_per_px"])
 
     @property
+    def sets(self) -> tuple[tuple[str, ...], ...]:
+        """Names of the photos of each moved-light set that the table puts together, in Unicode form NFC."""
+        return tuple(sets_of(self.lines).values())
+
+    @property
     def says_anything(self) -> bool:
         """Whether anything is said of a place in the log."""
-        return bool(self.call or self.names or any(line.told.keys() - {"mm_per_px"} for line in self.lines.values()))
+        return bool(
+            self.call or self.names or any(line.told.keys() - {"mm_per_px", "set"} for line in self.lines.values())
+        )
 
     def _told(self, name: str) -> dict[str, str]:
         line = self._line(name)

@@ -24,6 +24,11 @@ class Way:
         scale = self.scale_of(item.name)
         return self._specs.setdefault(scale, self.spec.stating(scale))
 
+    def key_of(self, item: Item) -> str:
+        """Return under which key the ledger has the answer for an item."""
+        key = self.spec_of(item).key
+        return key.of_set(item.more).text if item.is_set else key.text
+
 
 def always(item: Item) -> bool:
     """Say of every item that it may be taken."""
@@ -54,7 +59,7 @@ class Round:
         """Yield the photos, and how to look at them."""
         for item in photos(self.source):
             spec = self.way.spec_of(item)
-            if not self.ledger.is_done(item, spec.key.text) and self.ready(item):
+            if not self.ledger.is_done(item, self.way.key_of(item)) and self.ready(item):
                 yield item, spec
 
     def work(self, crew: Crew, told: Callable[[], None] = lambda: None) -> int:
@@ -69,7 +74,7 @@ class Round:
 
     def _tasks(self, at_work: dict[int, tuple[Item, str]]) -> Iterator[Task]:
         for number, (item, spec) in enumerate(self.to_do()):
-            look = spec.key.text
+            look = self.way.key_of(item)
             at_work[number] = item, look
             yield (self.task or self._photo_task)(number, item, spec, self.ledger.known(item.name, look))
 

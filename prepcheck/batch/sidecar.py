@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import math
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from prepcheck.batch.sources import Item
 from prepcheck.errors import PrepcheckError, WrongUse
+from prepcheck.light_set import MOST_PHOTOS
 from prepcheck.own_file import read_text
 from prepcheck.store.words import NOTE, checked_pass_no, clean, job_number, spot_label
 
@@ -69,6 +71,7 @@ _CHECKS: dict[str, Callable[[str], str]] = {
     "mm_per_px": _scale,
     "outline": _outline,
     "note": lambda text: clean(text, "the note", NOTE),
+    "set": lambda text: clean(text, "the set"),
 }
 COLUMNS = ("file", *_CHECKS)
 """Columns that the table may have; only ``file`` is needed."""
@@ -91,7 +94,30 @@ def read_sidecar(path: Path, faults: Faults) -> dict[str, Line]:
         elif key in lines:
             faults.add(number, f"{line.file} is named again, first in line {lines[key].number}")
         lines.setdefault(key, line)
+    for of_set in sets_of(lines).values():
+        _check_set([lines[name] for name in of_set], faults)
     return lines
+
+
+def sets_of(lines: Mapping[str, Line]) -> dict[str, tuple[str, ...]]:
+    """Return the names of the photos of each moved-light set, by its word, in the order of the table."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, line in lines.items():
+        if word := line.told.get("set"):
+            found[word] = (*found.get(word, ()), name)
+    return found
+
+
+def _check_set(lines: list[Line], faults: Faults) -> None:
+    """Hold the lines of a set against each other: 2 to 6 photos, of which the table says the same."""
+    first, word = lines[0], lines[0].told["set"]
+    if not 2 <= len(lines) <= MOST_PHOTOS:
+        faults.add(first.number, f"set {word} has {len(lines)} photos; a moved-light set has 2 to {MOST_PHOTOS}")
+    for line in lines:
+        if Item(line.file).is_clip:
+            faults.add(line.number, f"{line.file} is a clip, a set of its own")
+        if line.told != first.told:
+            faults.add(line.number, f"says something else than line {first.number} of its set {word}")
 
 
 def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:

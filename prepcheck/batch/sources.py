@@ -22,7 +22,9 @@ from prepcheck.errors import DamagedPhoto, PrepcheckError, StillChanging, TooLar
 from prepcheck.photo.files import read_bytes
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
-"""Of photos; whatever else lies in a source is left out and counted."""
+"""Of photos; whatever else lies in a source, clips aside, is left out and counted."""
+CLIPS = frozenset({".mp4", ".mov"})
+"""Of clips of a torch sweep: each is one moved-light set."""
 HIDDEN, NO_PHOTO, STRANGE_NAME = "hidden", "no photo by its name", "a name that no file may have"
 """Why something is left out."""
 MOST_ENTRIES = 2_000_000
@@ -45,12 +47,25 @@ class Item:
         Differs when the bytes may have changed, such as a time of change or an ETag.
     left_out : str
         Why it is no work of a batch (`HIDDEN`, `NO_PHOTO` ...); empty for a photo.
+    more : tuple of str
+        Names of the other photos of the moved-light set of which this is the first; see `prepcheck.batch.sets`.
     """
 
     name: str
     size: int = 0
     stamp: str = ""
     left_out: str = ""
+    more: tuple[str, ...] = ()
+
+    @property
+    def is_clip(self) -> bool:
+        """Whether it is a clip, by its name."""
+        return posixpath.splitext(self.name)[1].lower() in CLIPS
+
+    @property
+    def is_set(self) -> bool:
+        """Whether it is a moved-light set: a clip, or several photos."""
+        return self.is_clip or bool(self.more)
 
 
 class Source(Protocol):
@@ -61,6 +76,11 @@ class Source(Protocol):
         """What a person calls it: path or address."""
         ...
 
+    @property
+    def is_shared(self) -> bool:
+        """Whether other machines reach it, too."""
+        ...
+
     def items(self) -> Iterator[Item]:
         """Yield every entry once, in any order, those left out too; an `Unreadable` or `WrongUse` if that cannot be had."""
         ...
@@ -68,6 +88,23 @@ class Source(Protocol):
     def read(self, item: Item) -> bytes:
         """Return the bytes of a photo; a `BrokenInput` when they cannot be had, are too many, or change meanwhile."""
         ...
+
+
+@dataclass(frozen=True)
+class Most:
+    """How many bytes a photo may have, and how many a clip."""
+
+    photo: int
+    clip: int
+
+    def of(self, item: Item) -> int:
+        """Return how many an item may have."""
+        return self.clip if item.is_clip else self.photo
+
+
+def read_all(source: Source, item: Item) -> tuple[bytes, ...]:
+    """Return the bytes of an item: of one file, or of each photo of a set in order; raises as `Source.read`."""
+    return (source.read(item), *(source.read(Item(name)) for name in item.more))
 
 
 def photos(source: Source) -> Iterator[Item]:
@@ -99,7 +136,7 @@ def why_left_out(name: str) -> str:
     """Say why an entry is no work of a batch, from its path alone; empty for a photo."""
     if any(part.startswith(".") or part == "__MACOSX" for part in name.split("/")):
         return HIDDEN
-    return "" if posixpath.splitext(name)[1].lower() in SUFFIXES else NO_PHOTO
+    return "" if posixpath.splitext(name)[1].lower() in SUFFIXES | CLIPS else NO_PHOTO
 
 
 @dataclass(frozen=True)
@@ -110,12 +147,13 @@ class Folder:
     ----------
     path : Path
         The folder.
-    most_bytes : int
-        Of one photo.
+    most : Most
+        Bytes of one photo or clip.
     """
 
     path: Path
-    most_bytes: int
+    most: Most
+    is_shared = False
 
     @property
     def name(self) -> str:
@@ -139,7 +177,7 @@ class Folder:
         path = self.path / item.name
         for _ in range(_TRIES):
             before = _stamp_of(path)
-            data = read_bytes(path, self.most_bytes)
+            data = read_bytes(path, self.most.of(item))
             if before == _stamp_of(path):
                 return data
         raise StillChanging("changes while it is read", "Run again when it is copied", item.name)
@@ -182,12 +220,13 @@ class Zip:
     ----------
     path : Path
         The file.
-    most_bytes : int
-        Of one photo, unpacked.
+    most : Most
+        Bytes of one photo or clip, unpacked.
     """
 
     path: Path
-    most_bytes: int
+    most: Most
+    is_shared = False
 
     @property
     def name(self) -> str:
@@ -207,9 +246,9 @@ class Zip:
         try:
             file = _kept_open(self.path, _stamp_of(self.path))
             entry = file.getinfo(item.name)
-            _check_swelling(entry, item.name, self.most_bytes)
+            _check_swelling(entry, item.name, self.most.of(item))
             with file.open(entry) as unpacked:
-                return _at_most(unpacked, self.most_bytes, item.name)
+                return _at_most(unpacked, self.most.of(item), item.name)
         except PrepcheckError:
             raise
         except Exception as error:  # a parser of untrusted bytes raises anything
@@ -247,7 +286,7 @@ def _at_most(unpacked: IO[bytes], most: int, name: str) -> bytes:
     return data
 
 
-def open_source(path: Path, most_bytes: int) -> Source:
+def open_source(path: Path, most: Most) -> Source:
     """Return the folder or zip file at `path` as a source.
 
     Raises
@@ -256,7 +295,7 @@ def open_source(path: Path, most_bytes: int) -> Source:
         There is nothing of the kind.
     """
     if path.is_dir():
-        return Folder(path, most_bytes)
+        return Folder(path, most)
     if path.is_file():
-        return Zip(path, most_bytes)
+        return Zip(path, most)
     raise WrongUse("is neither a folder nor a zip file", "Name the folder with the photos", str(path))

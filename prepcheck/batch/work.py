@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import PurePosixPath
 from typing import Protocol
 
 import cv2
 
 from prepcheck import __version__
-from prepcheck.batch.sources import Item, Source
+from prepcheck.batch.sources import Item, Source, read_all
 from prepcheck.errors import BrokenInput, ModelFault, PrepcheckError, printable
 from prepcheck.inspection import settings_sha256
-from prepcheck.looking import Look
-from prepcheck.photo import from_bytes
+from prepcheck.looking import Look, Received, received
 from prepcheck.record import broken_record, record_of
 from prepcheck.report.contact_thumbnail import thumbnail
 from prepcheck.settings import Settings
 from prepcheck.surface import ModelOrigin, load_model
+from prepcheck.surface.moved_light import load_fusion
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,12 @@ class LookKey:
     model_sha256: str
     settings_sha256: str
     inputs_sha256: str = ""
+
+    def of_set(self, more: Sequence[str]) -> LookKey:
+        """Return the key for a moved-light set with `more` photos beside the first, or for a clip."""
+        fusion = load_fusion()
+        told = json.dumps([self.inputs_sha256, "" if fusion is None else fusion.sha256, *more])
+        return replace(self, inputs_sha256=hashlib.sha256(told.encode()).hexdigest())
 
     @cached_property
     def text(self) -> str:
@@ -105,7 +114,7 @@ class Done:
     name : str
         Of the item, as in the source.
     sha256 : str
-        SHA-256 (hex) of the bytes that were read; empty when none could be, and so worth another try.
+        SHA-256 (hex) of the bytes that were read, see `sha256_of`; empty when none could be, and so worth another try.
     line : str
         The contract's line, of a record or of an error, with the item's printable name; empty when `sha256` is among
         those that the task knew, for then nothing was computed.
@@ -149,7 +158,7 @@ class Task(Protocol):
 
 @dataclass(frozen=True)
 class PhotoTask:
-    """Look at one photo.
+    """Look at one photo, clip or moved-light set.
 
     Parameters
     ----------
@@ -163,8 +172,8 @@ class PhotoTask:
         How to look.
     known : frozenset of str
         SHA-256 of bytes of this name that were looked at like this before.
-    data : bytes or None
-        Its bytes, for a worker that cannot reach the source.
+    files : tuple of bytes or None
+        Its bytes, or those of each photo of the set, for a worker that cannot reach the source.
     """
 
     number: int
@@ -172,7 +181,7 @@ class PhotoTask:
     source: Source = field(repr=False)
     spec: LookSpec = field(repr=False)
     known: frozenset[str] = frozenset()
-    data: bytes | None = field(default=None, repr=False)
+    files: tuple[bytes, ...] | None = field(default=None, repr=False)
 
     @property
     def name(self) -> str:
@@ -182,7 +191,7 @@ class PhotoTask:
     def carrying(self) -> PhotoTask:
         """Return the task with the photo's bytes, read here; without them when that fails, so that the worker tells why."""
         try:
-            return replace(self, data=self.source.read(self.item))
+            return replace(self, files=read_all(self.source, self.item))
         except PrepcheckError:
             return self
 
@@ -190,17 +199,17 @@ class PhotoTask:
         """Read the photo and look at it."""
         sha256 = ""
         try:
-            data = self.source.read(self.item) if self.data is None else self.data
-            sha256 = hashlib.sha256(data).hexdigest()
+            files = read_all(self.source, self.item) if self.files is None else self.files
+            sha256 = sha256_of(files)
             if sha256 in self.known:
                 return Done(self.number, self.name, sha256)
-            return self._looked(data, sha256)
+            return self._looked(files, sha256)
         except PrepcheckError as error:
             return failed(self, error, sha256)
 
-    def _looked(self, data: bytes, sha256: str) -> Done:
+    def _looked(self, files: tuple[bytes, ...], sha256: str) -> Done:
         look = self.spec.look()
-        inspection = look.inspect([from_bytes(data, self.name, look.settings)])
+        inspection = look.inspect(received_of(self.item, files, look).photos)
         record = record_of(inspection)
         named = record.model_copy(update={"photo": record.photo.model_copy(update={"name": printable(self.name)})})
         return Done(
@@ -210,6 +219,18 @@ class PhotoTask:
             named.model_dump_json(),
             thumbnail=thumbnail(record, inspection.photo.rgb, inspection.surface.states),
         )
+
+
+def sha256_of(files: Sequence[bytes]) -> str:
+    """Return the SHA-256 (hex) of one file; of the photos of a set that of the lines of theirs."""
+    each = [hashlib.sha256(data).hexdigest() for data in files]
+    return each[0] if len(each) == 1 else hashlib.sha256("\n".join(each).encode()).hexdigest()
+
+
+def received_of(item: Item, files: Sequence[bytes], look: Look) -> Received:
+    """Read the photos of an item, under their printable names without folders."""
+    names = [printable(PurePosixPath(name).name) for name in (item.name, *item.more)]
+    return received(files, names, look, clip=item.is_clip)
 
 
 def failed(task: Task, error: PrepcheckError, sha256: str = "") -> Done:

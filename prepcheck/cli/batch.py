@@ -40,7 +40,11 @@ class SaidOptions:
     ] = None
     sidecar: Annotated[
         Path | None,
-        typer.Option(help="CSV with a line for each file: file, job, spot, pass_no, person, mm_per_px, outline, note."),
+        typer.Option(
+            help="CSV with a line for each file: file, job, spot, pass_no, person, mm_per_px, outline, note, set."
+            " Photos with the same word under set are one moved-light set: 2 to 6 of one view in which only the torch moved,"
+            " with the same told of each; the first line's photo comes first and gives the answer its name."
+        ),
     ] = None
     new_people: Annotated[bool, typer.Option("--new-people", help="Names of people may be new to the log.")] = False
 
@@ -86,7 +90,8 @@ def batch(
     source: Annotated[
         str | None,
         typer.Argument(
-            metavar="[SOURCE]", help="Folder or zip file with photos, or an address such as s3://bucket/folder."
+            metavar="[SOURCE]",
+            help="Folder or zip file with photos and clips, or an address such as s3://bucket/folder.",
         ),
     ] = None,
     *,
@@ -102,7 +107,8 @@ def batch(
     """Look at many photos: one table, and a contact sheet with the worst first.
 
     Ended in any way, it goes on where it was: call it again with the same --out. A file that cannot be read is a line of
-    the table, and the rest go on. With --again, the log's own photos, and a report of what is different now.
+    the table, and the rest go on. A clip (.mp4, .mov) is one moved-light set. With --again, the log's own photos, and a
+    report of what is different now.
     """
     from prepcheck.batch.call import Said, crew_of
     from prepcheck.batch.work import LookSpec
@@ -152,7 +158,7 @@ def _look(
 ) -> int:
     """Check what was said, then look at the photos of a source."""
     from prepcheck.batch.batch import check_apart, open_batch
-    from prepcheck.batch.call import checked_log, source_at
+    from prepcheck.batch.call import checked_log, in_sets, source_at
     from prepcheck.batch.run import Way
     from prepcheck.batch.sources import photos
 
@@ -161,7 +167,7 @@ def _look(
     log = checked_log(said, placing, opened, store, spec.settings)
     if not rounds.watch and next(photos(opened), None) is None:
         raise WrongUse("holds no photo", "Name the folder with the photos", opened.name)
-    batch = open_batch(opened, Way(spec, placing.scale_of), out, log, parquet=rounds.parquet)
+    batch = open_batch(in_sets(opened, placing), Way(spec, placing.scale_of), out, log, parquet=rounds.parquet)
     with closing(batch.ledger), closing(crew_of()) as crew:
         return _watch(batch, crew, json) if rounds.watch else _work(batch, crew, json)
 

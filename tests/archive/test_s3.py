@@ -14,7 +14,7 @@ from prepcheck.archive import bucket as buckets
 from prepcheck.archive.bucket import open_bucket
 from prepcheck.archive.object_archive import ObjectArchive
 from prepcheck.batch.objects import Objects
-from prepcheck.batch.sources import photos
+from prepcheck.batch.sources import Most, photos
 from prepcheck.errors import StoreFault, Unreadable
 from prepcheck.samples import samples
 from tests.archive.s3_server import BUCKET, S3Server, s3_server
@@ -70,14 +70,14 @@ def test_a_bucket_that_is_not_there_is_told(server):
     with pytest.raises(StoreFault, match="s3://nowhere/photos: is not there"):
         nowhere.put(b"abc")
     with pytest.raises(Unreadable, match="is not there"):
-        list(Objects("s3://nowhere/photos", 9).items())
+        list(Objects("s3://nowhere/photos", Most(9, 9)).items())
 
 
 def test_odd_names_are_listed_as_they_are(server):
     names = {"g h.jpg", "x%y.jpg", "x#y?.jpg", "\u00e9.jpg", "e\u0301.jpg", "G H.jpg"}
     for name in names:
         server.put(f"odd/{name}", b"x")
-    source = Objects(f"s3://{BUCKET}/odd", 9)
+    source = Objects(f"s3://{BUCKET}/odd", Most(9, 9))
     assert {item.name for item in photos(source)} == names
     assert {source.read(item) for item in photos(source)} == {b"x"}
 
@@ -87,14 +87,14 @@ def test_a_name_that_cannot_be_listed_is_told(server, name):
     prefix = f"strange{ord(name[0])}"
     server.put(f"{prefix}/{name}", b"x")
     with pytest.raises(Unreadable, match="a name that no file may have"):
-        list(Objects(f"s3://{BUCKET}/{prefix}", 9).items())
+        list(Objects(f"s3://{BUCKET}/{prefix}", Most(9, 9)).items())
 
 
 def test_a_long_list_comes_in_parts(server):
     bucket = open_bucket(f"s3://{BUCKET}/long")
     for number in range(1005):
         bucket.write_new(f"{number:04}.jpg", b"x")
-    assert len(list(photos(Objects(f"s3://{BUCKET}/long", 9)))) == 1005
+    assert len(list(photos(Objects(f"s3://{BUCKET}/long", Most(9, 9))))) == 1005
 
 
 @pytest.fixture

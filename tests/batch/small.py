@@ -14,7 +14,7 @@ import pytest
 from prepcheck.batch.batch import Batch, open_batch
 from prepcheck.batch.ledger import FILE, Ledger
 from prepcheck.batch.run import Way
-from prepcheck.batch.sources import Folder, Source
+from prepcheck.batch.sources import Folder, Most, Source
 from prepcheck.batch.work import Done, LookSpec, Task, work_on
 from prepcheck.looking import Look
 from prepcheck.settings import Settings
@@ -22,7 +22,7 @@ from prepcheck.terms import State
 from tests import painted
 from tests.command import photo_bytes, write_plate
 
-MOST = 1_000_000
+MOST = Most(1_000_000, 1_000_000)
 SIZE = (120, 160)
 SETTINGS = Settings()
 SPEC = LookSpec.of(Look(SETTINGS, painted.model(), mm_per_px=0.4))

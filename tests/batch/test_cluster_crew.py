@@ -20,7 +20,7 @@ from prepcheck.batch.again import AgainTask
 from prepcheck.batch.cluster import Cluster, check_machines, key_of, travelling
 from prepcheck.batch.cluster_work import Kit, Refused, own_kit, work_there
 from prepcheck.batch.objects import Objects
-from prepcheck.batch.sources import Folder, Item
+from prepcheck.batch.sources import Folder, Item, Most
 from prepcheck.batch.work import Done, LookKey, PhotoTask
 from prepcheck.errors import ClusterFault, WrongUse
 
@@ -246,16 +246,16 @@ def photo(place: Any, **changed: Any) -> PhotoTask:
 
 def test_a_photo_of_this_computer_travels_with_its_bytes(tmp_path: Path):
     (tmp_path / "a.jpg").write_bytes(b"abc")
-    assert travelling(photo(Folder(tmp_path, 10))).data == b"abc"
-    assert travelling(photo(Objects(f"file://{tmp_path}", 10))).data == b"abc"
+    assert travelling(photo(Folder(tmp_path, Most(10, 10)))).files == (b"abc",)
+    assert travelling(photo(Objects(f"file://{tmp_path}", Most(10, 10)))).files == (b"abc",)
 
 
 def test_a_photo_in_an_object_store_is_read_by_the_worker():
-    assert travelling(photo(Objects("s3://shop/photos", 10))).data is None
+    assert travelling(photo(Objects("s3://shop/photos", Most(10, 10)))).files is None
 
 
 def test_a_photo_that_cannot_be_read_here_is_answered_here(client, tmp_path: Path):
-    (done,) = Cluster(HERE).work([photo(Folder(tmp_path, 10))])
+    (done,) = Cluster(HERE).work([photo(Folder(tmp_path, Most(10, 10)))])
     assert (done.error, client.most) == ("unreadable", 0)
 
 
@@ -287,7 +287,7 @@ def test_a_photo_of_a_log_that_is_lost_does_not_travel(tmp_path: Path):
 
 
 def test_the_same_photo_model_and_settings_are_one_computation(tmp_path: Path):
-    source = Folder(tmp_path, 10)
+    source = Folder(tmp_path, Most(10, 10))
     assert key_of(photo(source)) == key_of(photo(source, number=99))
 
 
@@ -299,9 +299,9 @@ def test_the_same_photo_model_and_settings_are_one_computation(tmp_path: Path):
         {"spec": SimpleNamespace(key=LookKey("1", "other", "settings"))},
         {"spec": SimpleNamespace(key=LookKey("1", "model", "other"))},
         {"known": frozenset({"00"})},
-        {"source": Folder(Path("elsewhere"), 10)},
+        {"source": Folder(Path("elsewhere"), Most(10, 10))},
     ],
 )
 def test_another_photo_model_or_setting_is_another_computation(tmp_path: Path, changed):
-    source = Folder(tmp_path, 10)
+    source = Folder(tmp_path, Most(10, 10))
     assert key_of(photo(source)) != key_of(photo(source, **changed))

@@ -11,6 +11,7 @@ import pytest
 
 from prepcheck import passes
 from prepcheck.batch.batch import open_batch
+from prepcheck.batch.call import in_sets
 from prepcheck.batch.log import Log, LogCount
 from prepcheck.batch.placing import read_placing
 from prepcheck.batch.run import Way
@@ -57,7 +58,8 @@ class Bench:
         sidecar = self.table if self.table.exists() else None
         placing = read_placing(call=said, names=None, sidecar=sidecar)
         log = Log(self.store, self.archive, placing)
-        batch = open_batch(Folder(self.photos, MOST), Way(spec, placing.scale_of), self.out, log, parquet=False)
+        source = in_sets(Folder(self.photos, MOST), placing)
+        batch = open_batch(source, Way(spec, placing.scale_of), self.out, log, parquet=False)
         with closing(batch.ledger):
             batch.look(Here())
             count = batch.add_to_log(AT + timedelta(hours=1))

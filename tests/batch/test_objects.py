@@ -11,7 +11,7 @@ from obstore.store import MemoryStore
 from prepcheck.archive.bucket import Bucket, Found
 from prepcheck.batch import objects
 from prepcheck.batch.objects import Objects, open_objects
-from prepcheck.batch.sources import HIDDEN, NO_PHOTO, STRANGE_NAME, Item, photos
+from prepcheck.batch.sources import HIDDEN, NO_PHOTO, STRANGE_NAME, Item, Most, photos
 from prepcheck.errors import StillChanging, StoreFault, TooLarge, Unreadable, WrongUse
 
 SHOP = "s3://shop/photos"
@@ -27,7 +27,7 @@ def store(monkeypatch: pytest.MonkeyPatch) -> MemoryStore:
 
 @pytest.fixture
 def source(store: MemoryStore) -> Objects:
-    return open_objects(SHOP, 100)
+    return open_objects(SHOP, Most(100, 100))
 
 
 class Faulty(Bucket):
@@ -51,7 +51,7 @@ class Faulty(Bucket):
 def faulty(monkeypatch: pytest.MonkeyPatch, *marks: str) -> Objects:
     bucket = Faulty(list(marks))
     monkeypatch.setattr(objects, "_opened", lambda address: bucket)
-    return Objects(SHOP, 100)
+    return Objects(SHOP, Most(100, 100))
 
 
 def test_photos_are_listed_with_size_and_mark_and_others_with_the_reason(source, store):
@@ -125,19 +125,19 @@ def test_a_list_without_an_end_is_ended(source, store, monkeypatch):
 
 def test_it_travels_to_a_worker_and_reads_there(tmp_path: Path):
     (tmp_path / "a.jpg").write_bytes(b"photo")
-    source = pickle.loads(pickle.dumps(open_objects(f"file://{tmp_path}", 100)))
+    source = pickle.loads(pickle.dumps(open_objects(f"file://{tmp_path}", Most(100, 100))))
     assert [source.read(item) for item in photos(source)] == [b"photo"]
 
 
 def test_a_folder_of_this_computer_is_not_shared_with_others(tmp_path: Path):
-    assert [Objects(f"file://{tmp_path}", 1).is_shared, Objects(SHOP, 1).is_shared] == [False, True]
+    assert [Objects(f"file://{tmp_path}", Most(1, 1)).is_shared, Objects(SHOP, Most(1, 1)).is_shared] == [False, True]
 
 
 def test_an_address_that_cannot_be_used_is_refused_at_once():
     with pytest.raises(WrongUse):
-        open_objects("ftp://shop/photos", 100)
+        open_objects("ftp://shop/photos", Most(100, 100))
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path: Path):
     with pytest.raises((WrongUse, Unreadable), match="none"):
-        list(open_objects(f"file://{tmp_path}/none", 100).items())
+        list(open_objects(f"file://{tmp_path}/none", Most(100, 100)).items())

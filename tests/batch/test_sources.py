@@ -12,10 +12,10 @@ import pytest
 
 from prepcheck.archive.faults import LIMITS
 from prepcheck.batch import sources
-from prepcheck.batch.sources import Folder, Item, Zip, open_source, photos, survey
+from prepcheck.batch.sources import Folder, Item, Most, Zip, open_source, photos, survey
 from prepcheck.errors import DamagedPhoto, StillChanging, TooLarge, Unreadable, WrongUse
 
-MOST = 1000
+MOST = Most(1000, 2000)
 
 
 def touched(folder: Path, *names: str) -> Folder:
@@ -42,7 +42,7 @@ def test_photos_are_found_in_all_folders_below(tmp_path):
 
 
 def test_what_is_hidden_or_no_photo_is_left_out_and_counted(tmp_path):
-    source = touched(tmp_path, "a.jpg", ".b.jpg", ".hidden/c.jpg", "notes.txt", "clip.mp4", "__MACOSX/x.jpg")
+    source = touched(tmp_path, "a.jpg", ".b.jpg", ".hidden/c.jpg", "notes.txt", "film.avi", "__MACOSX/x.jpg")
     assert survey(source) == sources.Survey(1, 5, {sources.HIDDEN: 3, sources.NO_PHOTO: 2})
 
 
@@ -87,7 +87,7 @@ def test_a_folder_that_cannot_be_listed_is_an_error(tmp_path, monkeypatch):
 
 
 def test_a_photo_beyond_the_limit_is_not_read(tmp_path):
-    (tmp_path / "a.jpg").write_bytes(bytes(MOST + 1))
+    (tmp_path / "a.jpg").write_bytes(bytes(MOST.photo + 1))
     with pytest.raises(TooLarge):
         Folder(tmp_path, MOST).read(Item("a.jpg"))
 
@@ -165,14 +165,14 @@ def test_a_name_that_leads_out_is_left_out(tmp_path, name):
 
 def test_an_entry_beyond_the_limit_is_not_unpacked(tmp_path):
     with pytest.raises(TooLarge, match="holds more than"):
-        zipped(tmp_path / "x.zip", **{"a.jpg": os.urandom(MOST + 1)}).read(Item("a.jpg"))
+        zipped(tmp_path / "x.zip", **{"a.jpg": os.urandom(MOST.photo + 1)}).read(Item("a.jpg"))
 
 
 def test_an_entry_that_swells_is_not_unpacked(tmp_path):
     path = tmp_path / "x.zip"
     zipped(path, **{"a.jpg": bytes(2 * LIMITS.small)})
     with pytest.raises(TooLarge, match="swells"):
-        Zip(path, 10**9).read(Item("a.jpg"))
+        Zip(path, Most(10**9, 10**9)).read(Item("a.jpg"))
 
 
 def test_a_zip_file_with_too_many_entries_is_refused(tmp_path, monkeypatch):

@@ -75,7 +75,7 @@ def test_a_task_can_carry_its_photo_to_where_the_source_is_not(tmp_path):
 
 
 def test_a_task_whose_photo_is_gone_carries_nothing(tmp_path):
-    assert task(tmp_path).carrying().data is None
+    assert task(tmp_path).carrying().files is None
 
 
 def test_another_model_on_the_worker_is_told_and_tried_again(tmp_path):

@@ -25,7 +25,7 @@ import numpy as np
 from prepcheck.batch.batch import open_batch
 from prepcheck.batch.crew import Workers
 from prepcheck.batch.run import Way
-from prepcheck.batch.sources import Folder
+from prepcheck.batch.sources import Folder, Most
 from prepcheck.batch.work import LookSpec
 from prepcheck.inspection import inspect
 from prepcheck.looking import Look
@@ -35,7 +35,7 @@ from prepcheck.resources import folder
 from prepcheck.settings import Settings
 from prepcheck.surface import load_model
 
-MOST = 10_000_000
+MOST = Most(10_000_000, 10_000_000)
 AT = 1_000
 """Photos after which memory is taken the first time."""
 

@@ -60,6 +60,12 @@ def test_a_second_call_goes_on(command, photos, crew):
     assert sorted(crew.worked) == ["a.jpg", "b.jpg", "c.jpg"]
 
 
+def test_photos_of_a_set_in_the_table_are_one_answer(command, photos, crew):
+    (command.folder / "sets.csv").write_text("file,set\nb.jpg,torch\na.jpg,torch\n")
+    told = plain(batch(command, "--json", "--sidecar", "sets.csv"))
+    assert (sorted(crew.worked), told["photos"]) == (["b.jpg", "c.jpg"], 2)
+
+
 def test_json_is_one_object(command, photos):
     told = plain(batch(command, "--json", "--no-parquet"))
     assert (told["photos"], told["looked_at"], sum(told["standings"].values()), told["errors"]) == (3, 3, 3, 0)
