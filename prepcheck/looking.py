@@ -22,7 +22,7 @@ from prepcheck.settings import Settings, load
 from prepcheck.store import Logged, StoreAddress
 from prepcheck.store.words import clean, job_number
 from prepcheck.surface import Model, load_model
-from prepcheck.surface.moved_light import load_fusion
+from prepcheck.surface.moved_light import load_weighing
 from prepcheck.tasks import cached_result, check_entry, log_inspection, open_log, tied_outline
 from prepcheck.terms import Standing
 
@@ -72,8 +72,8 @@ class Look:
             told = [self.mm_per_px, self.outlines is not None, drawn, sorted(outlines.refused.items())]
             told += [] if outlines.joint is None else [outlines.joint.points.tolist(), outlines.joint.margin_mm]
         if len(photos) > 1:
-            fusion = load_fusion()
-            told += [[(photo.sha256, photo.name) for photo in photos], "" if fusion is None else fusion.sha256]
+            weighing = load_weighing(self.model.origin.sha256)
+            told += [[(photo.sha256, photo.name) for photo in photos], "" if weighing is None else weighing.sha256]
         return hashlib.sha256(json.dumps(told).encode()).hexdigest() if told else ""
 
 

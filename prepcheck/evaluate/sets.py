@@ -26,7 +26,7 @@ from prepcheck.photo.align import Alignment
 from prepcheck.score import bright_share
 from prepcheck.settings import Settings
 from prepcheck.surface import Model, SurfaceMap, map_surface
-from prepcheck.surface.moved_light import Fused, Fusion, fuse
+from prepcheck.surface.moved_light import Fused, Weighing, fuse
 
 Matrix = NDArray[np.float64]
 SINGLE, FIRST, FIRST_OF_THREE = "each photo alone", "the first photo alone", "the first photo alone, of three"
@@ -68,13 +68,15 @@ def subsets(views: Sequence[View], most: int = 3) -> list[tuple[str, list[View]]
     return [(words.get(k, f"{k} photos"), [views[0], *rest]) for k, rest in picks]
 
 
-def fused(views: Sequence[View], settings: Settings, fusion: Fusion | None, align: Align | None = None) -> Fused | None:
+def fused(
+    views: Sequence[View], settings: Settings, weighing: Weighing | None, align: Align | None = None
+) -> Fused | None:
     """Fuse a set's maps by its true homographies, or by `align`; None where a photo does not align."""
     found = [one.to_first if align is None else align(views[0].photo, one.photo) for one in views[1:]]
     if any(matrix is None for matrix in found):
         return None
     alignments = [Alignment(matrix) for matrix in found if matrix is not None]
-    return fuse([one.photo for one in views], [one.surface for one in views], alignments, settings, fusion)
+    return fuse([one.photo for one in views], [one.surface for one in views], alignments, settings, weighing)
 
 
 def compare(surface: SurfaceMap, first: View, settings: Settings) -> Tally:
@@ -95,7 +97,7 @@ def compare(surface: SurfaceMap, first: View, settings: Settings) -> Tally:
 
 
 def judge_sets(
-    folder: Path, model: Model, settings: Settings, ways: Mapping[str, Fusion | None], align: Align | None = None
+    folder: Path, model: Model, settings: Settings, ways: Mapping[str, Weighing | None], align: Align | None = None
 ) -> dict[str, list[Tally]]:
     """Tally every group by every way: one photo, and two or three by each of `ways`; a list of groups for each.
 
@@ -107,8 +109,8 @@ def judge_sets(
         Labelled folder with groups.
     model, settings
         Of the maps.
-    ways : dict of str to Fusion or None
-        Learned numbers to compare.
+    ways : dict of str to Weighing or None
+        What was learned, to compare; None is the mean.
     align : callable, optional
         Finds the homographies; the true ones otherwise. Sets that do not align are left out of the fused ways.
     """
@@ -118,16 +120,18 @@ def judge_sets(
         for way in (FIRST, FIRST_OF_THREE) if len(views) >= 3 else (FIRST,):
             tallies.setdefault(way, []).append(alone[0])
         tallies.setdefault(SINGLE, []).append(total(alone))
-        for way, fusion in ways.items():
-            for name, summed in _by_count(views, settings, fusion, align).items():
+        for way, weighing in ways.items():
+            for name, summed in _by_count(views, settings, weighing, align).items():
                 tallies.setdefault(f"{name}, {way}" if way else name, []).append(summed)
     return tallies
 
 
-def _by_count(views: list[View], settings: Settings, fusion: Fusion | None, align: Align | None) -> dict[str, Tally]:
+def _by_count(
+    views: list[View], settings: Settings, weighing: Weighing | None, align: Align | None
+) -> dict[str, Tally]:
     counts: dict[str, Tally] = {}
     for name, some in subsets(views):
-        if (one := fused(some, settings, fusion, align)) is not None:
+        if (one := fused(some, settings, weighing, align)) is not None:
             told = compare(one.surface, views[0], settings)
             counts[name] = counts[name] + told if name in counts else told
     return counts

@@ -97,15 +97,15 @@ def load_model(name: str | None = None, models: Path | None = None) -> Model:
 
 @lru_cache(maxsize=4)
 def _load(name: str | None, models: Path) -> Model:
-    registry = _read(models / "registry.json", _Registry)
+    registry = read_as(models / "registry.json", _Registry)
     name = name or registry.default
     entry = registry.models.get(name)
     if entry is None:
         raise ModelFault("no such model in the registry", f"Known: {', '.join(registry.models)}", name)
-    data = _checked(models / entry.file, entry.sha256)
-    known = _read(models / entry.card, _Card).calibration
+    data = checked_bytes(models / entry.file, entry.sha256)
+    known = read_as(models / entry.card, _Card).calibration
     origin = ModelOrigin(name, entry.sha256, known.sure, known.error_scale, known.error_floor)
-    return Model(origin, _net(data, name))
+    return Model(origin, read_net(data, name))
 
 
 class _Entry(BaseModel):
@@ -129,7 +129,8 @@ class _Card(BaseModel):
     calibration: _Calibration
 
 
-def _read(path: Path, kind: type[_File]) -> _File:
+def read_as(path: Path, kind: type[_File]) -> _File:
+    """Read one of prepcheck's own JSON files; raises ModelFault where it is missing or says something else."""
     try:
         return kind.model_validate_json(path.read_bytes())
     except OSError as error:
@@ -138,7 +139,8 @@ def _read(path: Path, kind: type[_File]) -> _File:
         raise ModelFault(f"cannot be used ({first_fault(error)})", "Reinstall prepcheck", path.name) from error
 
 
-def _checked(path: Path, sha256: str) -> bytes:
+def checked_bytes(path: Path, sha256: str) -> bytes:
+    """Read a file; raises ModelFault where it is missing or has another SHA-256."""
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -150,7 +152,8 @@ def _checked(path: Path, sha256: str) -> bytes:
     return data
 
 
-def _net(data: bytes, name: str) -> Any:
+def read_net(data: bytes, name: str) -> Any:
+    """Make OpenCV's net of an ONNX file's bytes; raises ModelFault where it cannot."""
     try:
         return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
     except cv2.error as error:

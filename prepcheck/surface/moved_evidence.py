@@ -30,9 +30,12 @@ NAMES: tuple[str, ...] = (
 )  # fmt: skip
 """Names of the evidence, in order."""
 
-_LEAST_LIGHT = 0.003
+LEAST_LIGHT = 0.003
 """Added to linear brightness before the logarithm: about one step of 255."""
-_MOST_LOGIT = 7.0
+LUMINANCE = (0.2126, 0.7152, 0.0722)
+"""Shares of linear red, green and blue in luminance (ITU-R BT.709)."""
+MOST_LOGIT = 7.0
+"""Log odds are cut to this on both sides."""
 _MOST_COUNTED = 3
 """More photos count as so many: learned on sets of two and three."""
 _LEAST_SHARED = 100
@@ -137,7 +140,7 @@ def evidence(views: Views) -> Planes:
 def log_odds(chance: Planes) -> Planes:
     """Return ln(p / (1 - p)), cut to -7..7."""
     p = np.clip(chance, 1e-6, 1 - 1e-6)
-    return np.asarray(np.clip(np.log(p) - np.log1p(-p), -_MOST_LOGIT, _MOST_LOGIT), np.float32)
+    return np.asarray(np.clip(np.log(p) - np.log1p(-p), -MOST_LOGIT, MOST_LOGIT), np.float32)
 
 
 def average(planes: Planes, where: Mask) -> Planes:
@@ -197,8 +200,8 @@ def _log_light(photo: Photo, surface: SurfaceMap) -> Planes:
     """Log of linear brightness at the map's size; sRGB decoded by a power of 2.2, near enough here."""
     size = surface.states.shape[::-1]
     rgb = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
-    luminance = cv2.transform(np.power(rgb, 2.2), np.array([[0.2126, 0.7152, 0.0722]]))
-    return np.asarray(np.log(luminance + _LEAST_LIGHT), np.float32)
+    luminance = cv2.transform(np.power(rgb, 2.2), np.array([LUMINANCE]))
+    return np.asarray(np.log(luminance + LEAST_LIGHT), np.float32)
 
 
 def _normalised(light: Planes, covers: Mask, ground: Planes) -> Planes:

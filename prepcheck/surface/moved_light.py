@@ -1,9 +1,9 @@
 """Two to six photos of one view under a moved torch, fused into one surface map in the frame of the first.
 
-The start is the mean of each photo's log probabilities. A few weights, learned by ``python -m prepcheck.train.fusion`` for
-one model and kept in ``models/moved_light.json``, correct its log odds of bright metal by `prepcheck.surface.moved_evidence`;
-what is not bright is shared out among the other states as the mean has it. With a model that they were not learned for,
-the mean stands alone.
+The start is the mean of each photo's log probabilities. What was learned for one model corrects its log odds of bright
+metal: a net (`prepcheck.surface.moved_net`), or where there is none the few weights of ``models/moved_light.json`` on
+`prepcheck.surface.moved_evidence`, by ``python -m prepcheck.train.fusion``; what is not bright is shared out among the other
+states as the mean has it. With a model that neither was learned for, the mean stands alone.
 """
 
 from __future__ import annotations
@@ -13,20 +13,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
 from prepcheck.errors import ModelFault
-from prepcheck.own_file import first_fault
 from prepcheck.photo import Photo
 from prepcheck.photo.align import Alignment
 from prepcheck.resources import folder
 from prepcheck.settings import Settings
 from prepcheck.surface.mapping import told_by
+from prepcheck.surface.model import read_as
 from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, movement
+from prepcheck.surface.moved_net import Calibration, load_moved_net, nearest
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 from prepcheck.terms import State
 
@@ -57,7 +58,7 @@ class Fused:
     enough : bool
         False when the light moved less than ``settings.moved_light.least_moved``.
     learned : str
-        SHA-256 (hex) of the learned numbers that weighed the photos; empty where their mean stands alone.
+        SHA-256 (hex) of the learned file that weighed the photos; empty where their mean stands alone.
     """
 
     surface: SurfaceMap
@@ -67,12 +68,17 @@ class Fused:
     learned: str
 
 
-class Calibration(BaseModel):
-    """`sure` and interval of fused maps of one count of photos, fitted as in `prepcheck.train.calibrate`."""
+class Weighing(Protocol):
+    """What was learned of how photos are weighed; `sha256` (hex) of its file."""
 
-    sure: float
-    error_scale: float
-    error_floor: float
+    @property
+    def sha256(self) -> str: ...  # noqa: D102
+
+    def fits(self, model_sha256: str) -> bool: ...  # noqa: D102
+
+    def bright_odds(self, views: Views) -> Planes: ...  # noqa: D102
+
+    def calibration(self, photos: int) -> Calibration: ...  # noqa: D102
 
 
 class Numbers(BaseModel):
@@ -94,7 +100,15 @@ class Fusion:
     numbers: Numbers = field(repr=False)
     sha256: str
 
-    def bright_odds(self, measured: Planes) -> Planes:
+    def fits(self, model_sha256: str) -> bool:
+        """Tell whether the numbers were learned for a model."""
+        return self.numbers.model_sha256 == model_sha256
+
+    def bright_odds(self, views: Views) -> Planes:
+        """Return the log odds of bright metal, shape (h, w)."""
+        return self.weighed(evidence(views))
+
+    def weighed(self, measured: Planes) -> Planes:
         """Return the log odds of bright metal, shape (h, w), from the evidence (19, h, w)."""
         n = self.numbers
         middle, spread, weights = (np.asarray(row, np.float32) for row in (n.middle, n.spread, n.weights))
@@ -103,7 +117,7 @@ class Fusion:
 
     def calibration(self, photos: int) -> Calibration:
         """Return the numbers of the nearest count of photos for which they were fitted."""
-        return self.numbers.calibration[min(self.numbers.calibration, key=lambda count: abs(count - photos))]
+        return nearest(self.numbers.calibration, photos)
 
 
 def load_fusion(models: Path | None = None) -> Fusion | None:
@@ -117,12 +131,24 @@ def load_fusion(models: Path | None = None) -> Fusion | None:
     return _load((models or folder("models")) / _FILE)
 
 
+def load_weighing(model_sha256: str, models: Path | None = None) -> Weighing | None:
+    """Read what ships for a model, or lies in a folder for it: the net before the numbers; None where nothing fits.
+
+    Raises
+    ------
+    ModelFault
+        A file is broken.
+    """
+    there: tuple[Weighing | None, ...] = (load_moved_net(models), load_fusion(models))
+    return next((one for one in there if one is not None and one.fits(model_sha256)), None)
+
+
 def fuse(
     photos: Sequence[Photo],
     maps: Sequence[SurfaceMap],
     alignments: Sequence[Alignment],
     settings: Settings,
-    fusion: Fusion | Literal["shipped"] | None = "shipped",
+    weighing: Weighing | Literal["shipped"] | None = "shipped",
 ) -> Fused:
     """Fuse the surface maps of photos of one view under a moved light.
 
@@ -136,8 +162,8 @@ def fuse(
         Of every photo but the first.
     settings : Settings
         Says how much the light has to move.
-    fusion : Fusion, "shipped" or None
-        Learned numbers; None leaves it at the mean.
+    weighing : Weighing, "shipped" or None
+        What was learned; None, or what does not fit the maps' model, leaves it at the mean.
 
     Raises
     ------
@@ -147,9 +173,10 @@ def fuse(
     if not 2 <= len(photos) <= MOST_PHOTOS or len(maps) != len(photos) or len(alignments) != len(photos) - 1:
         raise ValueError(f"{len(photos)} photos, {len(maps)} maps and {len(alignments)} alignments are no set")
     views = lay_over(photos, maps, [alignment.matrix for alignment in alignments])
-    fitting = _fitting(load_fusion() if fusion == "shipped" else fusion, maps[0].model)
+    fitting = load_weighing(maps[0].model.sha256) if weighing == "shipped" else weighing
+    fitting = fitting if fitting is not None and fitting.fits(maps[0].model.sha256) else None
     origin = maps[0].model if fitting is None else _calibrated(maps[0].model, fitting.calibration(len(photos)))
-    chances = views.mean if fitting is None else weighed(views, fitting)
+    chances = views.mean if fitting is None else with_bright(views.mean, fitting.bright_odds(views))
     states, bright = told_by(origin, chances, views.burnt)
     ground = np.asarray((views.ground * views.covers).sum(axis=0) / views.covers.sum(axis=0), np.float32)
     surface = SurfaceMap(states, bright, ground, views.burnt, maps[0].reduction, origin, chances)
@@ -163,13 +190,6 @@ TOO_LITTLE = (
     "The light hardly moved between these photos. Keep the phone where it is, hold the torch low on another side of the "
     "spot, and take another photo; in a clip, carry the torch from one side to the other."
 )
-
-
-def weighed(views: Views, fusion: Fusion) -> Planes:
-    """Return the mean's probabilities with that of bright metal as the learned numbers have it, shape (7, h, w)."""
-    if not any(fusion.numbers.weights):
-        return views.mean
-    return with_bright(views.mean, fusion.bright_odds(evidence(views)))
 
 
 def with_bright(chances: Planes, odds: Planes) -> Planes:
@@ -233,10 +253,6 @@ def _whereabouts(unsure: NDArray[np.bool_], ground: NDArray[np.bool_]) -> str:
     return "most of it towards the right" if right > 0 else "most of it towards the left"
 
 
-def _fitting(fusion: Fusion | None, origin: ModelOrigin) -> Fusion | None:
-    return fusion if fusion is not None and fusion.numbers.model_sha256 == origin.sha256 else None
-
-
 def _calibrated(origin: ModelOrigin, numbers: Calibration) -> ModelOrigin:
     """Give the numbers of fused maps; a shop's fit changes their `sure` as it does that of single photos."""
     fused = replace(origin, sure=numbers.sure, error_scale=numbers.error_scale, error_floor=numbers.error_floor)
@@ -247,16 +263,10 @@ def _calibrated(origin: ModelOrigin, numbers: Calibration) -> ModelOrigin:
 def _load(path: Path) -> Fusion | None:
     if not path.is_file():
         return None
-    try:
-        data = path.read_bytes()
-        numbers = Numbers.model_validate_json(data)
-    except OSError as error:
-        raise ModelFault(f"cannot be read ({error.strerror})", "Reinstall prepcheck", path.name) from error
-    except ValidationError as error:
-        raise ModelFault(f"cannot be used ({first_fault(error)})", "Reinstall prepcheck", path.name) from error
+    numbers = read_as(path, Numbers)
     if tuple(numbers.names) != NAMES or not _shaped(numbers):
         raise ModelFault("was learned on other evidence", "Learn it again", path.name)
-    return Fusion(numbers, hashlib.sha256(data).hexdigest())
+    return Fusion(numbers, hashlib.sha256(path.read_bytes()).hexdigest())
 
 
 def _shaped(n: Numbers) -> bool:

@@ -123,13 +123,13 @@ def make_set(seed: int, shape: tuple[int, int] = SHAPE) -> list[Picture]:
     count = int(rng.choice([2, 3], p=[0.35, 0.65]))
     first = hold(rng, layers)
     poses = fit([first, *(Shake().pose(rng, first) for _ in range(count - 1))], layers, shape)
-    torches = _led(rng, count, case == "still")
-    room, power, phone = _room(rng), colour_of(rng, 0.2) * log_uniform(rng, 0.5, 3.5), sample_camera(rng)
+    torches = lead(rng, count, case == "still")
+    room, power, phone = draw_room(rng), colour_of(rng, 0.2) * log_uniform(rng, 0.5, 3.5), sample_camera(rng)
     flashed = int(rng.integers(count)) if case == "flash" else -1
     pictures = []
     for k, (pose, torch) in enumerate(zip(poses, torches, strict=True)):
-        rig = _aimed(room, torch, power * torches[0].distance ** 2 * np.pi)
-        rig = _with_flash(rng, rig, eye(pose, layers)) if k == flashed else rig
+        rig = aimed(room, torch, power * torches[0].distance ** 2 * np.pi)
+        rig = with_flash(rng, rig, eye(pose, layers)) if k == flashed else rig
         picture = photograph(rng, Seen(layers, pose, shape), rig, another(rng, phone))
         told = {
             "case": case, "to_first": to_first(poses, k, shape), "flash": k == flashed,
@@ -185,7 +185,7 @@ def eye(pose: Pose, layers: Layers) -> Field:
     return np.asarray(pose.view.eye * pose.width / (layers.shape[1] * layers.mm_per_px), np.float32)
 
 
-def _led(rng: np.random.Generator, count: int, still: bool) -> list[Torch]:
+def lead(rng: np.random.Generator, count: int, still: bool) -> list[Torch]:
     """Lead a torch from place to place: by 20 to 90 degrees of azimuth or 20 to 60 of elevation, or hardly at all."""
     aim = rng.normal(0, 0.12, 2)
     torches = [
@@ -217,7 +217,7 @@ def apart(torch: Torch, other: Torch) -> float:
     return float(np.degrees(np.arccos(np.clip(torch.direction @ other.direction, -1, 1))))
 
 
-def _room(rng: np.random.Generator) -> Rig:
+def draw_room(rng: np.random.Generator) -> Rig:
     """Draw the surroundings' light and a torch's beam; in most rooms little light but the torch's."""
     kinds = ("torch", "tubes", "door", "flat", "mixed")
     rig = sample_rig(rng, str(rng.choice(kinds, p=[0.6, 0.12, 0.12, 0.08, 0.08])))
@@ -226,14 +226,14 @@ def _room(rng: np.random.Generator) -> Rig:
     return rig
 
 
-def _aimed(room: Rig, torch: Torch, power: Array) -> Rig:
+def aimed(room: Rig, torch: Torch, power: Array) -> Rig:
     """Hold the torch of a room somewhere."""
     at, aim, colour = room.lamp_at.copy(), room.lamp_aim.copy(), room.lamp_colour.copy()
     at[0], aim[0, :2], colour[0] = torch.distance * torch.direction, torch.aim, power
     return replace(room, lamp_at=at, lamp_aim=aim, lamp_colour=colour)
 
 
-def _with_flash(rng: np.random.Generator, rig: Rig, at: Field) -> Rig:
+def with_flash(rng: np.random.Generator, rig: Rig, at: Field) -> Rig:
     """Fire the phone's flash, beside its lens."""
     place, colour, size = rig.lamp_at.copy(), rig.lamp_colour.copy(), rig.lamp_size.copy()
     place[2] = at + rng.normal(0, 0.03, 3).astype(np.float32)

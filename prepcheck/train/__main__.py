@@ -44,6 +44,7 @@ def _parser() -> argparse.ArgumentParser:
     photos.add_argument("folder", type=Path)
     photos.add_argument("--sources", type=Path, default=Path("shared/photo_sources.csv"))
     _fit_options(commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists"))
+    _moved_options(commands.add_parser("moved", help="fit the net that sees a moved-light set together"))
     restore = commands.add_parser("restore", help="make a checkpoint to go on from out of an exported model")
     restore.add_argument("name", help="of the model, in the folder of models")
     restore.add_argument("checkpoint", type=Path)
@@ -92,6 +93,26 @@ def _fit_options(fit: argparse.ArgumentParser) -> None:
     fit.add_argument("--rendered", type=float, default=0.4, help="share of rendered scenes")
     fit.add_argument("--smaller", type=int, default=1, help="divide counts and sizes of windows, for a small machine")
     fit.add_argument("--everything", action="store_true", help="fit on the held-out photographs too")
+
+
+def _moved_options(moved: argparse.ArgumentParser) -> None:
+    moved.add_argument("checkpoint", type=Path, help="gone on from if it exists")
+    moved.add_argument("--eye", type=Path, required=True, help="checkpoint of the eye that maps each photo")
+    moved.add_argument(
+        "--card", type=Path, default=None, help="card of the exported eye: its temperature, its prior of oxide"
+    )
+    moved.add_argument("--scenes", type=Path, nargs="+", required=True, help="folders of packed or rendered scenes")
+    moved.add_argument("--seconds", type=float, default=400)
+    moved.add_argument("--steps", type=int, default=10**9)
+    moved.add_argument("--rate", type=float, default=2e-3)
+    moved.add_argument("--seed", type=int, default=0)
+    moved.add_argument("--workers", type=int, default=6)
+    moved.add_argument("--sets", type=int, default=6, help="sets of a batch")
+    moved.add_argument("--ring", type=int, default=800, help="lit sets kept on the device")
+    moved.add_argument("--refresh", type=float, default=1.0, help="sets lit anew at every step")
+    moved.add_argument("--rendered", type=float, default=0.3, help="share of rendered scenes")
+    moved.add_argument("--rooms", type=int, default=2000, help="rooms drawn in advance")
+    moved.add_argument("--smaller", type=int, default=1, help="divide sets and ring, for a small machine")
 
 
 def _scenes(options: argparse.Namespace) -> int:
@@ -149,6 +170,20 @@ def _fit(options: argparse.Namespace) -> int:
     return 0
 
 
+def _moved(options: argparse.Namespace) -> int:
+    from prepcheck.train.moved_fit import Plan, fit_moved
+
+    known = {} if options.card is None else json.loads(options.card.read_text(encoding="utf-8"))["calibration"]
+    plan = Plan(
+        options.seconds, tuple(options.scenes), options.eye, known.get("temperature", 1.0), known.get("oxide_bias", 0.0),
+        rate=options.rate, steps=options.steps, seed=options.seed, workers=options.workers, sets=options.sets,
+        ring=options.ring, refresh=options.refresh, rendered=options.rendered, rooms=options.rooms,
+        smaller=options.smaller,
+    )  # fmt: skip
+    fit_moved(plan, options.checkpoint)
+    return 0
+
+
 def _restore(options: argparse.Namespace) -> int:
     from prepcheck.train.restore import restore
 
@@ -193,6 +228,7 @@ COMMANDS = {
     "develop": _develop,
     "photos": _photos,
     "fit": _fit,
+    "moved": _moved,
     "restore": _restore,
     "pictures": _pictures,
     "sets": _several,

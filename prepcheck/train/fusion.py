@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,8 @@ from prepcheck.evaluate.sets import View, read_sets
 from prepcheck.settings import Settings
 from prepcheck.surface import Model, load_model
 from prepcheck.surface.moved_evidence import NAMES, Planes, Views, evidence, lay_over, movement
-from prepcheck.surface.moved_light import MOST_SPREADS, Calibration, Numbers, with_bright
+from prepcheck.surface.moved_light import MOST_SPREADS, Numbers, with_bright
+from prepcheck.surface.moved_net import Calibration
 from prepcheck.terms import State
 from prepcheck.train.calibrate import Seen, choose_sure, conformal, errors
 
@@ -66,14 +67,17 @@ class Sample:
         return np.asarray(self.truth == State.BRIGHT, np.float32)
 
 
-def gather(folders: Sequence[Path], model: Model, settings: Settings, seed: int = 0) -> list[Sample]:
+def gather(
+    folders: Sequence[Path], model: Model, settings: Settings, seed: int = 0,
+    measure: Callable[[Views], Planes] = evidence,
+) -> list[Sample]:  # fmt: skip
     """Measure every set of some folders: the first photo alone, with each other one, and with two others."""
     rng = np.random.default_rng(seed)
     samples = []
     sets = (one for folder in folders for one in read_sets(folder, model, settings))
     for group, (_name, views) in enumerate(sets):
         for some in _picks(views):
-            sample = _sample(group, some, rng)
+            sample = _sample(group, some, rng, measure)
             if sample is not None:
                 samples.append(sample)
     return samples
@@ -89,14 +93,14 @@ def learn(samples: Sequence[Sample], model_sha256: str, seed: int = 0) -> tuple[
     facts : dict
         Left-out log loss and error of every choice and of the mean, counts, and the calibration's own checks.
     """
-    tried = {(d, b): _rated(_left_out(samples, d, b)) for d in DECAYS for b in BALANCES}
-    mean = _rated([(s, s.evidence[:, 0]) for s in samples])
+    tried = {(d, b): rated(_left_out(samples, d, b)) for d in DECAYS for b in BALANCES}
+    mean = rated([(s, s.evidence[:, 0]) for s in samples])
     sound = {choice: rated for choice, rated in tried.items() if rated["log_loss"] <= mean["log_loss"]}
     best = min(sound, key=lambda choice: sound[choice]["error"], default=None)
     if best is None or mean["error"] <= sound[best]["error"]:
         best = MEAN_ALONE
     decay, balance = best
-    calibration, checks = _calibrated(_left_out(samples, decay, balance))
+    calibration, checks = calibrated(_left_out(samples, decay, balance))
     fitted = _fit(samples, decay, balance)
     chosen = "the mean alone" if best == MEAN_ALONE else {"decay": decay, "balance": balance}
     facts = {
@@ -138,7 +142,9 @@ def _picks(views: Sequence[View]) -> list[list[View]]:
     )
 
 
-def _sample(group: int, views: Sequence[View], rng: np.random.Generator) -> Sample | None:
+def _sample(
+    group: int, views: Sequence[View], rng: np.random.Generator, measure: Callable[[Views], Planes]
+) -> Sample | None:
     first = views[0]
     laid = lay_over([v.photo for v in views], [v.surface for v in views], [_slipped(v, rng) for v in views[1:]])
     truth, inside = _truth(first, laid)
@@ -150,7 +156,7 @@ def _sample(group: int, views: Sequence[View], rng: np.random.Generator) -> Samp
     return Sample(
         group,
         len(views),
-        _at(evidence(laid), picks),
+        _at(measure(laid), picks),
         _at(laid.mean, picks),
         flat,
         movement(laid),
@@ -225,7 +231,7 @@ def _chance(odds: NDArray[Any]) -> Rows:
     return np.asarray(1 / (1 + np.exp(-np.clip(odds, -15, 15))), np.float32)
 
 
-def _rated(answers: Sequence[tuple[Sample, Rows]]) -> dict[str, float]:
+def rated(answers: Sequence[tuple[Sample, Rows]]) -> dict[str, float]:
     """Mean log loss a set, and 1 - balanced accuracy over the surest places, of sets of two and more photos."""
     several = [(s, odds) for s, odds in answers if s.photos > 1]
     odds, truth = np.concatenate([o for _, o in several]), np.concatenate([s.truth for s, _ in several])
@@ -251,7 +257,7 @@ def _left_out(samples: Sequence[Sample], decay: float, balance: float) -> list[t
     return answers
 
 
-def _calibrated(answers: Sequence[tuple[Sample, Rows]]) -> tuple[dict[int, Calibration], dict[str, Any]]:
+def calibrated(answers: Sequence[tuple[Sample, Rows]]) -> tuple[dict[int, Calibration], dict[str, Any]]:
     """Calibrate one photo alone, and several together: there are too few sets of each count for a tail of 5 %."""
     numbers, checks = {}, {}
     for count in sorted({sample.photos for sample, _ in answers}):

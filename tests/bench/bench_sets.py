@@ -2,8 +2,8 @@
 
     python -m tests.bench.bench_sets FOLDER [--align] [--json FILE]
 
-Prints every way (first photo, each photo, two, three; mean and learned) with group-wise 95 % intervals, and how often a set
-counts as taken under a moved light by the case that its meta names.
+Prints every way (first photo, each photo, two, three; mean, learned weights, net) with group-wise 95 % intervals, and how
+often a set counts as taken under a moved light by the case that its meta names.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from prepcheck.photo.align import Alignment, align
 from prepcheck.settings import Settings
 from prepcheck.surface import load_model
 from prepcheck.surface.moved_light import load_fusion
+from prepcheck.surface.moved_net import load_moved_net
 
 
 def main() -> None:
@@ -30,10 +31,10 @@ def main() -> None:
     parser.add_argument("--json", type=Path, default=None)
     parser.add_argument("--align", action="store_true", help="find the homographies instead of taking the true ones")
     options = parser.parse_args()
-    model, settings, fusion = load_model(), Settings(), load_fusion()
-    tallies = judge_sets(
-        options.folder, model, settings, {"mean": None, "learned": fusion}, _finder(settings) if options.align else None
-    )
+    model, settings = load_model(), Settings()
+    ways = {"mean": None, "weights": load_fusion(), "net": load_moved_net()}
+    ways = {way: one for way, one in ways.items() if way == "mean" or (one and one.fits(model.origin.sha256))}
+    tallies = judge_sets(options.folder, model, settings, ways, _finder(settings) if options.align else None)
     measured = table(tallies)
     for way, figures in measured.items():
         print(f"{way} ({len(tallies[way])} groups)")

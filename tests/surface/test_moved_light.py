@@ -66,9 +66,9 @@ def lit(side, steep=1.0):
     return 0.15 * np.exp(steep * (0.8 * (y * down + x * right) + 2 * (y * dy + x * dx)))
 
 
-def fused(maps, photos=None, alignments=None, fusion=None):
+def fused(maps, photos=None, alignments=None, weighing=None):
     photos = photos or [photo() for _ in maps]
-    return fuse(photos, maps, alignments or [Moved() for _ in maps[1:]], SETTINGS, fusion)
+    return fuse(photos, maps, alignments or [Moved() for _ in maps[1:]], SETTINGS, weighing)
 
 
 def test_photos_that_agree_say_what_each_says():
@@ -216,13 +216,13 @@ def numbers(**changes):
 
 
 def test_learned_numbers_change_what_is_bright_and_bring_their_own_calibration():
-    surface = fused([whole(1), whole(1)], fusion=Fusion(Numbers(**numbers()), "f" * 64)).surface
+    surface = fused([whole(1), whole(1)], weighing=Fusion(Numbers(**numbers()), "f" * 64)).surface
     assert surface.bright == pytest.approx(1 / (1 + np.exp(4)), abs=1e-5)
     assert (surface.model.sure, surface.model.error_scale, surface.model.error_floor) == (0.9, 3.0, 0.02)
 
 
 def test_numbers_learned_for_another_model_are_not_used():
-    result = fused([whole(1), whole(1)], fusion=Fusion(Numbers(**numbers(model_sha256="1" * 64)), "f" * 64))
+    result = fused([whole(1), whole(1)], weighing=Fusion(Numbers(**numbers(model_sha256="1" * 64)), "f" * 64))
     assert result.surface.bright == pytest.approx(0.8, abs=1e-5)
     assert (result.learned, result.surface.model) == ("", ORIGIN)
 

@@ -46,7 +46,7 @@ def test_the_written_file_gives_the_same_answers(learned, tmp_path):
     write(tmp_path / "moved_light.json", *learned)
     there, here = load_fusion(tmp_path), Fusion(learned[0], "")
     measured = np.random.default_rng(1).normal(0, 1, (len(NAMES), 4, 5)).astype(np.float32)
-    assert there.bright_odds(measured) == pytest.approx(here.bright_odds(measured), abs=1e-3)
+    assert there.weighed(measured) == pytest.approx(here.weighed(measured), abs=1e-3)
 
 
 def test_learning_twice_gives_the_same_numbers(learned):
