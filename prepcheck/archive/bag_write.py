@@ -8,7 +8,7 @@ import secrets
 import shutil
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from glob import escape
 from pathlib import Path
 from typing import Protocol
@@ -18,6 +18,11 @@ from prepcheck.archive.bag_parts import DECLARATION
 from prepcheck.archive.durable import make_folder, sync_folder, write_new
 from prepcheck.errors import NameClash, StoreFault, StoreFull
 from prepcheck.store import os_fault
+
+try:
+    import fcntl
+except ImportError:  # Windows has no such lock; there nothing that was left is removed
+    fcntl = None  # type: ignore[assignment]
 
 MANIFEST, TAG_MANIFEST = "manifest-sha256.txt", "tagmanifest-sha256.txt"
 _PART = ".part"
@@ -89,11 +94,14 @@ def _lines(hashes: Mapping[str, str]) -> bytes:
 
 
 @contextmanager
-def bag_place(place: Path, *, as_zip: bool, before_move: Callable[[Path], None] = lambda _: None) -> Iterator[Sink]:
+def bag_place(
+    place: Path, *, as_zip: bool, owner: str = "0" * 8, before_move: Callable[[Path], None] = lambda _: None
+) -> Iterator[Sink]:
     """Open a place beside `place` to write a bag into.
 
     When the block ends well, all is synced, `before_move` is called with where the bag lies, and the bag gets its name; else
-    nothing is left. Should only the renaming fail, the bag stays beside, whole: see `beside_of`.
+    nothing is left. Should only the renaming fail, the bag stays beside, whole: see `beside_of`. What a kill leaves bears
+    the 8 letters of its `owner`: see `remove_stale`.
 
     Raises
     ------
@@ -103,18 +111,21 @@ def bag_place(place: Path, *, as_zip: bool, before_move: Callable[[Path], None] 
         The disk is full, or the place cannot be written.
     """
     check_free(place)
-    beside = place.with_name(f".{place.name}.{secrets.token_hex(8)}{_PART}")
+    beside = place.with_name(f".{place.name}.{owner}{secrets.token_hex(4)}{_PART}")
     try:
-        try:
+        if not place.parent.exists():
             make_folder(place.parent)
-            with _zip_sink(beside, place.stem) if as_zip else _folder_sink(beside) as sink:
-                yield sink
-            sync_folder(place.parent)
-            before_move(beside)
-        except BaseException:
-            _remove(beside)
-            raise
-        move(beside, place)
+        beside.touch(exist_ok=False) if as_zip else beside.mkdir()
+        with _held(beside):
+            try:
+                with _zip_sink(beside, place.stem) if as_zip else _folder_sink(beside) as sink:
+                    yield sink
+                sync_folder(place.parent)
+                before_move(beside)
+            except BaseException:
+                _remove(beside)
+                raise
+            move(beside, place)
     except OSError as error:
         fault = os_fault(error, place)
         if isinstance(fault, StoreFull):
@@ -142,6 +153,40 @@ def beside_of(place: Path) -> list[Path]:
     return sorted(place.parent.glob(f".{escape(place.name)}.{'?' * 16}{_PART}"))
 
 
+def remove_stale(folder: Path, owner: str, keep: Callable[[Path], bool]) -> None:
+    """Remove what killed seals of an `owner` left in a folder.
+
+    What another process is writing stays: it holds it, and a hold ends with its process however that ends. So does what
+    `keep` says, which is asked while nobody else can go on with it.
+    """
+    for beside in sorted(folder.glob(f".*.{owner}{'?' * 8}{_PART}")):
+        with suppress(OSError), _held(beside, wait=False):
+            if _begun(beside) and not keep(beside):
+                _remove(beside)
+
+
+@contextmanager
+def _held(beside: Path, *, wait: bool = True) -> Iterator[None]:
+    """Hold a file or folder; without `wait` an `OSError` when it is held by another, or where nothing can be held."""
+    if fcntl is None:
+        if not wait:
+            raise OSError
+        yield
+        return
+    descriptor = os.open(beside, os.O_RDONLY)
+    try:
+        with suppress(OSError) if wait else nullcontext():
+            fcntl.flock(descriptor, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _begun(beside: Path) -> bool:
+    """Whether anything was written yet; before that its writer may not hold it."""
+    return any(beside.iterdir()) if beside.is_dir() else beside.stat().st_size > 0
+
+
 class _Folder:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -154,7 +199,6 @@ class _Folder:
 
 @contextmanager
 def _folder_sink(folder: Path) -> Iterator[Sink]:
-    folder.mkdir()
     yield _Folder(folder)
     for inside, _, _ in os.walk(folder):
         sync_folder(Path(inside))
@@ -173,7 +217,7 @@ class _Zip:
 @contextmanager
 def _zip_sink(path: Path, inside: str) -> Iterator[Sink]:
     """Write entries as they are, unpacked: photos do not get smaller, and plain entries can be read by anything."""
-    with path.open("xb") as raw:
+    with path.open("wb") as raw:
         with zipfile.ZipFile(raw, "w", zipfile.ZIP_STORED) as file:
             yield _Zip(file, inside)
         raw.flush()

@@ -13,7 +13,7 @@ from pydantic import TypeAdapter
 
 from prepcheck.archive.archive import Archive
 from prepcheck.archive.bag_source import open_source, read
-from prepcheck.archive.bag_write import TAG_MANIFEST, beside_of, move
+from prepcheck.archive.bag_write import TAG_MANIFEST, beside_of, move, remove_stale
 from prepcheck.archive.faults import Fault, Kind
 from prepcheck.archive.keys import ShopKey, has_key, shop_key
 from prepcheck.archive.seal import Evidence, ModelIn, PhotoIn, SealedBag, seal
@@ -65,7 +65,7 @@ def seal_job(
     """Seal all evidence of a job into a bag, verify it, log it, and only then give the bag its name.
 
     Killed at any moment, there is either no bag and no seal in the log, or both; a bag that was logged and not yet named is
-    named by the next seal into the same folder.
+    named by the next seal into the same folder, which also removes what was not logged.
 
     Parameters
     ----------
@@ -101,6 +101,7 @@ def seal_job(
     _refuse_clock(evidence, at)
     finished = finish(out.parent, evidence.earlier)
     key = _key(store, evidence.earlier, at)
+    remove_stale(out.parent, key.mark, lambda beside: _is_logged(store, beside))
     fits, left_out = _fits(evidence.records, store.folder, key)
 
     doubts: list[str] = []
@@ -160,6 +161,10 @@ def finish(place: Path, seals: Iterable[Seal]) -> tuple[Path, ...]:
                 done.append(named)
                 break
     return tuple(done)
+
+
+def _is_logged(store: Store, beside: Path) -> bool:
+    return _tag_manifest(beside) in {one.sealed.manifest_sha256 for one in store.seals()}
 
 
 def _tag_manifest(beside: Path) -> str:

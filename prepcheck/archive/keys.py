@@ -76,6 +76,11 @@ class ShopKey:
         """The number to read out."""
         return fingerprint(self.public)
 
+    @property
+    def mark(self) -> str:
+        """What tells files of this shop from those of another, whichever of its keys signs: 8 letters of its first key."""
+        return self.public_keys[0].public_key[:8]
+
     def sign(self, message: bytes) -> bytes:
         """Return the signature of `message`, 64 bytes."""
         return self._private.sign(message)

@@ -139,7 +139,9 @@ def seal(
     """
     writing = _Sealing(evidence, key, at, with_position)
     sealed: list[Sealed] = []
-    with bag_place(out, as_zip=as_zip, before_move=lambda beside: before_move(beside, sealed[0])) as sink:
+    with bag_place(
+        out, as_zip=as_zip, owner=key.mark, before_move=lambda beside: before_move(beside, sealed[0])
+    ) as sink:
         manifest_sha256 = writing.write(BagWriter(sink), photo_bytes)
         root = writing.tree.root.hex()
         sealed.append(Sealed(bag=out.name, manifest_sha256=manifest_sha256, size=len(writing.tree), root=root))

@@ -84,7 +84,10 @@ def _left(place: Path) -> dict[str, Any]:
     logged = len(store.seals())
     finished = [path.name for path in _seal(place, "next")]
     faults += [str(fault) for fault in verify(place / "out/next", after=bag if bag.exists() else None).faults]
-    return {"there": there, "logged": logged, "finished": finished, "faults": faults, "after": bag.exists()}
+    beside = [path.name for path in (place / "out").glob(".*")]
+    return {
+        "there": there, "logged": logged, "finished": finished, "faults": faults, "after": bag.exists(), "beside": beside,
+    }  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ import pytest
 
 from prepcheck import tasks
 from prepcheck.archive import Archive
+from prepcheck.archive.bag_write import bag_place
 from prepcheck.archive.job_seal import gather, seal_job
 from prepcheck.archive.keys import shop_key
 from prepcheck.archive.statement import sha256
@@ -371,6 +372,7 @@ def test_a_kill_at_any_moment_leaves_no_half_bag_and_no_seal_without_one(tmp_pat
         assert one["logged"] == int(one["there"]) + len(one["finished"])
         assert one["after"] == bool(one["logged"])
     assert [one["ended"] for one in told] == [False] * (len(told) - 1) + [True]
+    assert [one["beside"] for one in told] == [[]] * len(told)
     assert any(one["finished"] for one in told)  # killed between log and name, and finished by the next seal
 
 
@@ -379,3 +381,41 @@ def test_what_a_log_lies_in_is_where_the_key_lies(logged, tmp_path):
     seal(logged, tmp_path / "bag")
     assert (tmp_path / "store" / LOG_FILE).exists()
     assert (tmp_path / "store/keys/shop-key.json").exists()
+
+
+def part(folder: Path, owner: str, name: str = "J-0001-sealed") -> Path:
+    """Make what a kill left beside a bag."""
+    left = folder / f".{name}.{owner}0123abcd.part"
+    left.mkdir()
+    (left / "bagit.txt").write_text("cut off")
+    return left
+
+
+def test_the_next_seal_removes_what_a_killed_one_left_under_whatever_name(logged, tmp_path):
+    left = part(tmp_path, shop_key(tmp_path / "store", AT).mark)
+    seal(logged, tmp_path / "bag")
+    assert not left.exists()
+
+
+def test_what_another_shops_seal_left_stays(logged, tmp_path):
+    left = part(tmp_path, "f" * 8)
+    seal(logged, tmp_path / "bag")
+    assert left.exists()
+
+
+def test_a_bag_that_is_being_written_stays(logged, tmp_path):
+    mark = shop_key(tmp_path / "store", AT).mark
+    with bag_place(tmp_path / "other", as_zip=False, owner=mark) as sink:
+        sink.write("bagit.txt", b"not yet whole")
+        seal(logged, tmp_path / "bag")
+        sink.write("more.txt", b"still there")
+    assert {path.name for path in (tmp_path / "other").iterdir()} == {"bagit.txt", "more.txt"}
+
+
+def test_a_bag_that_was_logged_and_could_not_be_named_stays(logged, tmp_path):
+    seal(logged, tmp_path / "bag")
+    beside = tmp_path / f".bag.{shop_key(tmp_path / 'store', AT).mark}0123abcd.part"
+    (tmp_path / "bag").rename(beside)
+    (tmp_path / "bag").mkdir()
+    seal(logged, tmp_path / "next", 70)
+    assert beside.exists()
