@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from prepcheck.agreement.folder import Count, read_count
 from prepcheck.agreement.grid import GRID_CHOICE
 from prepcheck.errors import PrepcheckError
+from prepcheck.tasks.count_folders import list_counts
 from prepcheck.web.pages import count_folder as f
 from prepcheck.web.pages.desk import AtDesk, Desk
 from prepcheck.web.pages.practice_room import (
@@ -126,7 +127,7 @@ def count(request: Request, shop: TheShop, desk: AtDesk, name: str) -> HTMLRespo
 
 def _counts_page(shop: Shop, desk: Desk, job: str, name: str = "", error: PrepcheckError | None = None) -> CountsPage:
     return CountsPage(
-        rows=tuple(CountRow(one, _how_far(shop, desk, one)) for one in f.list_counts(shop.folder)),
+        rows=tuple(CountRow(one, _how_far(shop, desk, one)) for one in list_counts(shop.folder)),
         choices=job_choices(desk, job) if job else sample_choices(),
         jobs=tuple((line.job.number, line.job.title) for line in jobs_with_photos(desk)),
         job=job,

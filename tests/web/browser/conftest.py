@@ -10,22 +10,18 @@ import pytest
 from tests.web.browser.stand_in import PHONE, StandIn
 
 pytest.importorskip("playwright.sync_api")
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.web.browser.running import Running, local_time, opener, signed_in
+from tests.web.chromium import launcher
 from tests.web.shop import new_shop
-
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-dev-shm-usage"]
 
 
 @pytest.fixture(scope="package")
 def launch() -> Iterator[Callable[..., Browser]]:
     """Start Chromium without a window; skips where it is missing."""
-    if not CHROMIUM.exists():
-        pytest.skip("no chromium on this machine")
-    with sync_playwright() as playwright:
-        yield lambda *more: playwright.chromium.launch(executable_path=str(CHROMIUM), args=[*QUIET, *more])
+    with launcher() as start:
+        yield start
 
 
 @pytest.fixture(scope="package")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from pathlib import Path
 
 import pytest
 from PIL import Image, ImageDraw
@@ -15,10 +14,9 @@ from tests.web.shop import Phone, open_page, plate_jpeg, two_spots
 
 pytest.importorskip("playwright.sync_api")
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import sync_playwright
 
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-dev-shm-usage"]
+from tests.web.chromium import launcher, need_chromium
+
 PHONE = {"viewport": {"width": 360, "height": 740}, "is_mobile": True, "has_touch": True}
 DESK = {"viewport": {"width": 1280, "height": 900}}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -35,8 +33,7 @@ def address(logs, tmp_path_factory):
     """Where the page of a full log is served, for Ola, who keeps it."""
     from tests import painted
 
-    if not CHROMIUM.exists():
-        pytest.skip("no chromium on this machine")
+    need_chromium()
     folder = tmp_path_factory.mktemp("chromium") / "store"
     shutil.copytree(logs / "2", folder)
     copy_log(logs / "2", folder)
@@ -49,8 +46,8 @@ def address(logs, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def chromium(address):
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
+    with launcher() as start:
+        browser = start()
         yield browser
         browser.close()
 
