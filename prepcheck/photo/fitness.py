@@ -115,7 +115,7 @@ def _burnt(rgb: Raster, settings: Settings) -> Grey:
 
 
 def _burnt_out(rgb: Raster, inside: NDArray[np.bool_], settings: Settings) -> Flag | None:
-    share = np.count_nonzero(_burnt(rgb, settings)[inside]) / np.count_nonzero(inside)
+    share = np.count_nonzero((_burnt(rgb, settings) > 0) & inside) / np.count_nonzero(inside)
     most = settings.fitness.burnt_share
     return _raised("burnt_out", f"{share:.0%} of the spot is pure white, limit {most:.0%}") if share > most else None
 
@@ -152,16 +152,15 @@ def cast_degrees(rgb: Raster) -> float:
         (grey edge: J. van de Weijer, T. Gevers and A. Gijsenij, IEEE Trans. Image Processing 16, 2007).
     """
     small = at_long_side(np.ascontiguousarray(rgb[::4, ::4]), 320)
-    brightest = small.max(axis=2)
-    usable = (brightest < 250) & (brightest > 20)
+    channels = cv2.split(small)
+    brightest = cv2.max(cv2.max(channels[0], channels[1]), channels[2])
+    usable = np.asarray(cv2.inRange(brightest, 21, 249), np.uint8)
     if min(usable.shape) < 3 or np.count_nonzero(usable) < 64:
         return 0.0
-    linear = np.asarray(cv2.LUT(small, _LINEAR), np.float32)
-    bright = np.array([percentile(channel, 95) for channel in linear[usable].T])
-    smooth = cv2.GaussianBlur(linear, (0, 0), 1)
-    slopes = [np.asarray(cv2.Sobel(smooth, cv2.CV_32F, *way), np.float32) for way in ((1, 0), (0, 1))]
-    edges = np.hypot(*slopes)
-    return min(_degrees_off_white(bright), _degrees_off_white(edges[usable].mean(axis=0)))
+    bright = np.array([percentile(_LINEAR[channel[usable > 0]], 95) for channel in channels])
+    smooth = cv2.GaussianBlur(cv2.LUT(small, _LINEAR), (0, 0), 1)
+    edges = cv2.magnitude(*(cv2.Sobel(smooth, cv2.CV_32F, *way) for way in ((1, 0), (0, 1))))
+    return min(_degrees_off_white(bright), _degrees_off_white(np.array(cv2.mean(edges, usable)[:3])))
 
 
 def _degrees_off_white(light: NDArray[np.floating]) -> float:
@@ -170,7 +169,8 @@ def _degrees_off_white(light: NDArray[np.floating]) -> float:
 
 
 def _small_spot(photo: Photo, inside: NDArray[np.bool_], corner: tuple[int, int], settings: Settings) -> Flag | None:
-    reach = cv2.distanceTransform(np.pad(inside.astype(np.uint8), 1), cv2.DIST_L2, 5)
+    framed = cv2.copyMakeBorder(inside.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    reach = cv2.distanceTransform(framed, cv2.DIST_L2, 5)
     width, least = 2 * float(reach.max()), settings.spot.least_width_px
     if width < least:
         return _raised("small_spot", f"the widest spot is {width:.0f} px wide at working size, limit {least:.0f}")
@@ -182,7 +182,8 @@ def _small_spot(photo: Photo, inside: NDArray[np.bool_], corner: tuple[int, int]
 def _coarse_scale(photo: Photo, inside: NDArray[np.bool_], corner: tuple[int, int], settings: Settings) -> Flag | None:
     assert photo.plane is not None
     step = photo.width / photo.view(settings.photo.working_px).grey.shape[1]
-    y, x = (float(where.mean()) for where in np.nonzero(inside))
+    sums = cv2.moments(inside.view(np.uint8), binaryImage=True)
+    x, y = sums["m10"] / sums["m00"], sums["m01"] / sums["m00"]
     scale = photo.plane.mm_per_px((x + corner[0]) * step, (y + corner[1]) * step)
     patch = settings.score.patch_limit_mm / (scale * step)
     least = settings.fitness.patch_px

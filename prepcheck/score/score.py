@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 
 from prepcheck.photo import Photo, Plane
@@ -145,6 +146,6 @@ def _patch_limit(patch: Patch, rule: ScoreSettings) -> str:
 def _scale_at_centre(spot: Spot, surface: SurfaceMap, plane: Plane | None) -> float | None:
     if plane is None:
         return None
-    ys, xs = np.nonzero(spot.mask)
-    centre = surface.to_full(np.array([[xs.mean(), ys.mean()]]))[0]
+    sums = cv2.moments(spot.mask.view(np.uint8), binaryImage=True)
+    centre = surface.to_full(np.array([[sums["m10"], sums["m01"]]]) / sums["m00"])[0]
     return plane.mm_per_px(float(centre[0]), float(centre[1]))

@@ -24,3 +24,7 @@ def test_values_are_left_as_they_were():
     values = np.array([3.0, 1.0, 2.0])
     percentile(values, 50)
     assert values.tolist() == [3.0, 1.0, 2.0]
+
+
+def test_levels_are_counted_for_a_percentile_between_two_of_them():
+    assert percentile(np.array([7, 200, 200, 9], np.uint8), 50) == 104.5
