@@ -106,7 +106,7 @@ def learn(samples: Sequence[Sample], model_sha256: str, seed: int = 0) -> tuple[
     facts = {
         "sets": len({s.group for s in samples}), "seed": seed, "chosen": chosen,
         "left_out": {f"decay {d:g}, balance {b:g}": rated for (d, b), rated in tried.items()}, "mean": mean,
-        "calibration": checks, "least_moved": _movements(samples),
+        "calibration": checks, "least_moved": movements(samples),
     }  # fmt: skip
     return _numbers(fitted, model_sha256, calibration), facts
 
@@ -126,7 +126,7 @@ def least_moved(moved: Sequence[float], still: Sequence[float]) -> tuple[float, 
     return float(np.median([e for share, e in wrong if share == least])), least
 
 
-def _movements(samples: Sequence[Sample]) -> dict[str, float]:
+def movements(samples: Sequence[Sample]) -> dict[str, float]:
     """Where the pairs of a moved and of a still torch part best; empty without both kinds."""
     moved, still = ([s.moved for s in samples if s.photos == 2 and s.case == case] for case in ("moved", "still"))
     if not moved or not still:

@@ -27,7 +27,7 @@ from prepcheck.surface import load_model
 from prepcheck.surface.moved_evidence import Planes, Views, log_odds
 from prepcheck.surface.moved_net import EACH, FILE, FINE_PLANES, PLANES, TOGETHER, Calibration, MovedNet, Numbers
 from prepcheck.terms import State
-from prepcheck.train.fusion import FOLDS, Rows, Sample, calibrated, gather, rated
+from prepcheck.train.fusion import FOLDS, Rows, Sample, calibrated, gather, movements, rated
 from prepcheck.train.moved_fit import averaged_moved
 from prepcheck.train.moved_net import FEATURES, Moved
 
@@ -107,7 +107,7 @@ def learn(samples: Sequence[Sample]) -> tuple[dict[str, Any], dict[str, Any]]:
     chosen : dict
         ``temperature``, ``shift`` and ``calibration`` of `prepcheck.surface.moved_net.Numbers`.
     facts : dict
-        Log loss and error of the mean and of left-out answers of the net; counts.
+        Log loss and error of the mean and of left-out answers of the net; counts; where moved and still sets part.
     """
     left_out = []
     for fold in range(FOLDS):
@@ -121,7 +121,7 @@ def learn(samples: Sequence[Sample]) -> tuple[dict[str, Any], dict[str, Any]]:
         "shift": shift,
         "calibration": {k: v.model_dump() for k, v in calibration.items()},
     }
-    return chosen, {**facts, "calibration": checks}
+    return chosen, {**facts, "calibration": checks, "least_moved": movements(samples)}
 
 
 def measured(net: MovedNet) -> Any:

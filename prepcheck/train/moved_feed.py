@@ -317,7 +317,7 @@ class SetFeed:
         """Photograph sets (B, n, 3, H, W) by hand, look at them, and lay them over their first photo."""
         sets, count, _, rows, cols = linear.shape
         rng, size = self.rng, (rows, cols)
-        base = augment.views(rng, sets, (0.6, 0.95), 0.3, rng.normal(0, 0.05, (sets, 2)))
+        base = augment.views(rng, sets, (0.75, 1.05), 0.3, rng.normal(0, 0.05, (sets, 2)))
         hand = shakes(rng, sets * count).reshape(sets, count, 3, 3)
         hand[:, 0] = np.eye(3)
         moved = base[:, None] @ torch.from_numpy(hand).float()

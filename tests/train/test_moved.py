@@ -10,10 +10,11 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="training needs the extra `train`")
 
+from prepcheck import resources  # noqa: E402
 from prepcheck.errors import ModelFault  # noqa: E402
 from prepcheck.photo import Photo  # noqa: E402
 from prepcheck.settings import Settings  # noqa: E402
-from prepcheck.surface import ModelOrigin, SurfaceMap  # noqa: E402
+from prepcheck.surface import ModelOrigin, SurfaceMap, load_model  # noqa: E402
 from prepcheck.surface import moved_net as numpy_side  # noqa: E402
 from prepcheck.surface.mapping import told  # noqa: E402
 from prepcheck.surface.moved_evidence import lay_over, log_odds  # noqa: E402
@@ -170,6 +171,11 @@ def test_a_net_learned_for_another_model_is_not_used(tmp_path):
 
 def test_a_net_that_fits_goes_before_learned_weights(shipped):
     assert load_weighing(ORIGIN.sha256, shipped.folder).sha256 == shipped.load().sha256
+
+
+def test_a_net_that_ships_was_learned_for_the_default_model():
+    there = numpy_side.load_moved_net(resources.folder("models"))
+    assert there is None or there.fits(load_model().origin.sha256)
 
 
 def test_a_folder_without_a_net_has_none(tmp_path):
