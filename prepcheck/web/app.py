@@ -31,7 +31,8 @@ from prepcheck.web.reports import Reports
 from prepcheck.web.session import Sessions
 from prepcheck.web.shop import PAGE_FOLDER, Clock, Shop, shop_of
 from prepcheck.web.uploads import Uploads
-from prepcheck.web.work import MakePool, Works
+from prepcheck.web.work import Works
+from prepcheck.web.workers import MakePool
 
 
 def local_time() -> datetime:

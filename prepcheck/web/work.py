@@ -12,8 +12,7 @@ import logging
 import secrets
 import shutil
 import threading
-from collections.abc import Callable
-from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from enum import StrEnum, auto
 from pathlib import Path
@@ -41,12 +40,12 @@ from prepcheck.web.looker import Fault, ReportAsked, Task
 from prepcheck.web.pictures import CHOICE_FILE, Pictures
 from prepcheck.web.shop import Clock
 from prepcheck.web.uploads import Upload, Uploads
+from prepcheck.web.workers import MakePool, Workers
 
 if TYPE_CHECKING:
     from prepcheck.store.store import Store
 
 _LOG = logging.getLogger("prepcheck.web")
-MakePool = Callable[[int], Executor]
 _STAGES = {
     "reading": (0.1, "Reading the photo"),
     "looking": (0.3, "Looking for residue"),
@@ -107,8 +106,7 @@ class Works:
         self._store, self._archive = log
         self._once = LogOnce(book, *log, clock)
         self._clock, self._limits, self._settings = clock, limits, settings
-        self._make_pool = make_pool
-        self._pool = make_pool(limits.workers)
+        self._workers = Workers(make_pool, limits.workers)
         self._logger = ThreadPoolExecutor(1, "logging")
         self._live: dict[str, _Live] = {}
         self._lock = threading.Lock()
@@ -270,19 +268,8 @@ class Works:
     def _submit(self, id: str, live: _Live) -> None:
         with self._lock:
             self._live[id] = live
-            pool = self._pool
-        try:
-            live.future = pool.submit(looker.look, live.task)
-        except BrokenExecutor:
-            live.future = self._renewed(pool).submit(looker.look, live.task)
+        live.future = self._workers.begin(looker.look, live.task)
         live.future.add_done_callback(lambda future: self._hand_on(id, future))
-
-    def _renewed(self, broken: Executor) -> Executor:
-        """Return a pool in place of one in which a process died."""
-        with self._lock:
-            if self._pool is broken:
-                self._pool = self._make_pool(self._limits.workers)
-            return self._pool
 
     def _hand_on(self, id: str, future: Future[Seen | Fault]) -> None:
         if not future.cancelled():
@@ -303,16 +290,11 @@ class Works:
         try:
             return future.result()
         except BrokenExecutor:
-            with self._lock:
-                pool = self._pool
-            self._renewed(pool)
-        alone = self._make_pool(1)
+            self._workers.renew()
         try:
-            return alone.submit(looker.look, live.task).result()
+            return self._workers.alone(looker.look, live.task)
         except BrokenExecutor:
             return _KILLED
-        finally:
-            alone.shutdown(wait=False)
 
     # ---- logging
 
@@ -370,18 +352,14 @@ class Works:
 
     def show_again(self, record: str, out: Path) -> Fault | None:
         """Make again what is shown of a logged record."""
-        with self._lock:
-            pool = self._pool
-        return pool.submit(looker.show_again, self._store.address, self._settings, record, out).result()
+        return self._workers.begin(looker.show_again, self._store.address, self._settings, record, out).result()
 
     def write_report(self, asked: ReportAsked) -> bytes:
         """Let a worker write the report of a job; `StoreFault` says why it cannot be written."""
-        with self._lock:
-            pool = self._pool
         try:
-            written = pool.submit(looker.write_report, asked).result()
+            written = self._workers.begin(looker.write_report, asked).result()
         except BrokenExecutor as error:
-            self._renewed(pool)
+            self._workers.renew()
             raise StoreFault("the report was not written: its process ended", "Try again", asked.job) from error
         if isinstance(written, Fault):
             raise StoreFault("the report was not written", written.message.rstrip("."), asked.job)
@@ -391,7 +369,7 @@ class Works:
 
     def take_up(self) -> None:
         """Go on with the works that a server before did not finish."""
-        self._pool.submit(looker.ready)
+        self._workers.begin(looker.ready)
         with self._book.reading() as connection:
             unfinished = b.works.c.state.in_((State.WAITING, State.LOGGING))
             rows = connection.execute(sa.select(b.works).where(unfinished).order_by(b.works.c.number)).all()
@@ -414,7 +392,7 @@ class Works:
 
     def stop(self) -> None:
         """Finish what is being looked at and logged; what waits is taken up by the next server."""
-        self._pool.shutdown(cancel_futures=True)
+        self._workers.stop()
         self._logger.shutdown()
 
 
