@@ -9,6 +9,7 @@ from collections.abc import AsyncIterator, Collection
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import asynccontextmanager
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from fastapi import FastAPI
@@ -27,12 +28,12 @@ from prepcheck.web.lan import host_names
 from prepcheck.web.limits import Buckets, WebLimits
 from prepcheck.web.looker import Fault
 from prepcheck.web.pictures import Pictures
-from prepcheck.web.reports import Reports
+from prepcheck.web.reports import Reports, write_by
 from prepcheck.web.session import Sessions
 from prepcheck.web.shop import PAGE_FOLDER, Clock, Shop, shop_of
 from prepcheck.web.uploads import Uploads
 from prepcheck.web.work import Works
-from prepcheck.web.workers import MakePool
+from prepcheck.web.workers import MakePool, Workers
 
 
 def local_time() -> datetime:
@@ -87,12 +88,13 @@ def _shop(
     make_folder(page)
     page.chmod(0o700)
     uploads = Uploads(page / "uploads", book, clock, limits, settings)
+    workers = Workers(make_pool, limits.workers)
 
     def again(record: str, out: Path) -> Fault | None:
-        return works.show_again(record, out)
+        return workers.begin(looker.show_again, store.address, settings, record, out).result()
 
     pictures = Pictures(page / "pictures", store, archive, again)
-    works = Works(page / "works", book, (store, archive), uploads, pictures, clock, limits, settings, make_pool)
+    works = Works(page / "works", book, (store, archive), uploads, pictures, clock, limits, settings, workers)
     return Shop(
         folder=folder,
         settings=settings,
@@ -104,7 +106,7 @@ def _shop(
         uploads=uploads,
         works=works,
         pictures=pictures,
-        reports=Reports(works.write_report),
+        reports=Reports(partial(write_by, workers)),
         buckets=Buckets(time.monotonic),
         hold=Hold(page / "serving.sqlite"),
         address=address,

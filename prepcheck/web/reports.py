@@ -5,14 +5,14 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
+from prepcheck.errors import StoreFault
+from prepcheck.web import looker
 from prepcheck.web.errors import Busy
-
-if TYPE_CHECKING:
-    from prepcheck.web.looker import ReportAsked
+from prepcheck.web.looker import Fault, ReportAsked
+from prepcheck.web.workers import Workers
 
 _MOST = 8
 """Reports that wait or lie ready: more are no shop's need, and each may hold some megabytes."""
@@ -36,6 +36,18 @@ class Writing:
             if self.future.done():
                 raise
             return None
+
+
+def write_by(workers: Workers, asked: ReportAsked) -> bytes:
+    """Let a worker write the report of a job; `StoreFault` says why it cannot be written."""
+    try:
+        written = workers.begin(looker.write_report, asked).result()
+    except BrokenExecutor as error:
+        workers.renew()
+        raise StoreFault("the report was not written: its process ended", "Try again", asked.job) from error
+    if isinstance(written, Fault):
+        raise StoreFault("the report was not written", written.message.rstrip("."), asked.job)
+    return written
 
 
 class Reports:

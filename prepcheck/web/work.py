@@ -23,7 +23,7 @@ import sqlalchemy as sa
 from prepcheck import tasks
 from prepcheck.archive import Archive
 from prepcheck.archive.durable import make_folder
-from prepcheck.errors import NotAllowed, PrepcheckError, StoreFault
+from prepcheck.errors import NotAllowed, PrepcheckError
 from prepcheck.looking import Seen
 from prepcheck.record import Record
 from prepcheck.settings import Settings
@@ -36,11 +36,11 @@ from prepcheck.web.book import Book, moment
 from prepcheck.web.errors import Busy, Clash, KeyTaken, UnknownPage
 from prepcheck.web.limits import WebLimits
 from prepcheck.web.log_once import LogOnce
-from prepcheck.web.looker import Fault, ReportAsked, Task
+from prepcheck.web.looker import Fault, Task
 from prepcheck.web.pictures import CHOICE_FILE, Pictures
 from prepcheck.web.shop import Clock
 from prepcheck.web.uploads import Upload, Uploads
-from prepcheck.web.workers import MakePool, Workers
+from prepcheck.web.workers import Workers
 
 if TYPE_CHECKING:
     from prepcheck.store.store import Store
@@ -100,13 +100,13 @@ class Works:
         clock: Clock,
         limits: WebLimits,
         settings: Settings,
-        make_pool: MakePool,
+        workers: Workers,
     ) -> None:
         self._folder, self._book, self._uploads, self._pictures = folder, book, uploads, pictures
         self._store, self._archive = log
         self._once = LogOnce(book, *log, clock)
         self._clock, self._limits, self._settings = clock, limits, settings
-        self._workers = Workers(make_pool, limits.workers)
+        self._workers = workers
         self._logger = ThreadPoolExecutor(1, "logging")
         self._live: dict[str, _Live] = {}
         self._lock = threading.Lock()
@@ -349,21 +349,6 @@ class Works:
     def _change(self, id: str, **values: Any) -> None:
         with self._book.writing() as connection:
             connection.execute(sa.update(b.works).where(b.works.c.id == id).values(values))
-
-    def show_again(self, record: str, out: Path) -> Fault | None:
-        """Make again what is shown of a logged record."""
-        return self._workers.begin(looker.show_again, self._store.address, self._settings, record, out).result()
-
-    def write_report(self, asked: ReportAsked) -> bytes:
-        """Let a worker write the report of a job; `StoreFault` says why it cannot be written."""
-        try:
-            written = self._workers.begin(looker.write_report, asked).result()
-        except BrokenExecutor as error:
-            self._workers.renew()
-            raise StoreFault("the report was not written: its process ended", "Try again", asked.job) from error
-        if isinstance(written, Fault):
-            raise StoreFault("the report was not written", written.message.rstrip("."), asked.job)
-        return written
 
     # ---- starting and stopping
 
