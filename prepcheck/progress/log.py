@@ -49,18 +49,21 @@ class WorkOf:
 
 def list_work(store: Store) -> list[PersonLine]:
     """Return everybody in the log, erased ones too, in the order in which they were first named."""
-    i, p = t.inspections, t.people
-    query = (
+    i, p, lines = t.inspections, t.people, t.person_lines
+    counted = (
         sa.select(
-            p.c.id, p.c.name, p.c.folded,
-            sa.func.count(sa.distinct(i.c.id)).label("inspections"),
-            sa.func.count(sa.distinct(t.spots.c.job_id)).label("jobs"),
-            sa.func.min(i.c.id).label("first"), sa.func.max(i.c.id).label("last"),
+            lines.c.person_id, sa.func.sum(lines.c.inspections).label("inspections"), sa.func.count().label("jobs"),
+            sa.func.min(lines.c.first_id).label("first"), sa.func.max(lines.c.last_id).label("last"),
         )
-        .select_from(p.outerjoin(i, i.c.person_id == p.c.id).outerjoin(t.passes).outerjoin(t.spots))
-        .group_by(p.c.id, p.c.name, p.c.folded)
-        .order_by(p.c.id)
+        .group_by(lines.c.person_id)
+        .subquery()
     )  # fmt: skip
+    told = (counted.c[name] for name in ("inspections", "jobs", "first", "last"))
+    query = (
+        sa.select(p.c.id, p.c.name, p.c.folded, *told)
+        .select_from(p.outerjoin(counted, counted.c.person_id == p.c.id))
+        .order_by(p.c.id)
+    )
     with store.reading() as connection:
         rows = connection.execute(query).all()
         ends = {number for row in rows for number in (row.first, row.last) if number is not None}
@@ -89,8 +92,7 @@ def find(store: Store, name: str) -> tuple[int, str]:
 def work_of(store: Store, name: str) -> WorkOf:
     """Return what was logged in the jobs that a person logged photos in; `UnknownRecord` without such a person."""
     number, spelt = find(store, name)
-    i = t.inspections
-    of_person = _placed(sa.select(t.spots.c.job_id).distinct()).where(i.c.person_id == number)
+    of_person = sa.select(t.person_lines.c.job_id).where(t.person_lines.c.person_id == number)
     d = t.disagreements
     told = sa.select(d.c.inspection_id, d.c.standing, d.c.reason).where(d.c.person_id == number).order_by(d.c.id)
     with store.reading() as connection:
@@ -217,4 +219,4 @@ def _shot(row: Any) -> Shot:
 
 def _line(row: Any, times: dict[int, str]) -> PersonLine:
     first, last = (None if end is None else datetime.fromisoformat(times[end]) for end in (row.first, row.last))
-    return PersonLine(row.id, row.name, row.folded.startswith(ERASED), row.inspections, row.jobs, first, last)
+    return PersonLine(row.id, row.name, row.folded.startswith(ERASED), row.inspections or 0, row.jobs or 0, first, last)

@@ -13,7 +13,7 @@ from prepcheck.errors import UnknownRecord, WrongUse, printable
 from prepcheck.record import FlagRecord, PhotoRecord, Record, SinceLastPass, SpotRecord
 from prepcheck.store import tables as t
 from prepcheck.store.insert import insert
-from prepcheck.store.job_lines import move_job_line
+from prepcheck.store.job_lines import move_job_line, move_person_line
 from prepcheck.store.leaves import add_leaf
 from prepcheck.store.passes import pass_flags
 from prepcheck.store.rows import Disagreement, Entry, Job, Logged, NewJob
@@ -63,6 +63,7 @@ def add_inspection(connection: sa.Connection, entry: Entry, near_bits: int) -> L
     _comparison(connection, number, entry.since)
     others = _outlines(connection, number, record, entry.outline, spot_id)
     move_job_line(connection, job_id, number)
+    move_person_line(connection, person_id, job_id, number)
     add_leaf(connection, "inspection", number)
     told = with_log(record, flags, entry.since)
     return Logged(number, entry.job, spot, entry.pass_no, entry.outline, others, told)

@@ -1,4 +1,7 @@
-"""How each job stands now, kept beside the log so that a list need not read all of it. Importing this loads SQLAlchemy."""
+"""How each job stands now, and what each person logged in it, kept beside the log so that a list need not read all of it.
+
+Importing this loads SQLAlchemy.
+"""
 
 from __future__ import annotations
 
@@ -22,6 +25,15 @@ def move_job_line(connection: sa.Connection, job_id: int, inspection: int) -> No
     mine = sa.update(lines).where(lines.c.job_id == job_id)
     if connection.execute(mine.values(inspections=lines.c.inspections + 1, **now)).rowcount == 0:
         connection.execute(sa.insert(lines).values(job_id=job_id, inspections=1, **now))
+
+
+def move_person_line(connection: sa.Connection, person_id: int, job_id: int, inspection: int) -> None:
+    """Count an inspection that was just added in the line of the person in its job."""
+    lines = t.person_lines
+    mine = sa.update(lines).where(lines.c.person_id == person_id, lines.c.job_id == job_id)
+    if connection.execute(mine.values(inspections=lines.c.inspections + 1, last_id=inspection)).rowcount == 0:
+        told = {"inspections": 1, "first_id": inspection, "last_id": inspection}
+        connection.execute(sa.insert(lines).values(person_id=person_id, job_id=job_id, **told))
 
 
 def list_jobs(

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from prepcheck.errors import StoreFault, StoreNewer
 
 VERSION_TABLE = "prepcheck_version"
-HEAD = "v0005_tree_blocks"
+HEAD = "v0006_person_lines"
 """The newest migration."""
 _VERSIONS = Path(__file__).parent / "migrations" / "versions"
 

@@ -1,8 +1,8 @@
 """The tables as the newest migration leaves them. Importing this loads SQLAlchemy.
 
 Rows are added, never changed or taken away: triggers made by the migrations see to that; they only let through what
-erases a name, an entry, a PIN or a leaf's text, and what moves the line of a job forward. A correction is a new row that
-points to the older one. Times are ISO 8601 text with offset, JSON is text.
+erases a name, an entry, a PIN or a leaf's text, and what moves the line of a job or person forward. A correction is a new
+row that points to the older one. Times are ISO 8601 text with offset, JSON is text.
 """
 
 from __future__ import annotations
@@ -199,6 +199,17 @@ job_lines = Table(
     Index("job_lines_by_standing", "last_standing", "job_id"),
 )
 """How each job stands now, so that a list need not read the whole log: made from the other tables, and no part of the tree."""
+
+person_lines = Table(
+    "person_lines",
+    metadata,
+    Column("person_id", KEY, ForeignKey("people.id"), primary_key=True, autoincrement=False),
+    Column("job_id", KEY, ForeignKey("jobs.id"), primary_key=True, autoincrement=False),
+    Column("inspections", Integer, nullable=False),
+    _to("first_id", "inspections"),
+    _to("last_id", "inspections"),
+)
+"""What each person logged in each job, so that a list of people need not read the whole log: made like `job_lines`."""
 
 disagreements = Table(
     "disagreements",

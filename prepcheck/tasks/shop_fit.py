@@ -6,7 +6,7 @@ whose file, key, model or settings are not those that were logged is not used, a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +18,7 @@ from prepcheck.archive.shop_fit_file import FIT_FOLDER, FitStatement, fit_bytes,
 from prepcheck.archive.statement import sha256
 from prepcheck.errors import PrepcheckError, WrongUse
 from prepcheck.settings import Settings
-from prepcheck.store import LoggedEvent, LoggedInspection, os_fault
+from prepcheck.store import LoggedEvent, os_fault
 from prepcheck.store import words as w
 from prepcheck.surface import Model, ShopFit, load_model
 from prepcheck.tasks.people import Role, keeping_role, proved_role
@@ -206,20 +206,10 @@ def check_drift(store: Store, statement: FitStatement, read: Read) -> tuple[Chec
 def disagreed(store: Store, since: datetime) -> Disagreed:
     """Count the inspections with which somebody disagreed, since a time and before it."""
     from prepcheck.evaluate.fit_shop_drift import Disagreed
+    from prepcheck.store.around import all_around, doubted_around
 
-    counts = [0, 0, 0, 0]
-    for one in _inspections(store):
-        before = datetime.fromisoformat(one.at) < since
-        counts[2 * before + 1] += 1
-        counts[2 * before] += bool(one.disagreements)
-    return Disagreed(*counts)
-
-
-def _inspections(store: Store) -> Iterator[LoggedInspection]:
-    for job in store.jobs():
-        for spot in store.story(job.job.number).spots:
-            for one in spot.passes:
-                yield from one.inspections
+    everything, doubted = all_around(store, since), doubted_around(store, since)
+    return Disagreed(doubted.since, everything.since, doubted.before, everything.before)
 
 
 def _is_try(event: LoggedEvent) -> bool:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from prepcheck import tasks
 from prepcheck.errors import UnknownRecord, WrongUse
 from prepcheck.store import JobLine, NewJob
+from prepcheck.store import tables as t
 from prepcheck.store.store import Store
 from prepcheck.terms import Standing
 from tests.store.logs import REFUSED, other_program
@@ -111,6 +112,47 @@ def test_the_line_of_a_job_only_moves_forward(log, change):
     put(log, b"a")
     with other_program(log[0]) as other, pytest.raises(REFUSED, match="append-only: job_lines"):
         other.execute(f"UPDATE job_lines SET {change}")
+
+
+# what each person logged in a job
+
+
+def of_people(store: Store) -> list[tuple[int, int, int, int, int]]:
+    with store.reading() as connection:
+        rows = connection.execute(
+            sa.select(t.person_lines).order_by(t.person_lines.c.person_id, t.person_lines.c.job_id)
+        )
+        return [tuple(row) for row in rows]
+
+
+@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(steps=st.lists(st.tuples(st.integers(1, 3), st.sampled_from(["Ida", "Ola", "Jon"])), max_size=6))
+def test_what_is_kept_of_each_person_is_what_counting_anew_gives(log, steps):
+    while log[0].count_jobs() < 3:
+        open_jobs(log[0], 1)
+    for number, (job, person) in enumerate(steps):
+        put(log, f"{number} {steps}".encode(), job=f"J-{job:04d}", person=person)
+    i, of_job = t.inspections, t.spots.c.job_id
+    anew = sa.select(i.c.person_id, of_job, sa.func.count(), sa.func.min(i.c.id), sa.func.max(i.c.id))
+    anew = anew.select_from(i.join(t.passes).join(t.spots)).group_by(i.c.person_id, of_job)
+    with log[0].reading() as connection:
+        counted = sorted(tuple(row) for row in connection.execute(anew))
+    assert of_people(log[0]) == counted
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "inspections = inspections - 1",
+        "inspections = inspections + 1",
+        "inspections = inspections + 1, last_id = last_id + 1, person_id = 9",
+        "inspections = inspections + 1, last_id = last_id + 1, first_id = 0",
+    ],
+)
+def test_the_line_of_a_person_only_moves_forward(log, change):
+    put(log, b"a")
+    with other_program(log[0]) as other, pytest.raises(REFUSED, match="append-only: person_lines"):
+        other.execute(f"UPDATE person_lines SET {change}")
 
 
 # filters

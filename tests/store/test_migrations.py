@@ -18,6 +18,7 @@ from alembic.script import ScriptDirectory
 
 from prepcheck import tasks
 from prepcheck.errors import StoreFault, StoreNewer
+from prepcheck.progress.log import list_work
 from prepcheck.settings import Settings
 from prepcheck.store import Entry, NewJob, TreeHead, migrate, tables
 from prepcheck.store.store import Store
@@ -169,6 +170,27 @@ def test_a_log_of_the_third_version_goes_on_counting(old_3, tmp_path):
     old_3.log(entry)
     line = old_3.jobs()[-1]
     assert (line.inspections, line.last_standing) == (4, Standing.RESIDUE_LEFT)
+
+
+OLD_5 = Path(__file__).with_name("log_v0005.sqlite")
+"""A log written by the fifth version: two jobs, five inspections by three people, one of whom was erased. Never written again."""
+
+
+@pytest.fixture
+def old_5(tmp_path: Path, sqlite_only: None) -> Store:
+    shutil.copy(OLD_5, tmp_path / "log.sqlite")
+    return tasks.open_log(tmp_path, Settings())[0]
+
+
+def test_a_log_of_the_fifth_version_keeps_its_tree(old_5):
+    head = TreeHead(13, "b1feab204939ed6eecf8a3e306d2c909e2801fe24d7551e573c10ffe484c87d7")  # as that version told it
+    assert old_5.tree_head() == head
+
+
+def test_a_log_of_the_fifth_version_tells_what_each_person_logged_and_goes_on(old_5):
+    old_5.log(Entry(record_for(b"next", spot()), "J-0002", "1", 2, "Mika", AT, 1))
+    told = {one.name: (one.inspections, one.jobs) for one in list_work(old_5)}
+    assert told == {"Ida": (0, 0), "Rune": (0, 0), "Ola": (3, 2), "Mika": (2, 2), "erased person 5": (1, 1)}
 
 
 def test_the_first_versions_are_still_made_as_they_were_on_sqlite(tmp_path, sqlite_only):
