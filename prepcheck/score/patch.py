@@ -92,11 +92,15 @@ def mask_width(surface: SurfaceMap, mask: NDArray[np.bool_]) -> float:
 
 def _connected(mask: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], tuple[int, int]]]:
     """Give each connected place of at least `_LEAST_PX` pixels, cut out, with its first column and row."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    left, top, width, height = cv2.boundingRect(mask.view(np.uint8))
+    if width == 0:
+        return
+    box = mask[top : top + height, left : left + width]
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(box.astype(np.uint8), connectivity=8)
     for label in range(1, count):
         x, y, w, h, area = (int(v) for v in stats[label])
         if area >= _LEAST_PX:
-            yield labels[y : y + h, x : x + w] == label, (x, y)
+            yield labels[y : y + h, x : x + w] == label, (left + x, top + y)
 
 
 def pixel_areas(

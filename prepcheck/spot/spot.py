@@ -100,9 +100,13 @@ def _filled(contour: MatLike, shape: tuple[int, ...]) -> NDArray[np.bool_]:
 
 def _without_rim(mask: NDArray[np.bool_], surface: SurfaceMap, width: int) -> NDArray[np.bool_]:
     """Take off what is not metal within `width` pixels of the outline."""
-    depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    outer = showing(surface.states, (State.BACKGROUND, State.COATING))
-    return mask & ~((depth <= width) & outer)
+    x, y, across, down = cv2.boundingRect(mask.view(np.uint8))
+    box = np.s_[y : y + down, x : x + across]
+    depth = cv2.distanceTransform(np.pad(mask[box], 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1]
+    outer = showing(surface.states[box], (State.BACKGROUND, State.COATING))
+    kept = mask.copy()
+    kept[box] &= ~((depth <= width) & outer)
+    return kept
 
 
 def _outline(mask: NDArray[np.bool_], surface: SurfaceMap) -> NDArray[np.float64]:
