@@ -24,7 +24,7 @@ def command(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> Command:
 @pytest.fixture
 def palette(monkeypatch: pytest.MonkeyPatch) -> None:
     """Makes the command line use the model that reads painted plates."""
-    monkeypatch.setattr("prepcheck.looking.load_model", lambda name=None: painted.model())
+    monkeypatch.setattr("prepcheck.looking.look.load_model", lambda name=None: painted.model())
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -29,7 +29,7 @@ FIT = ("calibrate", "fit", "shop", "--person", "Rune")
 def too_sure(monkeypatch):
     """A model that is surer of what it says than this shop bears out."""
     for place in (
-        "prepcheck.looking.load_model",
+        "prepcheck.looking.look.load_model",
         "prepcheck.surface.load_model",
         "prepcheck.tasks.shop_fit.load_model",
     ):

@@ -19,8 +19,8 @@ ROOT = Path(__file__).parents[2]
 RUN = """
 import sys
 from tests import painted
-import prepcheck.looking
-prepcheck.looking.load_model = lambda name=None: painted.model()
+import prepcheck.looking.look
+prepcheck.looking.look.load_model = lambda name=None: painted.model()
 from prepcheck.cli import run
 run()
 """
