@@ -52,8 +52,10 @@ def list_jobs(
     return [_line(row) for row in connection.execute(query.order_by(number.desc()).limit(newest))]
 
 
-def count_jobs(connection: sa.Connection) -> int:
-    """Return how many jobs there are: as many as the newest is numbered, as no number is left out."""
+def count_jobs(connection: sa.Connection, before: str | None = None) -> int:
+    """Return how many jobs there are, or were before one was opened: rows are numbered from 1, and none is left out."""
+    if before is not None:
+        return int(connection.execute(sa.select(t.jobs.c.id - 1).where(t.jobs.c.number == before)).scalar_one())
     return connection.scalar(sa.select(sa.func.coalesce(sa.func.max(t.jobs.c.id), 0))) or 0
 
 

@@ -199,10 +199,12 @@ class Store:
                 append.job_id_of(connection, before)
             return job_lines.list_jobs(connection, standing, newest, before)
 
-    def count_jobs(self) -> int:
-        """Return how many jobs there are."""
+    def count_jobs(self, before: str | None = None) -> int:
+        """Return how many jobs there are, or how many were opened before job `before`."""
         with self.reading() as connection:
-            return job_lines.count_jobs(connection)
+            if before is not None:
+                append.job_id_of(connection, before)
+            return job_lines.count_jobs(connection, before)
 
     def story(self, number: str) -> Story:
         """Return everything logged in a job."""

@@ -1,12 +1,13 @@
-"""``GET /``: all jobs, open ones first, and the camera for the spot that was photographed last."""
+"""``GET /``: the jobs, open ones first, a page of them at a time, and the camera for the spot that was photographed last."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import tzinfo
+from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 
 from prepcheck import tasks
@@ -38,12 +39,17 @@ class JobRow:
 
 @dataclass(frozen=True)
 class JobsPage:
-    """All jobs; `older` counts those that are not shown."""
+    """Jobs, the newest unless older ones are asked for; `older` counts those opened before the ones shown."""
 
     rows: tuple[JobRow, ...]
     camera: Camera | None = None
     older: int = 0
     title: str = "Jobs"
+
+    @property
+    def last(self) -> str:
+        """Number of the oldest job shown."""
+        return self.rows[-1].number
 
     @property
     def open(self) -> tuple[JobRow, ...]:
@@ -57,17 +63,18 @@ class JobsPage:
 
 
 @router.get("/")
-def jobs(request: Request, desk: AtDesk, all: bool = False) -> HTMLResponse:
-    """Show the jobs."""
-    return show(request, "jobs.html", jobs_page(desk, all), desk.person)
+def jobs(request: Request, desk: AtDesk, before: Annotated[str | None, Query(max_length=20)] = None) -> HTMLResponse:
+    """Show the newest jobs, or those opened before one."""
+    return show(request, "jobs.html", jobs_page(desk, before), desk.person)
 
 
-def jobs_page(desk: Desk, all_of_them: bool) -> JobsPage:
-    """Return the page of jobs."""
-    shown = tasks.list_jobs(desk.store, newest=None if all_of_them else MOST_JOBS)
+def jobs_page(desk: Desk, before: str | None = None) -> JobsPage:
+    """Return a page of jobs, the newest or those opened before one; an unknown one is an `UnknownRecord`."""
+    shown = tasks.list_jobs(desk.store, newest=MOST_JOBS, before=before)
     rows = tuple(_row(line, _state(desk, line), desk.now.tzinfo) for line in shown)
     open_ones = [line for line, row in zip(shown, rows, strict=True) if not row.finished]
-    return JobsPage(rows, _camera(desk, open_ones), desk.store.count_jobs() - len(shown))
+    older = desk.store.count_jobs(shown[-1].job.number) if shown else 0
+    return JobsPage(rows, None if before else _camera(desk, open_ones), older)
 
 
 def _state(desk: Desk, line: JobLine) -> JobState | None:

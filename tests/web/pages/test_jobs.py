@@ -49,7 +49,16 @@ def test_older_jobs_are_a_press_away(phone, store):
     page = read(phone.get("/"))
     assert "Show 2 older jobs" in page.words
     assert "Bowser, sump" not in page.words
-    assert "Bowser, sump" in read(phone.get("/?all=1")).words
+    (older,) = [link["href"] for link in page.all("a") if "before" in link.get("href", "")]
+    last = read(phone.get(older)).words
+    assert "Job no 0" in last
+    assert "Bowser, sump" in last
+    assert "Job no 1" not in last
+    assert "older jobs" not in last
+
+
+def test_jobs_before_one_that_is_not_there_are_not_found(phone):
+    assert phone.get("/?before=J-0999").status_code == 404
 
 
 def test_nobody_signed_in_is_led_to_sign_in(paired):
