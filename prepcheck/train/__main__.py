@@ -1,6 +1,7 @@
 """Commands of training, in order: ``python -m prepcheck.train scenes | renders | photos | fit | pictures | calibrate | card``.
 
-``sets`` and ``sequences`` make folders of moved-light sets and of spots ground again and again.
+``sets`` and ``sequences`` make folders of moved-light sets and of spots ground again and again; ``moved`` fits the net that sees
+the photos of a set together, behind an eye.
 """
 
 from __future__ import annotations
