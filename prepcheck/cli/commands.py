@@ -55,3 +55,9 @@ def _options(group: type[Any]) -> Iterator[Parameter]:
     for one in fields(group):
         default = Parameter.empty if one.default is MISSING else one.default
         yield Parameter(one.name, Parameter.KEYWORD_ONLY, default=default, annotation=hints[one.name])
+
+
+def said_by(group: Any) -> dict[str, str]:
+    """Return what was typed behind the options of a group, by name; several of one option stand on a line each."""
+    said = {name: "\n".join(one) if isinstance(one, list) else one for name, one in vars(group).items()}
+    return {name: "yes" if one is True else str(one) for name, one in said.items() if one not in (None, False)}

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from prepcheck.cli.commands import Commands
+from prepcheck.cli.commands import Commands, said_by
 from prepcheck.cli.moment import HELP, moment, now
 from prepcheck.cli.options import JobNumber, Json, LogOptions
 from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import WrongUse
-from prepcheck.trade.typed import day, number
+from prepcheck.trade.typed import day, made, number
 
 if TYPE_CHECKING:
     from prepcheck.trade.entries import AnyEntry
@@ -63,7 +63,7 @@ def reading(
     from prepcheck.trade.entries import Gas, GasReading, Sensor
     from prepcheck.trade.units import Kind, optional_quantity
 
-    entry = _made(
+    entry = made(
         GasReading,
         gas=Gas(gas),
         value=number(value, "the reading"),
@@ -108,7 +108,7 @@ def condition(
     from prepcheck.trade.entries import State, VesselCondition
     from prepcheck.trade.units import Kind, optional_quantity
 
-    entry = _made(
+    entry = made(
         VesselCondition,
         condition=State(state),
         previous_contents=previous_contents,
@@ -139,42 +139,72 @@ def certificate(
     from prepcheck.trade.entries import Certificate
 
     when = moment(at, now(), "the time")
-    entry = _made(Certificate, certified_by=certified_by, rule=rule, number=number, place=place, at=when)
+    entry = made(Certificate, certified_by=certified_by, rule=rule, number=number, place=place, at=when)
     _log(job, entry, by, where)
+
+
+@dataclass(frozen=True)
+class OfWall:
+    """What was measured of a wall."""
+
+    wall: Annotated[str | None, typer.Option("--gauge", help='Wall left, by gauge, such as "3.2 mm".')] = None
+    nominal: Annotated[str | None, typer.Option(help="Nominal wall; with --depth the wall left is worked out.")] = None
+    depth: Annotated[str | None, typer.Option(help="Depth of the ground-out, by depth gauge.")] = None
+    before: Annotated[str | None, typer.Option(help="By gauge before grinding; --gauge is then after.")] = None
+    area: Annotated[str | None, typer.Option(help='Area of the ground-out, such as "900 mm2".')] = None
+    error: Annotated[str | None, typer.Option(help="Error of the gauge, 95 % half width.")] = None
+    place: Annotated[str, typer.Option(help="Where on the part.")] = ""
+    instrument: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = ""
+
+    @property
+    def method(self) -> str:
+        """How it was measured, told by what was; `WrongUse` when that is none or several ways."""
+        told = {name for name in ("wall", "before", "depth") if getattr(self, name) is not None}
+        if told == {"depth"} and self.nominal is not None:
+            return "depth"
+        if "wall" in told and "depth" not in told:
+            return "before_after" if "before" in told else "gauge"
+        raise WrongUse("this does not tell one wall", "Give --gauge, --before and --gauge, or --nominal and --depth")
 
 
 @app.command()
 def wall(
     job: JobNumber,
     *,
-    gauge: Annotated[str | None, typer.Option(help='Wall left, by gauge, such as "3.2 mm".')] = None,
-    nominal: Annotated[str | None, typer.Option(help="Nominal wall; with --depth the wall left is worked out.")] = None,
-    depth: Annotated[str | None, typer.Option(help="Depth of the ground-out, by depth gauge.")] = None,
-    before: Annotated[str | None, typer.Option(help="By gauge before grinding; --gauge is then after.")] = None,
-    area: Annotated[str | None, typer.Option(help='Area of the ground-out, such as "900 mm2".')] = None,
-    error: Annotated[str | None, typer.Option(help="Error of the gauge, 95 % half width.")] = None,
+    measured: OfWall,
     spot: Annotated[int | None, typer.Option(help="Number of the job's spot.")] = None,
-    place: Annotated[str, typer.Option(help="Where on the part.")] = "",
-    instrument: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = "",
     at: At = None,
     by: Entering,
     where: LogOptions,
 ) -> None:
     """Log the wall that is left: by gauge, by gauge before and after, or by the depth of the ground-out."""
-    from prepcheck.trade.entries import WallReading
-    from prepcheck.trade.units import Kind, optional_quantity
+    from prepcheck.trade.measured import wall_reading
 
-    entry = _made(
-        WallReading,
-        spot=spot,
-        place=place,
-        **_wall(gauge, nominal, depth, before),
-        area_mm2=optional_quantity(area, Kind.AREA, "the area"),
-        uncertainty_mm=optional_quantity(error, Kind.LENGTH, "the error"),
-        instrument=instrument,
-        taken_at=moment(at, now(), "the time of the reading"),
-    )
+    taken_at = moment(at, now(), "the time of the reading")
+    entry = wall_reading(said_by(measured), method=measured.method, spot=spot, taken_at=taken_at)
     _log(job, entry, by, where)
+
+
+@dataclass(frozen=True)
+class AtLook:
+    """What was read and seen at a look for leaks."""
+
+    leaks: Annotated[list[str] | None, typer.Option("--leak", help="Where a leak was seen; once for each.")] = None
+    looked_at: Annotated[str, typer.Option(help="What was looked at: every seam and fitting by name.")] = ""
+    medium: Annotated[str, typer.Option(help="Air, nitrogen, water ...")] = ""
+    pressure: Annotated[str | None, typer.Option(help='Gauge pressure at the start, such as "20 kPa".')] = None
+    end_pressure: Annotated[str | None, typer.Option(help="Gauge pressure at the end.")] = None
+    temperature: Annotated[str | None, typer.Option(help='Of the gas at the start, such as "18 C".')] = None
+    end_temperature: Annotated[str | None, typer.Option(help="Of the gas at the end.")] = None
+    watched: Annotated[str | None, typer.Option(help='How long it was watched, such as "10 min".')] = None
+    volume: Annotated[str | None, typer.Option(help='Volume under pressure, such as "400 L".')] = None
+    air_pressure: Annotated[str | None, typer.Option(help='Of the air around, at the start, such as "1013 mbar".')] = (
+        None
+    )
+    end_air_pressure: Annotated[str | None, typer.Option(help="Of the air around, at the end.")] = None
+    pressure_error: Annotated[str | None, typer.Option(help="Error of the gauge, 95 % half width.")] = None
+    temperature_error: Annotated[str | None, typer.Option(help='Error of the thermometer, such as "0.5 K".')] = None
+    gauge: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = ""
 
 
 @app.command()
@@ -182,53 +212,16 @@ def leak(
     job: JobNumber,
     method: Annotated[Literal["bubbles", "decay", "water"], typer.Argument(help="How leaks were looked for.")],
     *,
-    found: Annotated[list[str] | None, typer.Option("--leak", help="Where a leak was seen; once for each.")] = None,
-    looked_at: Annotated[str, typer.Option(help="What was looked at: every seam and fitting by name.")] = "",
-    medium: Annotated[str, typer.Option(help="Air, nitrogen, water ...")] = "",
-    pressure: Annotated[str | None, typer.Option(help='Gauge pressure at the start, such as "20 kPa".')] = None,
-    end_pressure: Annotated[str | None, typer.Option(help="Gauge pressure at the end.")] = None,
-    temperature: Annotated[str | None, typer.Option(help='Of the gas at the start, such as "18 C".')] = None,
-    end_temperature: Annotated[str | None, typer.Option(help="Of the gas at the end.")] = None,
-    watched: Annotated[str | None, typer.Option(help='How long it was watched, such as "10 min".')] = None,
-    volume: Annotated[str | None, typer.Option(help='Volume under pressure, such as "400 L".')] = None,
-    air_pressure: Annotated[
-        str | None, typer.Option(help='Of the air around, at the start, such as "1013 mbar".')
-    ] = None,
-    end_air_pressure: Annotated[str | None, typer.Option(help="Of the air around, at the end.")] = None,
-    pressure_error: Annotated[str | None, typer.Option(help="Error of the gauge, 95 % half width.")] = None,
-    temperature_error: Annotated[str | None, typer.Option(help='Error of the thermometer, such as "0.5 K".')] = None,
-    gauge: Annotated[str, typer.Option(help="The gauge, so that it can be looked up.")] = "",
+    look: AtLook,
     at: At = None,
     by: Entering,
     where: LogOptions,
 ) -> None:
     """Log one look for leaks. Without --leak it says that none was seen."""
-    from prepcheck.trade.entries import LeakEntry
-    from prepcheck.trade.units import STANDARD_PA, Kind, optional_quantity
+    from prepcheck.trade.measured import look_for_leaks
 
-    if end_air_pressure is not None and air_pressure is None:
-        raise WrongUse("the air's pressure was read only at the end", "Give --air-pressure too, or neither")
-    ambient = optional_quantity(air_pressure, Kind.PRESSURE, "the pressure of the air")
-    entry = _made(
-        LeakEntry,
-        method=method,
-        medium=medium,
-        volume_m3=optional_quantity(volume, Kind.VOLUME, "the volume"),
-        start_pa=optional_quantity(pressure, Kind.PRESSURE, "the pressure"),
-        end_pa=optional_quantity(end_pressure, Kind.PRESSURE, "the pressure at the end"),
-        start_k=optional_quantity(temperature, Kind.TEMPERATURE, "the temperature"),
-        end_k=optional_quantity(end_temperature, Kind.TEMPERATURE, "the temperature at the end"),
-        seconds=optional_quantity(watched, Kind.TIME, "the time watched"),
-        ambient_pa=STANDARD_PA if ambient is None else ambient,
-        end_ambient_pa=optional_quantity(end_air_pressure, Kind.PRESSURE, "the pressure of the air at the end"),
-        pressure_error_pa=optional_quantity(pressure_error, Kind.PRESSURE, "the error of the gauge"),
-        temperature_error_k=optional_quantity(temperature_error, Kind.TEMPERATURE_STEP, "the error of the thermometer"),
-        leaks=tuple(found or ()),
-        looked_at=looked_at,
-        gauge=gauge,
-        started_at=moment(at, now(), "the start"),
-    )
-    _log(job, entry, by, where)
+    started_at = moment(at, now(), "the start")
+    _log(job, look_for_leaks(said_by(look), method=method, started_at=started_at), by, where)
 
 
 @app.command()
@@ -242,37 +235,7 @@ def note(
     """Log a note."""
     from prepcheck.trade.entries import Note
 
-    _log(job, _made(Note, text=text), by, where)
-
-
-def _wall(gauge: str | None, nominal: str | None, depth: str | None, before: str | None) -> dict[str, Any]:
-    """Work out wall and depth in mm from what was measured."""
-    from prepcheck.trade.units import Kind, optional_quantity
-
-    left = optional_quantity(gauge, Kind.LENGTH, "the wall")
-    whole = optional_quantity(nominal, Kind.LENGTH, "the nominal wall")
-    deep = optional_quantity(depth, Kind.LENGTH, "the depth")
-    first = optional_quantity(before, Kind.LENGTH, "the wall before")
-    if left is not None and first is not None and deep is None:
-        return {"method": "before_after", "wall_mm": left, "nominal_mm": whole, "depth_mm": first - left}
-    if left is not None and first is None and deep is None:
-        return {"method": "gauge", "wall_mm": left, "nominal_mm": whole}
-    if left is None and first is None and deep is not None and whole is not None:
-        return {"method": "depth", "wall_mm": whole - deep, "nominal_mm": whole, "depth_mm": deep}
-    raise WrongUse("this does not tell one wall", "Give --gauge, --before and --gauge, or --nominal and --depth")
-
-
-def _made(kind: type[Any], **told: Any) -> AnyEntry:
-    """Make an entry; what does not fit is told in one line."""
-    from pydantic import ValidationError
-
-    from prepcheck.own_file import first_fault
-
-    try:
-        entry: AnyEntry = kind(**told)
-    except ValidationError as error:
-        raise WrongUse(first_fault(error).replace("_", " "), "Check it") from error
-    return entry
+    _log(job, made(Note, text=text), by, where)
 
 
 def _log(job: str, entry: AnyEntry, by: Entering, where: LogOptions) -> None:

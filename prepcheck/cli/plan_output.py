@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from prepcheck.cli.commands import said_by
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import LogOptions, Units
 from prepcheck.cli.output import print_json
@@ -46,7 +47,7 @@ def finish(make: Callable[[Asked], Plan], asked: Any, to: PlanOptions, where: Lo
     from prepcheck.settings import load
     from prepcheck.trade.plans import Asked
 
-    told = Asked(_said(asked), load(where.settings).shown_in(to.units), now())
+    told = Asked(said_by(asked), load(where.settings).shown_in(to.units), now())
     if to.job is None or to.person is None:
         plan, logged = make(told), ""
     else:
@@ -59,12 +60,6 @@ def finish(make: Callable[[Asked], Plan], asked: Any, to: PlanOptions, where: Lo
             typer.echo(f"Logged in job {logged}.")
     if plan.holds:
         raise typer.Exit(1)
-
-
-def _said(asked: Any) -> dict[str, str]:
-    """Return what was typed behind the options of a group, by name."""
-    said = {name: "\n".join(one) if isinstance(one, list) else one for name, one in vars(asked).items()}
-    return {name: "yes" if one is True else str(one) for name, one in said.items() if one not in (None, False)}
 
 
 def _logged(make: Callable[[Asked], Plan], told: Asked, job: str, person: str, where: LogOptions) -> tuple[Plan, str]:

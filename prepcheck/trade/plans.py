@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, TypeVar
-
-from pydantic import ValidationError
+from typing import TypeVar
 
 from prepcheck.errors import WrongUse
-from prepcheck.own_file import first_fault
 from prepcheck.settings import Settings
 from prepcheck.trade import filler, refill, typed
 from prepcheck.trade import wall as walls
@@ -21,6 +18,7 @@ from prepcheck.trade.leak import decay_of
 from prepcheck.trade.leak_plan import leak_plan
 from prepcheck.trade.leak_work import Wish as LeakWish
 from prepcheck.trade.leak_work import work_out
+from prepcheck.trade.measured import LOOK, Said, look_for_leaks
 from prepcheck.trade.plan import Plan, given
 from prepcheck.trade.units import Kind, System, optional_quantity, quantity
 from prepcheck.trade.wall_plan import wall_plan
@@ -35,8 +33,8 @@ class Asked:
 
     Parameters
     ----------
-    said : mapping of str to str
-        What was typed, by name; several of one kind stand on a line each, and what was left out is not there.
+    said : Said
+        What was typed.
     settings : Settings
         With the units that the plan is told in.
     now : datetime
@@ -45,7 +43,7 @@ class Asked:
         Looks for leaks in the log of the job.
     """
 
-    said: Mapping[str, str]
+    said: Said
     settings: Settings
     now: datetime
     looks: tuple[LeakEntry, ...] = ()
@@ -173,46 +171,21 @@ def leak(asked: Asked) -> Plan:
     return leak_plan(work_out(wish, settings), settings, inputs, asked.system)
 
 
-_READ = {
-    "end_pressure": ("end_pa", Kind.PRESSURE),
-    "watched": ("seconds", Kind.TIME),
-    "temperature": ("start_k", Kind.TEMPERATURE),
-    "end_temperature": ("end_k", Kind.TEMPERATURE),
-    "air_pressure": ("ambient_pa", Kind.PRESSURE),
-    "end_air_pressure": ("end_ambient_pa", Kind.PRESSURE),
-    "pressure_error": ("pressure_error_pa", Kind.PRESSURE),
-    "temperature_error": ("temperature_error_k", Kind.TEMPERATURE_STEP),
-}
-"""What is read at a look: the field of `LeakEntry`, and what it is a quantity of."""
+_READ = [name for name in LOOK if name not in ("volume", "pressure")]
+"""What is read at a look alone: volume and pressure may also be what is meant."""
 
 
 def _look(asked: Asked) -> Iterator[LeakEntry]:
     """Yield the look that was typed, if one was."""
     said = asked.said
-    figures: dict[str, Any] = {
-        field: quantity(said[name], kind, f"the {name.replace('_', ' ')}")
-        for name, (field, kind) in _READ.items()
-        if name in said
-    }
-    if not figures and "leaks" not in said and "looked_at" not in said:
+    if not said.keys() & {*_READ, "leaks", "looked_at"}:
         return
-    if "end_air_pressure" in said and "air_pressure" not in said:
-        what = "the air's pressure was read only at the end"
-        raise WrongUse(what, "Give that at the start too, or neither", command="--air-pressure")
-    medium = said.get("medium", "air")
-    unwatched = "water" if medium == "water" else "bubbles"
-    figures |= {
-        "method": "decay" if "end_pressure" in said else unwatched,
-        "medium": medium,
-        "volume_m3": asked.quantity("volume", Kind.VOLUME, "the volume"),
-        "start_pa": asked.quantity("pressure", Kind.PRESSURE, "the pressure"),
-        "started_at": asked.now,
-        "leaks": typed.lines(said.get("leaks")),
-        "looked_at": said.get("looked_at", ""),
-    }
+    unwatched = "water" if said.get("medium") == "water" else "bubbles"
+    method = "decay" if "end_pressure" in said else unwatched
     try:
-        look = LeakEntry.model_validate(figures)
-    except ValidationError as error:
-        raise WrongUse(f"the readings cannot be used: {first_fault(error)}", "Check them") from error
+        look = look_for_leaks({"medium": "air", **said}, method=method, started_at=asked.now)
+    except WrongUse as error:
+        what = f"the readings cannot be used: {error.what}"
+        raise WrongUse(what, error.do, error.subject, command=error.command) from error
     decay_of(look, asked.settings.leak)  # a figure that cannot be is refused here, not left out of the plan
     yield look

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
-from typing import TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from prepcheck.errors import WrongUse
 
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+M = TypeVar("M", bound="BaseModel")
 W = TypeVar("W", bound=str)
 
 
@@ -45,3 +49,15 @@ def day(text: str | None, what: str) -> date | None:
 def lines(text: str | None) -> tuple[str, ...]:
     """Return what stands on each line, without empty ones."""
     return tuple(line.strip() for line in (text or "").splitlines() if line.strip())
+
+
+def made(kind: type[M], /, **told: Any) -> M:
+    """Make something checked of what was typed, such as an entry; what does not fit is told in one line."""
+    from pydantic import ValidationError
+
+    from prepcheck.own_file import first_fault
+
+    try:
+        return kind.model_validate(told)
+    except ValidationError as error:
+        raise WrongUse(first_fault(error).replace("_", " "), "Check it") from error

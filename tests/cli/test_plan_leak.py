@@ -91,7 +91,7 @@ def test_a_plan_is_logged(command: Command) -> None:
             "Give that at the start too, or neither (--air-pressure)",
         ),
         (("--watched", "0 s"), "the readings cannot be used: seconds"),
-        (("--temperature", "-300 C"), "the readings cannot be used: start_k"),
+        (("--temperature", "-300 C"), "the readings cannot be used: start k"),
         ((*WATCHED, "--watched", "-5 min"), "the readings cannot be used: seconds"),
         (("--leak", "x" * 300), "the readings cannot be used: leaks"),
     ],

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from prepcheck.errors import WrongUse
 from prepcheck.store.words import NOTE, TITLE
 from prepcheck.trade import entries as e
 from prepcheck.trade import typed
-from prepcheck.trade.units import STANDARD_PA, Kind, optional_quantity
-from prepcheck.web.pages.forms import Field, Said, choices, made, moment, needed, number, whole
+from prepcheck.trade.measured import look_for_leaks, wall_reading
+from prepcheck.trade.units import Kind, optional_quantity
+from prepcheck.web.pages.forms import Field, Said, choices, moment, needed, number, whole
 
 _TAKEN = Field("taken_at", "Taken at", 'Such as "13:40"; now if left empty', "time", most=20)
 _AT = Field("at", "Since when", 'Such as "13:40"; now if left empty', "time", most=20)
@@ -31,7 +31,7 @@ class EntryForm:
 
 def _reading(said: Said, now: datetime) -> e.GasReading:
     sees = {"yes": True, "no": False}.get(said.get("sees_hydrogen", ""))
-    return made(
+    return typed.made(
         e.GasReading,
         **_texts(said, "of", "meter", "calibration_gas", "limit_source"),
         gas=needed(said, "gas", "the gas"),
@@ -49,7 +49,7 @@ def _reading(said: Said, now: datetime) -> e.GasReading:
 
 
 def _condition(said: Said, now: datetime) -> e.VesselCondition:
-    return made(
+    return typed.made(
         e.VesselCondition,
         **_texts(said, "cleaning_done", "purge_gas"),
         condition=needed(said, "condition", "the condition"),
@@ -63,7 +63,7 @@ def _condition(said: Said, now: datetime) -> e.VesselCondition:
 
 
 def _certificate(said: Said, now: datetime) -> e.Certificate:
-    return made(
+    return typed.made(
         e.Certificate,
         **_texts(said, "number", "place"),
         certified_by=needed(said, "certified_by", "who certified it"),
@@ -74,67 +74,17 @@ def _certificate(said: Said, now: datetime) -> e.Certificate:
 
 def _wall(said: Said, now: datetime) -> e.WallReading:
     how = needed(said, "method", "how it was measured")
-    if how not in _WALLS:
-        raise WrongUse("is no way to measure a wall", f"Choose one of {', '.join(_WALLS)}", how[:40])
-    return made(
-        e.WallReading,
-        **_texts(said, "place", "instrument"),
-        **_WALLS[how](said),
-        method=how,
-        spot=whole(said, "spot", "the spot"),
-        area_mm2=optional_quantity(said.get("area"), Kind.AREA, "the area"),
-        uncertainty_mm=optional_quantity(said.get("error"), Kind.LENGTH, "the error"),
-        taken_at=moment(said, "taken_at", now, "the time of the reading"),
-    )
-
-
-def _length(said: Said, name: str, what: str) -> float:
-    needed(said, name, what)
-    return optional_quantity(said.get(name), Kind.LENGTH, what) or 0.0
-
-
-def _by_gauge(said: Said) -> dict[str, float | None]:
-    nominal = optional_quantity(said.get("nominal"), Kind.LENGTH, "the nominal wall")
-    return {"wall_mm": _length(said, "wall", "the wall left"), "nominal_mm": nominal}
-
-
-def _by_depth(said: Said) -> dict[str, float | None]:
-    nominal, depth = _length(said, "nominal", "the nominal wall"), _length(said, "depth", "the depth")
-    return {"wall_mm": nominal - depth, "nominal_mm": nominal, "depth_mm": depth}
-
-
-def _before_and_after(said: Said) -> dict[str, float | None]:
-    before, left = _length(said, "before", "the wall before"), _length(said, "wall", "the wall left")
-    return {**_by_gauge(said), "depth_mm": before - left}
-
-
-_WALLS: dict[str, Callable[[Said], dict[str, float | None]]] = {
-    "gauge": _by_gauge,
-    "depth": _by_depth,
-    "before_after": _before_and_after,
-}
+    taken_at = moment(said, "taken_at", now, "the time of the reading")
+    return wall_reading(said, method=how, spot=whole(said, "spot", "the spot"), taken_at=taken_at)
 
 
 def _leak(said: Said, now: datetime) -> e.LeakEntry:
-    ambient = optional_quantity(said.get("air_pressure"), Kind.PRESSURE, "the pressure of the air")
-    return made(
-        e.LeakEntry,
-        **_texts(said, "medium", "looked_at", "gauge"),
-        method=needed(said, "method", "how leaks were looked for"),
-        volume_m3=optional_quantity(said.get("volume"), Kind.VOLUME, "the volume"),
-        start_pa=optional_quantity(said.get("pressure"), Kind.PRESSURE, "the pressure"),
-        end_pa=optional_quantity(said.get("end_pressure"), Kind.PRESSURE, "the pressure at the end"),
-        start_k=optional_quantity(said.get("temperature"), Kind.TEMPERATURE, "the temperature"),
-        end_k=optional_quantity(said.get("end_temperature"), Kind.TEMPERATURE, "the temperature at the end"),
-        seconds=optional_quantity(said.get("watched"), Kind.TIME, "the time watched"),
-        ambient_pa=STANDARD_PA if ambient is None else ambient,
-        leaks=typed.lines(said.get("leaks")),
-        started_at=moment(said, "taken_at", now, "the start"),
-    )
+    how = needed(said, "method", "how leaks were looked for")
+    return look_for_leaks(said, method=how, started_at=moment(said, "taken_at", now, "the start"))
 
 
 def _note(said: Said, now: datetime) -> e.Note:
-    return made(e.Note, text=needed(said, "text", "the note"))
+    return typed.made(e.Note, text=needed(said, "text", "the note"))
 
 
 def _texts(said: Said, *names: str) -> dict[str, str]:

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Literal, TypeVar
 
 from fastapi import Depends, Request
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 from starlette.datastructures import UploadFile
 
 from prepcheck.errors import PrepcheckError, WrongUse
-from prepcheck.own_file import first_fault
 from prepcheck.trade import typed
 
 Said = Mapping[str, str]
@@ -118,11 +117,3 @@ def moment(said: Said, name: str, now: datetime, what: str) -> datetime:
     except ValueError as error:
         raise WrongUse(f"{what} is no time", 'Write it like "13:40" or "2026-11-24 13:40"', text) from error
     return found if found.tzinfo else found.replace(tzinfo=now.tzinfo)
-
-
-def made(kind: type[M], /, **told: Any) -> M:
-    """Make an entry; what does not fit is told in one line."""
-    try:
-        return kind.model_validate(told)
-    except ValidationError as error:
-        raise WrongUse(first_fault(error).replace("_", " "), "Check it") from error

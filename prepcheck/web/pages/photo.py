@@ -17,11 +17,12 @@ from prepcheck.errors import PrepcheckError
 from prepcheck.light_set import MOST_PHOTOS
 from prepcheck.store import SpotStory, Story
 from prepcheck.store.words import NOTE, folded
+from prepcheck.trade import typed
 from prepcheck.web.asked import Asked
 from prepcheck.web.pages.camera import newest, proposed_pass
 from prepcheck.web.pages.desk import AtDesk, Desk
-from prepcheck.web.pages.forms import made, whole
 from prepcheck.web.pages.forms import number as to_number
+from prepcheck.web.pages.forms import whole
 from prepcheck.web.pages.render import show
 from prepcheck.web.pages.said import spot_name
 from prepcheck.web.shop import Shop, TheShop
@@ -165,7 +166,7 @@ async def take(
     said = {"pass_no": pass_no, **({"mm_per_px": mm_per_px} if mm_per_px else {})}
     try:
         given = [await _received(shop, photo) for photo in photos[:MOST_PHOTOS]]
-        asked = made(
+        asked = typed.made(
             Asked,
             key=secrets.token_hex(16),
             uploads=given,

@@ -13,9 +13,9 @@ from prepcheck.errors import PrepcheckError, WrongUse
 from prepcheck.record import Record
 from prepcheck.report.words import person_spots
 from prepcheck.store.words import NOTE
+from prepcheck.trade import typed
 from prepcheck.web.asked import Asked, Line, Outlines
 from prepcheck.web.pages.desk import AtDesk, Desk, Found
-from prepcheck.web.pages.forms import made
 from prepcheck.web.pages.forms import number as number_of
 from prepcheck.web.pages.inspection import inspection_page
 from prepcheck.web.pages.render import show
@@ -42,7 +42,7 @@ def outlines(
         refused = {str(one): _reason(reason) for one in refuse or ()}
         if not drawn and not refused:
             raise WrongUse("nothing was drawn and nothing refused", "Draw the outline on the photo, or refuse one")
-        asked = _asked(desk, number, made(Outlines, draw=drawn, refuse=refused), _reason(reason))
+        asked = _asked(desk, number, typed.made(Outlines, draw=drawn, refuse=refused), _reason(reason))
         work = shop.works.accept(asked, desk.person)
     except PrepcheckError as error:
         return _again(request, desk, number, error, "outlines")
@@ -62,7 +62,7 @@ def joint(
     try:
         if not points:
             raise WrongUse("no joint line was drawn", "Draw it on the photo, from end to end")
-        drawn = made(Outlines, joint=_line(points), joint_margin_mm=_margin(margin_mm))
+        drawn = typed.made(Outlines, joint=_line(points), joint_margin_mm=_margin(margin_mm))
         work = shop.works.accept(_asked(desk, number, drawn, ""), desk.person)
     except PrepcheckError as error:
         return _again(request, desk, number, error, "joint")
