@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from prepcheck.cli.files import read_file
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import JobNumber, Json, LogOptions
 from prepcheck.cli.pins import PinFile, given_pin
@@ -101,11 +102,7 @@ def _read(paths: list[Path]) -> dict[str, bytes]:
     for path in paths:
         if path.name in found:
             raise NameClash("two files to include have this name", "Rename one of them", path.name)
-        try:
-            with path.open("rb") as file:
-                found[path.name] = file.read(_MOST + 1)
-        except OSError as error:
-            raise Unreadable(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
+        found[path.name] = read_file(path, _MOST + 1)
         if len(found[path.name]) > _MOST:
             raise Unreadable("is too large to be included", "Check the path", str(path))
     return found

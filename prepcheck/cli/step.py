@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -20,9 +21,26 @@ app = Commands(
     "The job's steps and hold points. The program proposes; a person says done, and only a named person releases.",
 )
 StepName = Annotated[str, typer.Argument(metavar="STEP", help='The step\'s name in the plan, such as "look over".')]
-Person = Annotated[str, typer.Option(help="Who says so.")]
-Override = Annotated[bool, typer.Option("--override", help="Although something speaks against it; needs --reason.")]
 Reason = Annotated[str, typer.Option(help="Why, in your words.")]
+
+
+@dataclass(frozen=True)
+class Saying:
+    """Who says so, and how that is told."""
+
+    person: Annotated[str, typer.Option(help="Who says so.")]
+    pin_file: PinFile = None
+    json: Json = False
+
+
+@dataclass(frozen=True)
+class Answering:
+    """That a person answers for what speaks against it, and why; the names are those of the use cases."""
+
+    override: Annotated[
+        bool, typer.Option("--override", help="Although something speaks against it; needs --reason.")
+    ] = False
+    reason: Reason = ""
 
 
 @app.command()
@@ -31,10 +49,7 @@ def plan(
     work: Annotated[
         str, typer.Argument(help="closed-vessel, open-vessel, plain-part, or a plan file of your own (.toml).")
     ],
-    person: Person,
-    *,
-    pin_file: PinFile = None,
-    json: Json = False,
+    by: Saying,
     where: LogOptions,
 ) -> None:
     """Give a job its plan of steps. It is logged word for word; a later change of the file changes nothing."""
@@ -42,9 +57,9 @@ def plan(
     from prepcheck.trade.work import load_work
 
     log, _, settings = where.open()
-    chosen, pin = load_work(work), given_pin(pin_file)
-    event = tasks.choose_work(log, job, chosen, person=person, at=now(), pin=pin, settings=settings)
-    _say(log, job, event, f"The plan is {chosen.name}.", json, settings)
+    chosen, pin = load_work(work), given_pin(by.pin_file)
+    event = tasks.choose_work(log, job, chosen, person=by.person, at=now(), pin=pin, settings=settings)
+    _say(log, job, event, f"The plan is {chosen.name}.", by.json, settings)
 
 
 @app.command()
@@ -61,14 +76,11 @@ def template(
 def done(
     job: JobNumber,
     step: StepName,
-    person: Person,
     *,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     started: Annotated[str | None, typer.Option(help=f"When the work on it began. {HELP}")] = None,
-    override: Override = False,
-    reason: Reason = "",
-    pin_file: PinFile = None,
-    json: Json = False,
+    answers: Answering,
+    by: Saying,
     where: LogOptions,
 ) -> None:
     """Say that a step is done."""
@@ -80,30 +92,19 @@ def done(
         log,
         job,
         step,
-        person=person,
+        person=by.person,
         at=at,
         note=note,
         started_at=None if started is None else moment(started, at, "the start"),
-        override=override,
-        reason=reason,
-        pin=pin_of(log, person, pin_file) if override else given_pin(pin_file),
+        **vars(answers),
+        pin=pin_of(log, by.person, by.pin_file) if answers.override else given_pin(by.pin_file),
         settings=settings,
     )
-    _say(log, job, event, "Logged as done.", json, settings)
+    _say(log, job, event, "Logged as done.", by.json, settings)
 
 
 @app.command()
-def release(
-    job: JobNumber,
-    step: StepName,
-    person: Person,
-    *,
-    override: Override = False,
-    reason: Reason = "",
-    pin_file: PinFile = None,
-    json: Json = False,
-    where: LogOptions,
-) -> None:
+def release(job: JobNumber, step: StepName, answers: Answering, by: Saying, where: LogOptions) -> None:
     """Release a hold point under your name. What speaks against it has to be settled, or answered for with a reason."""
     from prepcheck import tasks
 
@@ -112,34 +113,24 @@ def release(
         log,
         job,
         step,
-        person=person,
-        pin=pin_of(log, person, pin_file),
+        person=by.person,
+        pin=pin_of(log, by.person, by.pin_file),
         at=now(),
-        override=override,
-        reason=reason,
+        **vars(answers),
         settings=settings,
     )
-    _say(log, job, event, "Logged as released.", json, settings)
+    _say(log, job, event, "Logged as released.", by.json, settings)
 
 
 @app.command()
-def reopen(
-    job: JobNumber,
-    step: StepName,
-    person: Person,
-    reason: Reason,
-    *,
-    pin_file: PinFile = None,
-    json: Json = False,
-    where: LogOptions,
-) -> None:
+def reopen(job: JobNumber, step: StepName, reason: Reason, by: Saying, where: LogOptions) -> None:
     """Open a step again, and with it every step that needs it."""
     from prepcheck import tasks
 
     log, _, settings = where.open()
-    pin = given_pin(pin_file)
-    event = tasks.reopen_step(log, job, step, person=person, reason=reason, at=now(), pin=pin, settings=settings)
-    _say(log, job, event, "Logged as open again.", json, settings)
+    pin = given_pin(by.pin_file)
+    event = tasks.reopen_step(log, job, step, person=by.person, reason=reason, at=now(), pin=pin, settings=settings)
+    _say(log, job, event, "Logged as open again.", by.json, settings)
 
 
 def _say(log: OpenLog, job: str, event: LoggedEvent, what: str, json: bool, settings: Settings) -> None:

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from prepcheck.errors import CannotWrite, NameClash, Unreadable, WrongUse, printable
+from prepcheck.cli.files import read_file
+from prepcheck.errors import CannotWrite, NameClash, WrongUse, printable
 
 _MOST = 2**20
 
@@ -34,18 +35,10 @@ def timestamp(
         )
         typer.echo("  curl --data-binary @FILE.tsq -H 'Content-Type: application/timestamp-query' ADDRESS > FILE.tsr")
     if reply is not None:
-        stamp = keep_reply(bag, _read(reply), None if authority is None else _read(authority))
+        stamp = keep_reply(bag, read_file(reply, _MOST), None if authority is None else read_file(authority, _MOST))
         typer.echo(f"Kept in the bag: a timestamp of {stamp.at:%Y-%m-%d %H:%M:%S %Z} by {printable(stamp.authority)}")
         if not stamp.proved:
             typer.echo("Its signature was not looked at: that needs the authority's certificate (--authority).")
-
-
-def _read(path: Path) -> bytes:
-    try:
-        with path.open("rb") as file:
-            return file.read(_MOST)
-    except OSError as error:
-        raise Unreadable(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
 
 
 def _write(path: Path, data: bytes) -> None:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from prepcheck.cli.files import read_file
 from prepcheck.cli.options import Json
-from prepcheck.errors import Unreadable, printable
+from prepcheck.errors import printable
 
 if TYPE_CHECKING:
     from prepcheck.archive.verify import Verification
@@ -60,18 +61,10 @@ def verify(
         use_case.Depth(depth.value),
         key=key,
         after=after,
-        authority=None if authority is None else _read(authority),
+        authority=None if authority is None else read_file(authority, _MOST_CERTIFICATE),
     )
     print_json(found) if json else _say(found)
     return 1 if found.faults else 0
-
-
-def _read(path: Path) -> bytes:
-    try:
-        with path.open("rb") as file:
-            return file.read(_MOST_CERTIFICATE)
-    except OSError as error:
-        raise Unreadable(f"cannot be read ({error.strerror})", "Check the path", str(path)) from error
 
 
 def _say(found: Verification) -> None:
