@@ -75,11 +75,8 @@ class AgainTask:
             seen = look_again(self.before, self.archive or open_archive(self.folder), look.model, look.settings)
         except PrepcheckError as error:
             return failed(self, error)
-        record = record_of(seen)
-        pictures = [
-            thumbnail(self.before, seen.photo.rgb, None),
-            thumbnail(record, seen.photo.rgb, seen.surface.states),
-        ]
+        record, rgb = record_of(seen), seen.photo.view(look.settings.photo.working_px).rgb
+        pictures = [thumbnail(self.before, rgb, None), thumbnail(record, rgb, seen.surface.states)]
         return Done(
             self.number,
             self.name,

@@ -210,14 +210,14 @@ class PhotoTask:
     def _looked(self, files: tuple[bytes, ...], sha256: str) -> Done:
         look = self.spec.look()
         inspection = look.inspect(received_of(self.item, files, look).photos)
-        record = record_of(inspection)
+        record, rgb = record_of(inspection), inspection.photo.view(look.settings.photo.working_px).rgb
         named = record.model_copy(update={"photo": record.photo.model_copy(update={"name": printable(self.name)})})
         return Done(
             self.number,
             self.name,
             sha256,
             named.model_dump_json(),
-            thumbnail=thumbnail(record, inspection.photo.rgb, inspection.surface.states),
+            thumbnail=thumbnail(record, rgb, inspection.surface.states),
         )
 
 
