@@ -85,7 +85,7 @@ def tell_person(
     work = work_of(store, name)
     spots = own_spots(spots_of(work.shots), work.name, since, until)
     begun = [spot.first for spot in spots if spot.first is not None]
-    records = {one.number: Record.model_validate_json(store.record_text(one.number)) for one in begun}
+    records = store.records([one.number for one in begun])
     return PersonWork(
         name=work.name,
         since=since,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -17,6 +18,9 @@ from prepcheck.store.job_lines import job_of, jobs_with
 from prepcheck.store.leaves import canonical
 from prepcheck.store.rows import Disagreement, LoggedInspection, PassStory, SpotStory, Story
 from prepcheck.terms import Standing
+
+_AT_ONCE = 500
+"""Inspections asked for in one query: SQLite took no more than 999 values for long."""
 
 
 def cached_record(connection: sa.Connection, **key: str) -> Record | None:
@@ -33,6 +37,15 @@ def record_text(connection: sa.Connection, inspection: int) -> str:
     return canonical(
         json.loads(connection.scalars(query.where(i.c.id == inspection_id_of(connection, inspection))).one())
     )
+
+
+def records_of(connection: sa.Connection, inspections: Sequence[int]) -> Iterator[tuple[int, Record]]:
+    """Yield the records that inspections logged, with the inspection's number, in no order."""
+    i = t.inspections
+    query = sa.select(i.c.id, t.results.c.record).select_from(i.join(t.results))
+    for start in range(0, len(inspections), _AT_ONCE):
+        for row in connection.execute(query.where(i.c.id.in_(inspections[start : start + _AT_ONCE]))):
+            yield row.id, Record.model_validate_json(row.record)
 
 
 def story(connection: sa.Connection, number: str) -> Story:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
@@ -112,6 +112,11 @@ class Store:
         with self.reading() as connection:
             return events.read_events(connection, number, kind)
 
+    def events_of(self, jobs: Sequence[str]) -> dict[str, Events]:
+        """Return the entries about each of several jobs, in order."""
+        with self.reading() as connection:
+            return {job: events.read_events(connection, job) for job in jobs}
+
     def leaves(self, job: str | None = None) -> list[Leaf]:
         """Return what went into the tree, in order: all of it, or what belongs to a job."""
         with self.reading() as connection:
@@ -137,6 +142,11 @@ class Store:
         """Return an inspection's record as canonical JSON: its SHA-256 is ``record_sha256`` in the inspection's leaf."""
         with self.reading() as connection:
             return read.record_text(connection, inspection)
+
+    def records(self, inspections: Sequence[int]) -> dict[int, Record]:
+        """Return the records of inspections by number; of numbers that are none of this log's there is none."""
+        with self.reading() as connection:
+            return dict(read.records_of(connection, inspections))
 
     def moment(self, number: str) -> Moment:
         """Return a job and the whole log as they are at one moment; an unknown job is an `UnknownRecord`."""

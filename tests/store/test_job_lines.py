@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 
 from prepcheck import tasks
 from prepcheck.errors import UnknownRecord, WrongUse
+from prepcheck.record import Record
 from prepcheck.store import JobLine, NewJob
 from prepcheck.store import tables as t
 from prepcheck.store.store import Store
 from prepcheck.terms import Standing
+from prepcheck.trade.entries import Note
 from tests.store.logs import REFUSED, other_program
 from tests.store.records import AT, PLACE, drawn_by_person, record_for, spot
 
@@ -199,3 +201,18 @@ def test_the_line_of_a_job_is_found_through_an_index(log):
     with log[0].reading() as connection:
         names = {index["name"] for index in sa.inspect(connection).get_indexes("job_lines")}
     assert "job_lines_by_standing" in names
+
+
+def test_entries_of_several_jobs_are_those_of_each(log):
+    open_jobs(log[0], 2)
+    for number in ("1", "3"):
+        tasks.log_entry(log[0], number, Note(text=f"of job {number}"), person="Ida", at=AT)
+    jobs = ["J-0001", "J-0002", "J-0003"]
+    assert log[0].events_of(jobs) == {job: log[0].events(job) for job in jobs}
+
+
+def test_records_of_many_inspections_are_those_of_each(log, monkeypatch):
+    monkeypatch.setattr("prepcheck.store.read._AT_ONCE", 2)
+    made = [put(log, b"%d" % number) for number in range(5)]
+    told = {number: Record.model_validate_json(log[0].record_text(number)) for number in made}
+    assert log[0].records([*made, 99]) == told

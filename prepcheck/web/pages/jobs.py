@@ -71,14 +71,12 @@ def jobs(request: Request, desk: AtDesk, before: Annotated[str | None, Query(max
 def jobs_page(desk: Desk, before: str | None = None) -> JobsPage:
     """Return a page of jobs, the newest or those opened before one; an unknown one is an `UnknownRecord`."""
     shown = tasks.list_jobs(desk.store, newest=MOST_JOBS, before=before)
-    rows = tuple(_row(line, _state(desk, line), desk.now.tzinfo) for line in shown)
+    entries = desk.store.events_of([line.job.number for line in shown])
+    states = [state_of(entries[line.job.number], desk.now, desk.settings) for line in shown]
+    rows = tuple(_row(*one, desk.now.tzinfo) for one in zip(shown, states, strict=True))
     open_ones = [line for line, row in zip(shown, rows, strict=True) if not row.finished]
     older = desk.store.count_jobs(shown[-1].job.number) if shown else 0
     return JobsPage(rows, None if before else _camera(desk, open_ones), older)
-
-
-def _state(desk: Desk, line: JobLine) -> JobState | None:
-    return state_of(desk.store.events(line.job.number), desk.now, desk.settings)
 
 
 def _row(line: JobLine, state: JobState | None, zone: tzinfo | None) -> JobRow:
