@@ -29,15 +29,21 @@ from typing import Any
 import psycopg
 
 from prepcheck import __version__, tasks
+from prepcheck.archive import open_archive
 from prepcheck.archive.job_seal import gather, seal_job
 from prepcheck.archive.verify import verify
 from prepcheck.merkle import leaf_hash
+from prepcheck.progress.gather import tell_person
+from prepcheck.progress.log import list_work
 from prepcheck.settings import Settings
 from prepcheck.store import LOG_FILE, StoreAddress
 from prepcheck.store.leaves import canonical
 from prepcheck.store.store import Store
 from prepcheck.store.tables import metadata
+from prepcheck.tasks.shop_fit import disagreed
 from prepcheck.terms import Standing
+from prepcheck.web.pages.desk import Desk
+from prepcheck.web.pages.jobs import jobs_page
 from tests.store.postgres_server import running
 from tests.store.records import MODEL, SETTINGS, record_for, spot
 
@@ -94,10 +100,18 @@ def measure(name: str, store: Store, place: Path) -> None:
     _row("earlier passes of a spot", lambda: store.earlier_passes(middle, "2", 5))
     _row("an answer found again", lambda: _cached(store))
     _row("people", store.people)
+    _row("people list", lambda: list_work(store))
+    desk = Desk(store, open_archive(place), Settings(), datetime.now(UTC), "Ola")
+    _row("first page, 30 jobs with their entries", lambda: jobs_page(desk))
+    _row(f"page of 30 jobs before {middle}", lambda: jobs_page(desk, middle))
     print("not limited:")
     _row("one inspection logged", lambda: _log_one(store), times=9)
     _row("one entry logged", lambda: _note_one(store), times=9)
     _row("all jobs", store.jobs, times=3)
+    _row("drift: who disagreed, before and since", lambda: disagreed(store, datetime(2027, 1, 1, tzinfo=UTC)), times=3)
+    progress = Settings().progress
+    _row(f"people show, one of {len(PEOPLE)}", lambda: tell_person(store, "Ola", progress), times=1)
+    _row("people compare, two of them", lambda: [tell_person(store, one, progress) for one in PEOPLE[:2]], times=1)
     _row("head of the tree", store.tree_head, times=3)
     _row("evidence of a job gathered", lambda: gather(store, middle, None), times=1)
     _seal(store, place, middle)
@@ -199,6 +213,8 @@ def _job(put: _Inserter, leaves: _Leaves, rng: random.Random, job: int) -> None:
     last, standing, last_at = job * OF_JOB, _standing(job, OF_JOB - 1), _at(job, OF_JOB - 1)
     counts = {"spots": SPOTS, "inspections": OF_JOB}
     put.row("job_lines", job_id=job, **counts, last_id=last, last_standing=standing, last_at=last_at)
+    ends = {"first_id": last - OF_JOB + 1, "last_id": last}
+    put.row("person_lines", person_id=person, job_id=job, inspections=OF_JOB, **ends)
     body = {"kind": "note", "text": "new disc"}
     put.row("events", id=job, job_id=job, person_id=person, role="", kind="note", at=at, body=_plain(body))
     leaves.add(job, "event", job, {"at": at, "role": "", "person": person, "job": number, "entry": body})
