@@ -179,9 +179,8 @@ def _compare(photos: Path, out: Path, count: int, rounds: int) -> None:
     for name, found in reached.items():
         print(f"{name:<38}{middle[name]:8.1f} photos a second  ({min(found):.1f} to {max(found):.1f})")
     two, one = middle["batch, 2 workers"], middle["batch, 1 worker"]
-    print(
-        f"batch of 2 workers to the bare loop of 2 threads: {two / middle['bare loop, 1 process, 2 threads']:.2f} (aim 0.9)"
-    )
+    best = max(reached["bare loop, 1 process, 2 threads"])  # on a busy machine both may share one core for a while
+    print(f"batch of 2 workers to the bare loop of 2 threads at its best: {two / best:.2f} (aim 0.9)")
     print(f"  to two bare loops side by side: {two / middle['bare loop, 2 processes of 1 thread']:.2f}")
     print(f"batch of 1 worker to bare inspections: {one / middle['bare inspections, 1 process, 1 thread']:.2f}")
     print(f"2 workers to 1: {two / one:.2f} (aim 1.8)")
