@@ -17,7 +17,8 @@ from prepcheck.photo import Photo, from_bytes
 from prepcheck.photo.align import Alignment, NotAligned, Ready, align, ready
 from prepcheck.photo.clip import clip_from_bytes
 from prepcheck.record import PersistingRecord, PhotoRecord, Record, SinceLastPass
-from prepcheck.report.history import MOST_PASSES, PassPicture, draw_history
+from prepcheck.report.history import MOST_PASSES, draw_history
+from prepcheck.report.pass_picture import PassPicture
 from prepcheck.settings import Settings
 from prepcheck.spot import Spot
 from prepcheck.spot.follow import AskPerson, Change, EarlierPass, PersistingPatch, compare, same_spot

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import cv2
@@ -15,6 +15,7 @@ from prepcheck.record import FlagRecord, Record, SpotRecord
 from prepcheck.report.hatch import PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, wrapped, write
 from prepcheck.report.marks import INK, SIGNAL, View
+from prepcheck.report.signs import SIGNS
 from prepcheck.report.words import (
     answer_words,
     fit_words,
@@ -94,7 +95,7 @@ def standing_band(record: Record, width: int, unit: float) -> Raster:
         edge = band[-round(7 * unit) :]
         hatch(edge, np.ones(edge.shape[:2], bool), State.CANNOT_TELL, unit)
     band[: round(1.5 * unit)] = band[-round(1.5 * unit) :] = INK
-    _SIGNS[record.standing](band, (MARGIN + 26) * unit, height / 2, 26 * unit, ink)
+    SIGNS[record.standing](band, (MARGIN + 26) * unit, height / 2, 26 * unit, ink)
     return band
 
 
@@ -247,52 +248,3 @@ def _swatch(panel: Raster, box: tuple[int, int, int, int], state: State | None, 
     part[:] = (178, 182, 186)
     hatch(part, np.ones((h, w), bool), state, unit)
     cv2.rectangle(panel, (x, y), (x + w - 1, y + h - 1), INK, thick)
-
-
-def _dot(at: tuple[float, float]) -> tuple[int, int]:
-    return round(at[0]), round(at[1])
-
-
-def _sign_residue(band: Raster, x: float, y: float, r: float, ink: Colour) -> None:
-    """A spot with hatched places."""
-    inside = np.zeros(band.shape[:2], np.uint8)
-    cv2.circle(inside, _dot((x, y)), round(r), 1, -1)
-    cv2.circle(band, _dot((x, y)), round(r), PAPER, -1, cv2.LINE_AA)
-    hatch(band, inside.astype(bool), State.OXIDE, r / 14)
-    cv2.circle(band, _dot((x, y)), round(r), ink, round(r / 7), cv2.LINE_AA)
-
-
-def _sign_doubt(band: Raster, x: float, y: float, r: float, ink: Colour) -> None:
-    """A question mark in a ring."""
-    cv2.circle(band, _dot((x, y)), round(r * 0.94), ink, round(r / 7), cv2.LINE_AA)
-    sheet = Image.fromarray(band)
-    write(ImageDraw.Draw(sheet), (x, y), "?", Type(1.5 * r, bold=True), ink, anchor="mm")
-    band[:] = np.asarray(sheet)
-
-
-def _sign_retake(band: Raster, x: float, y: float, r: float, ink: Colour) -> None:
-    """A camera."""
-    thick = round(r / 7)
-    low, high = _dot((x - r, y - 0.55 * r)), _dot((x + r, y + 0.7 * r))
-    cv2.rectangle(band, low, high, ink, thick)
-    cv2.rectangle(band, _dot((x - 0.4 * r, y - 0.8 * r)), _dot((x + 0.4 * r, y - 0.55 * r)), ink, -1)
-    cv2.circle(band, _dot((x, y + 0.08 * r)), round(0.4 * r), ink, thick, cv2.LINE_AA)
-
-
-def _sign_look(band: Raster, x: float, y: float, r: float, ink: Colour) -> None:
-    """An eye: look yourself."""
-    turn = np.linspace(-1, 1, 41)
-    lid = 0.62 * r * (1 - turn**2)
-    upper = np.column_stack([x + r * turn, y - lid])
-    lower = np.column_stack([x + r * turn[::-1], y + lid])
-    edge = np.asarray(np.rint(np.vstack([upper, lower])), np.int32)
-    cv2.polylines(band, [edge], True, ink, round(r / 7), cv2.LINE_AA)
-    cv2.circle(band, _dot((x, y)), round(0.32 * r), ink, -1, cv2.LINE_AA)
-
-
-_SIGNS: dict[Standing, Callable[[Raster, float, float, float, Colour], None]] = {
-    Standing.RESIDUE_LEFT: _sign_residue,
-    Standing.CANNOT_TELL: _sign_doubt,
-    Standing.RETAKE: _sign_retake,
-    Standing.BRIGHT: _sign_look,
-}
