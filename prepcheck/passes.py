@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,8 +50,31 @@ class Again:
     lies: Alignment | NotAligned
 
 
+class Lately:
+    """Looks again at logged photos and sets, and remembers the last few, for passes that are logged one after the other.
+
+    Parameters
+    ----------
+    archive, model, settings
+        Where their photos lie, and how to look at them.
+    """
+
+    def __init__(self, archive: Archive, model: Model, settings: Settings) -> None:
+        self._means = archive, model, settings
+        self._seen: OrderedDict[str, Inspection] = OrderedDict()
+
+    def __call__(self, record: Record) -> Inspection:
+        """Return the inspection of a record's photos; raises as `look_again`."""
+        key = json.dumps([record.photo.model_dump(), [photo.model_dump() for photo in record.photos]])
+        seen = self._seen.pop(key, None)
+        self._seen[key] = look_again(record, *self._means) if seen is None else seen
+        while len(self._seen) > _MOST_BACK:
+            self._seen.popitem(last=False)
+        return self._seen[key]
+
+
 def looked_at_again(
-    one: EarlierInspection, latest: Ready | None, archive: Archive, model: Model, settings: Settings
+    one: EarlierInspection, latest: Ready | None, look: Callable[[Record], Inspection], settings: Settings
 ) -> Again:
     """Inspect a logged photo or set again from its archived bytes and lay it on `latest`, None when it is that itself.
 
@@ -57,7 +83,7 @@ def looked_at_again(
     PrepcheckError
         A photo is missing, was changed or cannot be read.
     """
-    inspection = look_again(one.record, archive, model, settings)
+    inspection = look(one.record)
     return Again(one, inspection, _ITSELF if latest is None else align(latest, inspection.photo, settings))
 
 
@@ -81,8 +107,7 @@ def since_last_pass(
     inspection: Inspection,
     asked: int | None,
     earlier: Sequence[EarlierInspection],
-    archive: Archive,
-    model: Model,
+    look: Callable[[Record], Inspection],
     settings: Settings,
 ) -> tuple[int | None, SinceLastPass | None]:
     """Find the job's spot in a new photo and compare it with the passes before.
@@ -95,8 +120,10 @@ def since_last_pass(
         The outline that a person named; otherwise the spot is looked for where the last pass had it.
     earlier : sequence of EarlierInspection
         Of the passes before, oldest first.
-    archive, model, settings
-        Where their photos lie, and how to look at them.
+    look : callable
+        Looks again at their photos, such as `Lately`.
+    settings : Settings
+        Thresholds.
 
     Returns
     -------
@@ -113,7 +140,7 @@ def since_last_pass(
         return asked, None
     last, latest = earlier[-1], ready(inspection.photo, settings)
     try:
-        again = [looked_at_again(one, latest, archive, model, settings) for one in earlier[-_MOST_BACK:]]
+        again = [looked_at_again(one, latest, look, settings) for one in earlier[-_MOST_BACK:]]
     except PrepcheckError as error:
         found, why = None, f"its photo cannot be used ({error.message})"
     else:
@@ -150,9 +177,8 @@ def spot_history(
         raise UnknownRecord("no photo that shows its outline was logged", "Log one first", f"spot {of_spot.number}")
     latest = logged[-1]
     base = ready(archived_photos(latest.photos, archive, settings)[0], settings)
-    again = (
-        looked_at_again(one, None if one is latest else base, archive, model, settings) for one in logged[-MOST_PASSES:]
-    )
+    look = partial(look_again, archive=archive, model=model, settings=settings)
+    again = (looked_at_again(one, None if one is latest else base, look, settings) for one in logged[-MOST_PASSES:])
     name = f"spot {of_spot.number}" + (f", {of_spot.name}" if of_spot.name else "")
     return draw_history(
         [_picture(one) for one in again],

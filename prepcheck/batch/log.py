@@ -16,6 +16,7 @@ from prepcheck.batch.sources import Item, Source, read_all
 from prepcheck.batch.work import LookKey, LookSpec, received_of, sha256_of
 from prepcheck.errors import PrepcheckError, StillChanging, StoreFault, WrongUse, printable
 from prepcheck.looking import Place, Sight, compare, log_seen
+from prepcheck.passes import Lately
 from prepcheck.record import Record
 from prepcheck.store.answered import Answered, answered
 from prepcheck.store.store import Store
@@ -74,12 +75,13 @@ def log_all(
     StoreFault
         The log itself cannot be used; what was logged so far stays, and running again goes on.
     """
-    count = LogCount()
+    look, count = way.spec.look(), LogCount()
+    means = _Means(source, way, log, at, Lately(log.archive, look.model, look.settings))
     for (job, spot), photos in sorted(_by_spot(ledger, log.placing, _sets(source, log.placing), way).items()):
         of_spot = _of_spot(answered(log.store, job), spot)
         for photo in in_order(photos, of_spot):
             (row,) = ledger.row(photo.name)
-            placed, new = _log_one(row, photo, of_spot, _Means(source, way, log, at))
+            placed, new = _log_one(row, photo, of_spot, means)
             ledger.place(row, placed)
             of_spot += [_answered(placed, photo)] if new else []
             count = count.plus(placed, new)
@@ -93,6 +95,7 @@ class _Means:
     way: Way
     log: Log
     at: datetime
+    again: Lately
 
 
 def _sets(source: Source, placing: Placing) -> dict[str, tuple[str, ...]]:
@@ -206,7 +209,7 @@ def _log(row: Row, photo: _Photo, corrects: int | None, means: _Means) -> tuple[
         corrects,
     )
     sight = Sight(received_of(item, files, look), _plainly_named(row))
-    logged = log_seen(compare(sight, look, place), files, place, means.at)
+    logged = log_seen(compare(sight, look, place, means.again), files, place, means.at)
     return logged.inspection, logged.spot
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -94,15 +94,17 @@ class Seen:
     inputs_sha256: str
 
 
-def compare(sight: Sight, look: Look, place: Place) -> Seen:
+def compare(sight: Sight, look: Look, place: Place, again: Callable[[Record], Inspection] | None = None) -> Seen:
     """Find the job's spot in what was seen, by the earlier passes if there are any, and say what changed since.
+
+    `again` looks again at the photos of those, where many passes are logged one after the other: `prepcheck.passes.Lately`.
 
     Raises
     ------
     ChooseOutline
         Several outlines, and nothing tells which of them is the spot.
     """
-    outline, since = _since(sight.inspection, sight.received, look, place)
+    outline, since = _since(sight.inspection, sight.received, look, place, again)
     inputs = look.inputs_sha256(sight.received.photos)
     return Seen(sight.record, tied_outline(sight.record, outline), since, inputs)
 
@@ -135,13 +137,18 @@ def log_seen(seen: Seen, files: Sequence[bytes], place: Place, at: datetime) -> 
 
 
 def _since(
-    inspection: Inspection | None, received: Received, look: Look, place: Place
+    inspection: Inspection | None,
+    received: Received,
+    look: Look,
+    place: Place,
+    again: Callable[[Record], Inspection] | None,
 ) -> tuple[int | None, SinceLastPass | None]:
     """Compare with the earlier passes of the spot, if there are any."""
     earlier = place.store.earlier_passes(job_number(place.job), clean(place.spot, "the spot"), place.pass_no)
     if not earlier:
         return place.outline, None
-    from prepcheck.passes import since_last_pass
+    from prepcheck.passes import Lately, since_last_pass
 
     seen = look.inspect(received.photos) if inspection is None else inspection
-    return since_last_pass(seen, place.outline, earlier, place.archive, look.model, look.settings)
+    lately = again or Lately(place.archive, look.model, look.settings)
+    return since_last_pass(seen, place.outline, earlier, lately, look.settings)

@@ -99,6 +99,18 @@ def test_each_pass_is_compared_with_the_one_before(bench):
     assert second.since.shares["newly_bright"] > 0.1
 
 
+def test_each_earlier_pass_is_looked_at_again_once(bench, monkeypatch):
+    own, again = passes.look_again, []
+    monkeypatch.setattr(
+        passes, "look_again", lambda record, *more: again.append(record.photo.name) or own(record, *more)
+    )
+    for number in range(6):
+        bench.photo(f"{number}.jpg", 10 + 2 * number, number)
+    bench.run()
+    assert again == ["0.jpg", "1.jpg", "2.jpg", "3.jpg", "4.jpg"]
+    assert all(one.since is not None for one in bench.store.story("J-0001").inspections[1:])
+
+
 def test_a_table_says_which_pass_a_photo_is_of(bench):
     bench.photo("a.jpg", 10, 1)
     bench.photo("b.jpg", 30, 2)
