@@ -222,6 +222,13 @@ def test_a_shake_and_the_way_back_meet():
     assert got[:2] / got[2] == pytest.approx(expected, abs=2.0)  # a slip of 0.35 px a standard deviation is left
 
 
+def test_only_readable_ground_is_judged_and_small_patches_most():
+    truth = torch.tensor([[1, 2, 2, 6, 2, 2], [1, 1, 1, 1, 0, 1], [32, 32, 128, 32, 32, 32]], dtype=torch.uint8)
+    burnt = torch.tensor([0.0, 0, 0, 0, 0, 1])
+    weight = moved_fit.judged(truth[None, :, None], burnt.view(1, 1, 6))[0, 0].tolist()
+    assert weight == pytest.approx([1, 1.8, 7.2, 0, 0, 0])
+
+
 def test_a_few_steps_on_one_batch_lower_the_loss():
     torch.manual_seed(0)
     made = Moved().train()
