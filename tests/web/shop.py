@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import secrets
+import shutil
 import time
 import warnings
 from concurrent.futures import ThreadPoolExecutor
@@ -20,6 +21,7 @@ from prepcheck.terms import State
 from prepcheck.web import create_app
 from prepcheck.web.limits import Rate, WebLimits
 from tests import painted
+from tests.store.logs import copy_log
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # starlette would rather have another client than the one that it names here
@@ -122,6 +124,17 @@ def open_page(folder, *, limits=PATIENT, clock=None, settings=SETTINGS, make_poo
     app = create_app(folder, settings, limits=limits, clock=clock or Clock(), make_pool=make_pool, **more)
     with TestClient(app, base_url=HOME):
         yield app
+
+
+@contextmanager
+def at_work(begun, folder):
+    """Copy a log that was begun, and give Rune's phone, signed in to the page on the copy."""
+    shutil.copytree(begun, folder)
+    copy_log(begun, folder)
+    with open_page(folder) as app:
+        phone = Phone(app).pair()
+        phone.sign_in("Rune", "8080")
+        yield phone
 
 
 def new_shop(folder, clock=None):

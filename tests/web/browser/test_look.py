@@ -15,6 +15,8 @@ from tests.web.browser.stand_in import StandIn, json_of
 pytest.importorskip("playwright.sync_api")
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
+from tests.web.browser.stage import box, on_stage, stroke
+
 Open = Callable[..., Page]
 
 STYLE = "<link rel=stylesheet href=/static/prepcheck.css>"
@@ -56,28 +58,6 @@ def result(open_page: Open, shop: StandIn, phone: BrowserContext) -> Page:
 
 def zoom(page: Page) -> float:
     return float(page.locator("#stage").get_attribute("data-zoom") or 0)
-
-
-def box(page: Page) -> dict[str, float]:
-    page.locator("#stage").scroll_into_view_if_needed()
-    found = page.locator("#stage").bounding_box()
-    assert found is not None
-    return dict(found)
-
-
-def on_stage(page: Page, x: float, y: float) -> tuple[float, float]:
-    """Turn full-size pixels of the photo into a place on the screen, while all of it is shown."""
-    stage = box(page)
-    return stage["x"] + (x + 0.5) / 4000 * stage["width"], stage["y"] + (y + 0.5) / 3000 * stage["height"]
-
-
-def stroke(page: Page, *places: tuple[float, float]) -> None:
-    first, *rest = [on_stage(page, *place) for place in places]
-    page.mouse.move(*first)
-    page.mouse.down()
-    for place in rest:
-        page.mouse.move(*place, steps=12)
-    page.mouse.up()
 
 
 def drawn(page: Page, form: str) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 import pytest
@@ -15,6 +16,9 @@ from tests.web.browser.stand_in import StandIn
 
 pytest.importorskip("playwright.sync_api")
 from playwright.sync_api import BrowserContext, Page, expect
+
+from tests.web.browser import stage
+from tests.web.browser.stage import on_stage
 
 Open = Callable[..., Page]
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 3" width="4" height="3"><path d="M0 0h4v3H0z"/></svg>'
@@ -58,21 +62,7 @@ def marking(seen: Callable[[str, Any], Page]) -> Page:
     return page
 
 
-def on_stage(page: Page, x: float, y: float) -> tuple[float, float]:
-    """Turn full-size pixels of the photo into a place on the screen, while all of it is shown."""
-    page.locator("#stage").scroll_into_view_if_needed()
-    stage = page.locator("#stage").bounding_box()
-    assert stage is not None
-    return stage["x"] + (x + 0.5) / 4000 * stage["width"], stage["y"] + (y + 0.5) / 3000 * stage["height"]
-
-
-def stroke(page: Page, *places: tuple[float, float]) -> None:
-    first, *rest = [on_stage(page, *place) for place in places]
-    page.mouse.move(*first)
-    page.mouse.down()
-    for place in rest:
-        page.mouse.move(*place, steps=6)
-    page.mouse.up()
+stroke = partial(stage.stroke, steps=6)
 
 
 def strokes(page: Page) -> list[dict[str, Any]]:

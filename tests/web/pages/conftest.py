@@ -9,7 +9,7 @@ from prepcheck.terms import State
 from prepcheck.trade.work import load_work
 from tests import painted
 from tests.store.logs import copy_log
-from tests.web.shop import NOON, SETTINGS, Phone, new_shop, open_page, plate_jpeg
+from tests.web.shop import NOON, SETTINGS, Phone, at_work, new_shop, plate_jpeg
 
 PLATES = {1: plate_jpeg(), 2: plate_jpeg((State.OXIDE, 320, 240, 4))}
 """By grinding pass of spot 1: residue left, then a speck."""
@@ -23,11 +23,7 @@ def logs(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("prepcheck.web.looker.load_model", lambda: painted.model())
         for pass_no, data in PLATES.items():
-            shutil.copytree(place / str(pass_no - 1), place / str(pass_no))
-            copy_log(place / str(pass_no - 1), place / str(pass_no))
-            with open_page(place / str(pass_no)) as app:
-                phone = Phone(app).pair()
-                phone.sign_in("Rune", "8080")
+            with at_work(place / str(pass_no - 1), place / str(pass_no)) as phone:
                 told = phone.inspect(data, pass_no=pass_no)
                 assert told["inspection"] == pass_no, told
     return place

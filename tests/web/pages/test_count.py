@@ -19,7 +19,7 @@ from tests import painted
 from tests.agreement.forms import filled
 from tests.store.logs import copy_log
 from tests.web.pages.reading import read
-from tests.web.shop import Phone, open_page
+from tests.web.shop import Phone, at_work
 
 PLATE = painted.plate((State.OXIDE, 320, 240, 40))
 """What the photo of the log's first inspection shows."""
@@ -34,11 +34,7 @@ def painted_answers(monkeypatch):
 def laid(logs, tmp_path_factory):
     """A log with a count on the photo of its one inspection, about 9 points over all of it; copied for each test."""
     folder = tmp_path_factory.mktemp("counts") / "store"
-    shutil.copytree(logs / "1", folder)
-    copy_log(logs / "1", folder)
-    with open_page(folder) as app:
-        phone = Phone(app).pair()
-        phone.sign_in("Rune", "8080")
+    with at_work(logs / "1", folder) as phone:
         assert begin(phone).headers["location"] == "/count/sump-1"
     return folder
 

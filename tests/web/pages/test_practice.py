@@ -16,7 +16,7 @@ from prepcheck.web.pages import practice_room
 from tests import painted
 from tests.store.logs import copy_log
 from tests.web.pages.reading import read
-from tests.web.shop import SETTINGS, Phone, open_page
+from tests.web.shop import SETTINGS, Phone, at_work
 
 ROUND = [[280, 200], [360, 200], [360, 280], [280, 280]]
 
@@ -36,11 +36,7 @@ def room(app):
 def started(logs, tmp_path_factory):
     """A log with a session on the photo of its one inspection, whose plate holds a disc of oxide; copied for each test."""
     folder = tmp_path_factory.mktemp("practice") / "store"
-    shutil.copytree(logs / "1", folder)
-    copy_log(logs / "1", folder)
-    with open_page(folder) as app:
-        phone = Phone(app).pair()
-        phone.sign_in("Rune", "8080")
+    with at_work(logs / "1", folder) as phone:
         assert begun(phone, "/practice?job=J-0001") == 1
     return folder
 
