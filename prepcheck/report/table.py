@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from prepcheck.errors import printable
-from prepcheck.record import BrokenRecord, FlagRecord, JointRecord, MovedLightRecord, PersonRecord, Record, SpotRecord
+from prepcheck.record import FlagRecord, JointRecord, MovedLightRecord, PersonRecord, Record, SpotRecord
 from prepcheck.report.words import (
     answer_words,
     area_words,
@@ -64,13 +64,6 @@ def print_record(console: Console, record: Record) -> None:
     if fit := fit_words(record.origin):
         _say(console, f"{fit.capitalize()}.")
     _say(console, " ".join(record.cautions), "dim")
-    console.print()
-
-
-def print_broken(console: Console, broken: BrokenRecord) -> None:
-    """Print the line for an input that could not be read."""
-    name, message = printable(broken.photo.name), broken.error.message
-    _say(console, message if message.startswith(name) else f"{name}: {message}", "bold")
     console.print()
 
 

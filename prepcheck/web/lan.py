@@ -59,10 +59,3 @@ def code_for_terminal(text: str) -> str:
     out = io.StringIO()
     segno.make(text, error="m", micro=False).terminal(out, compact=True, border=2)
     return out.getvalue()
-
-
-def code_as_svg(text: str) -> str:
-    """Return a code to scan as an SVG for a page, without inline style."""
-    import segno
-
-    return str(segno.make(text, error="m", micro=False).svg_inline(scale=6, border=4, light="white"))

@@ -8,18 +8,18 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from prepcheck.record import BrokenPhoto, BrokenRecord, Fault, PersonRecord, Record
-from prepcheck.report.table import print_broken, print_record
+from prepcheck.record import PersonRecord, Record
+from prepcheck.report.table import print_record
 from prepcheck.terms import CAUTIONS, FLAGS, Standing
 from tests.report.made import joint_at, patch_at, record_of, retake, ring, set_of, since, spot_of, twenty
 
 WIDTHS = pytest.mark.parametrize("width", [50, 80])
 
 
-def printed(record: Record | BrokenRecord, width: int = 80, **options: object) -> str:
+def printed(record: Record, width: int = 80, **options: object) -> str:
     file = io.StringIO()
     console = Console(file=file, width=width, **options)  # type: ignore[arg-type]
-    print_broken(console, record) if isinstance(record, BrokenRecord) else print_record(console, record)
+    print_record(console, record)
     return file.getvalue()
 
 
@@ -137,16 +137,6 @@ def test_a_retake_shows_no_figures_of_its_spots() -> None:
     spot = spot_of(1, ring(300, 300, 90), Standing.RETAKE, largest_patch=patch_at(300, 300))
     record = record_of([spot], Standing.RETAKE, flags=("blurred",))
     assert not any(figure in printed(record) for figure in ("71", "62", "11 mm"))
-
-
-def test_a_broken_input_is_one_line_with_its_name_once() -> None:
-    fault = Fault(code="not_a_photo", message="[x].jpg: the bytes are no picture. Give a photo.")
-    assert printed(BrokenRecord(photo=BrokenPhoto(name="[x].jpg"), error=fault)).strip() == fault.message
-
-
-def test_a_broken_input_whose_message_lacks_the_name_gets_it() -> None:
-    broken = BrokenRecord(photo=BrokenPhoto(name="a.jpg"), error=Fault(code="x", message="cut short. Copy it again."))
-    assert printed(broken).strip() == "a.jpg: cut short. Copy it again."
 
 
 @WIDTHS
