@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from contextlib import nullcontext
 from dataclasses import replace
 
 import cv2
@@ -19,6 +20,7 @@ from prepcheck.surface import moved_net as numpy_side  # noqa: E402
 from prepcheck.surface.mapping import told  # noqa: E402
 from prepcheck.surface.moved_evidence import lay_over, log_odds  # noqa: E402
 from prepcheck.surface.moved_light import fuse, load_weighing  # noqa: E402
+from prepcheck.synth.sets import draw_room  # noqa: E402
 from prepcheck.terms import State  # noqa: E402
 from prepcheck.train import moved_feed, moved_fit, pool  # noqa: E402
 from prepcheck.train.__main__ import main  # noqa: E402
@@ -26,6 +28,7 @@ from prepcheck.train.fit import Checkpoint, save  # noqa: E402
 from prepcheck.train.moved_calibrate import export  # noqa: E402
 from prepcheck.train.moved_net import Moved  # noqa: E402
 from prepcheck.train.net import Eye  # noqa: E402
+from prepcheck.train.stock import Library  # noqa: E402
 
 SIZE = (64, 96)
 ORIGIN = ModelOrigin("fixed", "0" * 64, 0.6, 1.0, 0.01)
@@ -220,6 +223,35 @@ def test_a_shake_and_the_way_back_meet():
     expected = ((other[:2] / other[2]) * size[1] + size - 0.5) / 2
     got = there[0] @ [*place, 1]
     assert got[:2] / got[2] == pytest.approx(expected, abs=2.0)  # a slip of 0.35 px a standard deviation is left
+
+
+def test_a_batch_is_made_on_its_device_alone(tmp_path, monkeypatch):
+    """The device without memory refuses whatever was left on the CPU."""
+    monkeypatch.setattr(torch, "autocast", lambda *_, **__: nullcontext())
+    pool.make_scene((1, (96, 128), str(tmp_path)))
+    device = torch.device("meta")
+    sight = moved_feed.Sight(Eye().eval().to(device), 0.9, 0.1)
+    feed = moved_feed.SetFeed(
+        Library([tmp_path]), sight, [draw_room(np.random.default_rng(0))], device, sets=2, ring=3, refresh=1.0, samples=2,
+        rendered=0.0, seed=0, workers=1,
+    )  # fmt: skip
+    batch = feed.batch()
+    assert Moved().to(device)(batch.pictures, batch.labels).device == device
+    assert batch.pictures.shape[2:] == (numpy_side.PLANES, 48, 64)
+
+
+def test_half_precision_is_close_enough():
+    views = laid(0, 1, 2)
+    planes, mean = (
+        torch.from_numpy(numpy_side.planes_of(views))[None],
+        torch.from_numpy(log_odds(views.mean[State.BRIGHT])),
+    )
+    with torch.no_grad():
+        whole = net()(planes, mean[None])
+        with torch.autocast("cpu", torch.bfloat16):
+            half = net()(planes, mean[None])
+    assert half.dtype == torch.float32
+    assert half.numpy() == pytest.approx(whole.numpy(), abs=0.1)
 
 
 def test_only_readable_ground_is_judged_and_small_patches_most():
