@@ -59,5 +59,8 @@ def _options(group: type[Any]) -> Iterator[Parameter]:
 
 def said_by(group: Any) -> dict[str, str]:
     """Return what was typed behind the options of a group, by name; several of one option stand on a line each."""
-    said = {name: "\n".join(one) if isinstance(one, list) else one for name, one in vars(group).items()}
-    return {name: "yes" if one is True else str(one) for name, one in said.items() if one not in (None, False)}
+    return {name: _text(one) for name, one in vars(group).items() if one is not None and one is not False and one != []}
+
+
+def _text(one: Any) -> str:
+    return "\n".join(map(str, one)) if isinstance(one, list) else "yes" if one is True else str(one)

@@ -32,6 +32,24 @@ class Entering:
     json: Json = False
 
 
+@dataclass(frozen=True)
+class Meter:
+    """The meter that a gas was read on."""
+
+    meter: Annotated[str, typer.Option(help="The meter, so that it can be looked up.")] = ""
+    sensor: Annotated[
+        Literal["electrochemical", "catalytic", "infrared", "photoionisation", "paramagnetic", "other"],
+        typer.Option(help="How it senses; a catalytic one reads low without oxygen."),
+    ] = "other"
+    calibration_gas: Annotated[str, typer.Option(help="What it was calibrated with.")] = ""
+    factor: Annotated[float, typer.Option(help="The meter's factor for this vapour.")] = 1.0
+    calibrated: Annotated[str | None, typer.Option(help="Day of calibration, such as 2026-11-24.")] = None
+    due: Annotated[str | None, typer.Option(help="Day on which calibration is due.")] = None
+    sees_hydrogen: Annotated[
+        bool | None, typer.Option("--sees-hydrogen/--blind-to-hydrogen", help="What its handbook says.")
+    ] = None
+
+
 @app.command()
 def reading(
     job: JobNumber,
@@ -41,18 +59,7 @@ def reading(
     *,
     height: Annotated[str | None, typer.Option(help='Height over the bottom, such as "0.2 m".')] = None,
     of: Annotated[str, typer.Option(help="Name of the toxic gas, or of the vapour looked for.")] = "",
-    meter: Annotated[str, typer.Option(help="The meter, so that it can be looked up.")] = "",
-    sensor: Annotated[
-        Literal["electrochemical", "catalytic", "infrared", "photoionisation", "paramagnetic", "other"],
-        typer.Option(help="How it senses; a catalytic one reads low without oxygen."),
-    ] = "other",
-    calibration_gas: Annotated[str, typer.Option(help="What it was calibrated with.")] = "",
-    factor: Annotated[float, typer.Option(help="The meter's factor for this vapour.")] = 1.0,
-    calibrated: Annotated[str | None, typer.Option(help="Day of calibration, such as 2026-11-24.")] = None,
-    due: Annotated[str | None, typer.Option(help="Day on which calibration is due.")] = None,
-    sees_hydrogen: Annotated[
-        bool | None, typer.Option("--sees-hydrogen/--blind-to-hydrogen", help="What its handbook says.")
-    ] = None,
+    instrument: Meter,
     limit: Annotated[float | None, typer.Option(help="Limit of the toxic gas in ppm, as your rule says.")] = None,
     limit_source: Annotated[str, typer.Option(help="Where that limit stands.")] = "",
     at: At = None,
@@ -70,13 +77,13 @@ def reading(
         place=place,
         height_m=optional_quantity(height, Kind.HEIGHT, "the height"),
         of=of,
-        meter=meter,
-        sensor=Sensor(sensor),
-        calibration_gas=calibration_gas,
-        factor=factor,
-        calibrated_on=day(calibrated, "the day of calibration"),
-        calibration_due=day(due, "the due day"),
-        sees_hydrogen=sees_hydrogen,
+        meter=instrument.meter,
+        sensor=Sensor(instrument.sensor),
+        calibration_gas=instrument.calibration_gas,
+        factor=instrument.factor,
+        calibrated_on=day(instrument.calibrated, "the day of calibration"),
+        calibration_due=day(instrument.due, "the due day"),
+        sees_hydrogen=instrument.sees_hydrogen,
         limit=limit,
         limit_source=limit_source,
         taken_at=moment(at, now(), "the time of the reading"),

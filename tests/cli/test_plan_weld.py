@@ -54,6 +54,7 @@ def test_a_plan_is_logged(command: Command) -> None:
         (("--alloy", "5083", "--service", "70"), "the service temperature has no unit"),
         (("--alloy", "5083", "--service", "-300 C"), "the service temperature is out of range"),
         (("--alloy", "5083", "--current", "nan"), "the current is out of range"),
+        (("--alloy", "5083", "--current", "0"), "the current is out of range"),
         (("--alloy", "5083", "--voltage", "15"), "Give both, or neither"),
         (("--alloy", "5083", "--thickness", "5 kg"), "has a unit that is not one of"),
         (("--alloy", "5083", "--thickness", "5 m"), "the thickness is out of range"),
