@@ -125,7 +125,7 @@ def mixed(rng: np.random.Generator, lights_of: Any) -> Any:
     return torch.einsum("nlc,lchw->nchw", share, pictures)
 
 
-def _room(seed: tuple[int, int]) -> Rig:
+def _room(seed: tuple[int, int, int]) -> Rig:
     """Draw one room (in a worker process)."""
     return draw_room(np.random.default_rng(seed))
 
