@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from prepcheck.cli.options import Json, LogOptions, ModelName
+from prepcheck.cli.output import print_json
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -215,7 +216,6 @@ def _finish(batch: Batch, plan: Plan, looked_at: int, json: bool) -> int:
     """Log what has a place, write tables and sheets, say what came of it, and return the exit code."""
     from prepcheck.cli import batch_text as text
     from prepcheck.cli.moment import now
-    from prepcheck.cli.output import print_json
 
     with text.progress(batch.to_log()) as step:
         logged = batch.add_to_log(now(), step)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from prepcheck.cli.output import print_json
 from prepcheck.errors import printable
 
 if TYPE_CHECKING:
@@ -57,7 +58,6 @@ def look_again(
 
 def _tell(sheet: ChangeSheet, count: LogCount, files: list[Path], json: bool) -> None:
     from prepcheck.cli.batch_text import log_words
-    from prepcheck.cli.output import print_json
     from prepcheck.report.contact_change import shares_words
     from prepcheck.terms import CAUTION_LINE
 

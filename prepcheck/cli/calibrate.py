@@ -11,6 +11,7 @@ import typer
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, LogOptions, ModelName
+from prepcheck.cli.output import print_told, say
 from prepcheck.cli.pins import PinFile, pin_of
 from prepcheck.errors import WrongUse
 
@@ -47,7 +48,6 @@ def fit(
     Exit code 0: taken into use; 1: refused, with the reasons. The evidence is kept either way.
     """
     from prepcheck.cli.calibrate_text import kept_text
-    from prepcheck.cli.output import print_told
     from prepcheck.surface import load_model
     from prepcheck.tasks.shop_fit import keep_fit, may_fit
 
@@ -67,16 +67,12 @@ def fit(
 def show(*, model: ModelName = None, json: Json = False, where: LogOptions) -> None:
     """Show the fit that is in use, what it rests on, and whether its file and signature are those that were logged."""
     from prepcheck.cli.calibrate_text import used_text
-    from prepcheck.cli.output import print_json
     from prepcheck.surface import load_model
     from prepcheck.tasks.shop_fit import fit_in_use
 
     log, _, settings = where.open()
     used = fit_in_use(log, load_model(model), settings)
-    if json:
-        print_json(used)
-    else:
-        typer.echo("\n".join(used_text(used, settings.score.residue_limit)))
+    say(used, "\n".join(used_text(used, settings.score.residue_limit)), as_json=json)
     sys.exit(1 if used.unused else 0)
 
 
@@ -90,17 +86,13 @@ def back(
     where: LogOptions,
 ) -> None:
     """Take the fit back: the tool reads by its own calibration again. What was answered with the fit stays as it is."""
-    from prepcheck.cli.output import print_json
     from prepcheck.tasks.shop_fit import may_fit, take_back
 
     at = now()
     log, _, settings = where.open()
     role = may_fit(log, person, pin_of(log, person, pin_file), at, settings)
     event = take_back(log, person=person, reason=reason, at=at, role=role)
-    if json:
-        print_json(event)
-    else:
-        typer.echo("Taken back: from now on the tool reads by its own calibration.")
+    say(event, "Taken back: from now on the tool reads by its own calibration.", as_json=json)
 
 
 @app.command()
@@ -118,7 +110,6 @@ def drift(
     Exit code 1: they do, or the fit cannot be used.
     """
     from prepcheck.cli.calibrate_text import drift_json, drift_text
-    from prepcheck.cli.output import print_json
     from prepcheck.surface import load_model
     from prepcheck.tasks.shop_fit import check_drift, fit_in_use
 
@@ -129,10 +120,7 @@ def drift(
         raise WrongUse(used.unused or "no fit is in use", "See prepcheck calibrate show", log.address.name)
     checks = check_drift(log, used.statement, _read(folders or [], own, settings))
     limit = settings.shop_fit.drift_chance
-    if json:
-        print_json(drift_json(checks, limit))
-    else:
-        typer.echo("\n".join(drift_text(used.statement, checks, limit)))
+    say(drift_json(checks, limit), "\n".join(drift_text(used.statement, checks, limit)), as_json=json)
     sys.exit(1 if any(one.speaks_against(limit) for one in checks) else 0)
 
 

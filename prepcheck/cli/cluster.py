@@ -10,6 +10,7 @@ import typer
 
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.options import Json
+from prepcheck.cli.output import print_json
 from prepcheck.errors import printable
 
 app = Commands("Make the keys of a Dask cluster, and see who is in it.")
@@ -56,7 +57,6 @@ def check(
 
     from prepcheck.batch.cluster import Cluster
     from prepcheck.batch.cluster_work import own_kit
-    from prepcheck.cli.output import print_json
 
     with closing(Cluster(address, cluster_keys)) as crew:
         machines = crew.machines()

@@ -10,6 +10,7 @@ import typer
 
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.options import Json, ModelName, SettingsFile
+from prepcheck.cli.output import say
 from prepcheck.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -78,14 +79,14 @@ def read(
     """Area shares by state from filled forms: mean over photos, spread, 95 % interval, relative accuracy."""
     from prepcheck.agreement.point_count import fractions
     from prepcheck.cli import count_text
-    from prepcheck.cli.output import print_json
 
     for person, counts in _by_person(forms).items():
         found = fractions(counts)
-        if json:
-            print_json(count_text.shares_json(person, counts, found, accuracy))
-        else:
-            typer.echo("\n".join(count_text.shares(person, counts, found, accuracy)))
+        say(
+            count_text.shares_json(person, counts, found, accuracy),
+            "\n".join(count_text.shares(person, counts, found, accuracy)),
+            as_json=json,
+        )
 
 
 @app.command("agree")
@@ -93,7 +94,6 @@ def agree(forms: Forms, json: Json = False) -> None:
     """How well people agree: with each other, and each with themselves where a photo was counted twice."""
     from prepcheck.agreement.compare import compare, pairs, repeat, reproduce
     from prepcheck.cli import count_text
-    from prepcheck.cli.output import print_json
 
     counts = _filled(forms)
     again = [("repeat", compare(answers)) for answers in repeat(counts).values()]
@@ -106,10 +106,7 @@ def agree(forms: Forms, json: Json = False) -> None:
             "hold no photo that was counted twice", "Give forms of two people, or two forms of one", "the forms"
         )
     for kind, one in [*again, *several]:
-        if json:
-            print_json(count_text.comparison_json(kind, one))
-        else:
-            typer.echo("\n".join(count_text.comparison(kind, one)))
+        say(count_text.comparison_json(kind, one), "\n".join(count_text.comparison(kind, one)), as_json=json)
     if not json:
         typer.echo(count_text.KAPPA_NOTE)
 
@@ -127,17 +124,13 @@ def accept(
     """How often the tool was wrong for you, both ways, at the points that your people counted."""
     from prepcheck.agreement.folder import read_count
     from prepcheck.cli import count_text
-    from prepcheck.cli.output import print_json
 
     count = read_count(folder)
     if not count.counts:
         raise WrongUse("has no filled form yet", "Label the points on forms/NAME.csv first", str(folder))
     told = _ask(_tell(folder, maps, model, settings), count)
     for one in _accepted(count, told):
-        if json:
-            print_json(count_text.acceptance_json(one))
-        else:
-            typer.echo("\n".join(count_text.acceptance(one)))
+        say(count_text.acceptance_json(one), "\n".join(count_text.acceptance(one)), as_json=json)
     if not json:
         typer.echo("\n".join(count_text.beside(count, [one.standing for one in told.values()])))
 

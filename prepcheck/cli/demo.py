@@ -7,6 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
+from prepcheck.cli.output import print_rich
+
 WORKER = "Demo Welder"
 BOWSER: dict[str, Any] = {
     "title": "Diesel bowser, leak at the lower seam (invented demo)",
@@ -32,7 +34,6 @@ def demo(
     from prepcheck import looking, tasks
     from prepcheck.cli.inspect import answer
     from prepcheck.cli.moment import now
-    from prepcheck.cli.output import print_rich
     from prepcheck.cli.story import story_text
     from prepcheck.report.outputs import Outputs
     from prepcheck.samples import samples

@@ -8,6 +8,7 @@ import typer
 
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, LogOptions
+from prepcheck.cli.output import say
 
 
 def disagree(
@@ -21,7 +22,6 @@ def disagree(
 ) -> None:
     """Log your own standing with a reason. The tool's answer stays in the log as it is."""
     from prepcheck import tasks
-    from prepcheck.cli.output import say
 
     log, *_ = where.open()
     told = tasks.disagree(log, inspection, standing=standing, reason=reason, person=person, at=now())

@@ -10,6 +10,7 @@ import typer
 from prepcheck.cli.commands import Commands, said_by
 from prepcheck.cli.moment import HELP, moment, now
 from prepcheck.cli.options import JobNumber, Json, LogOptions
+from prepcheck.cli.output import say
 from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import WrongUse
 from prepcheck.trade.typed import day, made, number
@@ -247,7 +248,6 @@ def note(
 
 def _log(job: str, entry: AnyEntry, by: Entering, where: LogOptions) -> None:
     from prepcheck import tasks
-    from prepcheck.cli.output import say
     from prepcheck.report.entry_words import entry_words
     from prepcheck.trade.units import System
 

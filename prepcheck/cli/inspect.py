@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from prepcheck.cli.options import Json, LogOptions, ModelName
+from prepcheck.cli.output import print_json
 from prepcheck.errors import PrepcheckError, printable
 
 if TYPE_CHECKING:
@@ -134,7 +135,6 @@ def _write(looked: Looked, outputs: Outputs, at: datetime) -> list[Path]:
 
 def _tell(looked: Looked, written: list[Path], json: bool) -> None:
     """Print one answer: its line or table, where it was logged and written, and any error on standard error."""
-    from prepcheck.cli.output import print_json
     from prepcheck.record import Record
 
     if looked.error is not None:

@@ -10,7 +10,7 @@ import typer
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import JobNumber, Json, LogOptions, Units
-from prepcheck.cli.output import print_json, print_rich, print_told
+from prepcheck.cli.output import print_json, print_rich, print_told, say_all
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -62,10 +62,7 @@ def list_(
 
     log, *_ = where.open()
     jobs = tasks.list_jobs(log, standing=standing, newest=newest, before=before)
-    if not json:
-        print_rich(jobs_table(jobs, standing is not None or before is not None))
-    for line in jobs if json else ():
-        print_json(line)
+    say_all(jobs, lambda: jobs_table(jobs, standing is not None or before is not None), as_json=json)
 
 
 @app.command()

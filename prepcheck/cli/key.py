@@ -10,6 +10,7 @@ import typer
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, Store, folder_of
+from prepcheck.cli.output import print_json
 from prepcheck.errors import printable
 
 if TYPE_CHECKING:
@@ -55,7 +56,6 @@ def rotate(json: Json = False, store: Store = None) -> None:
 
 def _say(key: ShopKey, json: bool) -> None:
     from prepcheck.archive.keys import fingerprint
-    from prepcheck.cli.output import print_json
 
     if json:
         print_json([{"fingerprint": fingerprint(one.public_key), **one.model_dump()} for one in key.public_keys])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import typer
@@ -10,7 +11,18 @@ import typer
 
 def say(thing: Any, words: str, *, as_json: bool) -> None:
     """Print an object of the log as one line of JSON, or what it is in words."""
-    print_json(thing) if as_json else typer.echo(words)
+    say_all((thing,), lambda: words, as_json=as_json)
+
+
+def say_all(things: Iterable[Any], words: Callable[[], Any], *, as_json: bool) -> None:
+    """Print each thing as one line of JSON, or all of them in words: a text, or something that rich lays out."""
+    if as_json:
+        for thing in things:
+            print_json(thing)
+    elif isinstance(told := words(), str):
+        typer.echo(told)
+    else:
+        print_rich(told)
 
 
 def print_json(thing: Any) -> None:

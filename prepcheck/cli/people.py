@@ -10,6 +10,7 @@ import typer
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import Hatch, Json, LogOptions, PaperSize, Units
+from prepcheck.cli.output import print_json, print_rich, say_all
 from prepcheck.errors import WrongUse, printable
 from prepcheck.trade.typed import day
 
@@ -30,16 +31,12 @@ Until = Annotated[str | None, typer.Option(help="Only spots begun on this day or
 @app.command("list")
 def list_(*, json: Json = False, where: LogOptions) -> None:
     """List everybody in the log: how many photos they logged, in how many jobs, from when to when."""
-    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.cli.people_text import people_table
     from prepcheck.progress.log import list_work
 
     log, *_ = where.open()
     lines = list_work(log)
-    if not json:
-        print_rich(people_table(lines))
-    for line in lines if json else ():
-        print_json(line)
+    say_all(lines, lambda: people_table(lines), as_json=json)
 
 
 @app.command()
@@ -59,7 +56,6 @@ def show(
 ) -> None:
     """Tell a person's spots: bright at the first pass, passes needed, what was left and where, and all that over time."""
     from prepcheck.cli import people_text
-    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.report.feedback_tool import tool_errors
 
     log, _, settings = where.open()
@@ -86,7 +82,6 @@ def compare(
 ) -> None:
     """Put the counts of people side by side, in the order in which you name them."""
     from prepcheck.cli import people_text
-    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.report.feedback_tool import tool_errors
 
     log, _, settings = where.open()
@@ -94,10 +89,11 @@ def compare(
     if len({work.name for work in works}) < max(len(works), 2):
         raise WrongUse("a comparison takes two people or more", "Name each of them once", ", ".join(names))
     errors = tool_errors(sorted({model for work in works for model in work.models}))
-    for work in works if json else ():
-        print_json(people_text.work_json(work, errors))
-    if not json:
-        print_rich(people_text.compared(works, errors, settings.progress))
+    say_all(
+        (people_text.work_json(work, errors) for work in works),
+        lambda: people_text.compared(works, errors, settings.progress),
+        as_json=json,
+    )
 
 
 @app.command()
@@ -134,15 +130,15 @@ def sheet(
 def kept(name: Name, *, json: Json = False, where: LogOptions) -> None:
     """Tell a person what the log keeps about them, and for how long. --json gives it to them, row by row."""
     from prepcheck.cli import people_text
-    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.progress.log import kept_about
 
     log, _, settings = where.open()
     found = kept_about(log, name)
-    if json:
-        print_json(people_text.kept_json(found, settings.progress.keep_months))
-    else:
-        print_rich(people_text.kept_text(found, settings.progress.keep_months))
+    say_all(
+        [people_text.kept_json(found, settings.progress.keep_months)],
+        lambda: people_text.kept_text(found, settings.progress.keep_months),
+        as_json=json,
+    )
 
 
 @app.command()
@@ -156,7 +152,6 @@ def reused(
     from datetime import timedelta
 
     from prepcheck.cli import people_text
-    from prepcheck.cli.output import print_json
     from prepcheck.progress.log import find, logged_photos
     from prepcheck.progress.reused import questions
 
@@ -166,10 +161,11 @@ def reused(
     photos = logged_photos(log)
     found = list(questions(photos, settings.store.near_duplicate_bits, oldest, slack))
     asked = [one for one in found if person is None or person in one.people]
-    for one in asked if json else ():
-        print_json(people_text.question_json(one))
-    if not json:
-        typer.echo("\n".join(people_text.questions_text(asked, len(photos))))
+    say_all(
+        (people_text.question_json(one) for one in asked),
+        lambda: "\n".join(people_text.questions_text(asked, len(photos))),
+        as_json=json,
+    )
 
 
 def _work(log: OpenLog, name: str, since: str | None, until: str | None, settings: Settings) -> PersonWork:

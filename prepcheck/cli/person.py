@@ -9,6 +9,7 @@ import typer
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, LogOptions
+from prepcheck.cli.output import say, say_all
 from prepcheck.cli.pins import NewPinFile, PinFile, new_pin, pin_of
 
 app = Commands(
@@ -32,7 +33,6 @@ def add(
 ) -> None:
     """Give a person a role and a PIN, or another role and another PIN."""
     from prepcheck import tasks
-    from prepcheck.cli.output import say
 
     log, _, settings = where.open(create=True)
     by_pin = None if by is None else pin_of(log, by, pin_file)
@@ -45,15 +45,11 @@ def add(
 def list_(*, json: Json = False, where: LogOptions) -> None:
     """List the people in this log with their roles."""
     from prepcheck import tasks
-    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.cli.steps_text import people_table
 
     log, *_ = where.open()
     people = tasks.list_people(log)
-    if not json:
-        print_rich(people_table(people))
-    for person in people if json else ():
-        print_json(person)
+    say_all(people, lambda: people_table(people), as_json=json)
 
 
 @app.command()

@@ -10,6 +10,7 @@ import typer
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import Json, LogOptions, ModelName
+from prepcheck.cli.output import say, say_all
 from prepcheck.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -36,7 +37,6 @@ def start(
 ) -> None:
     """Begin a session; no answer is made before you have marked a photo."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.output import print_json
     from prepcheck.photo import read_bytes
     from prepcheck.samples import unseen
     from prepcheck.tasks.practice import start_practice
@@ -44,10 +44,7 @@ def start(
     room = _room(where, create=True)
     chosen = [(path.name, read_bytes(path, room.settings.photo.max_bytes)) for path in photos or ()]
     session = start_practice(room, [*chosen, *(unseen() if samples else ())], person=person, at=now())
-    if json:
-        print_json(text.session_json(session))
-    else:
-        typer.echo("\n".join(text.started(session)))
+    say(text.session_json(session), "\n".join(text.started(session)), as_json=json)
 
 
 @app.command()
@@ -91,7 +88,6 @@ def show(
 ) -> None:
     """Show the difference on the photos that are marked; the others stay hidden."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.output import print_json
     from prepcheck.surface import load_model
     from prepcheck.tasks.practice import find_practice, show_practice
     from prepcheck.tasks.shop_fit import shop_model
@@ -105,24 +101,25 @@ def show(
                 text.write_pictures(pictures, position, one.name, shown)
             if not json:
                 typer.echo("\n".join(text.photo(position, one.name, shown)))
-    if json:
-        print_json(text.session_json(find_practice(room, session)))
-    else:
-        typer.echo("\n".join(text.session(find_practice(room, session), eye.origin.sha256)))
+    say(
+        text.session_json(find_practice(room, session)),
+        "\n".join(text.session(find_practice(room, session), eye.origin.sha256)),
+        as_json=json,
+    )
 
 
 @app.command("list")
 def list_(*, json: Json = False, where: LogOptions) -> None:
     """List all sessions of this log."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.output import print_json
     from prepcheck.tasks.practice import list_practice
 
     sessions = list_practice(_room(where))
-    for one in sessions if json else ():
-        print_json(text.session_json(one))
-    if not json:
-        typer.echo("\n".join(map(text.in_one_line, sessions)) or "No practice session in this log yet.")
+    say_all(
+        (text.session_json(one) for one in sessions),
+        lambda: "\n".join(map(text.in_one_line, sessions)) or "No practice session in this log yet.",
+        as_json=json,
+    )
 
 
 @app.command()
@@ -134,16 +131,12 @@ def progress(
 ) -> None:
     """Tell how a person's sessions came out, in order; no grades."""
     from prepcheck.cli import practice_text as text
-    from prepcheck.cli.output import print_json
     from prepcheck.tasks.practice import list_practice
 
     sessions = list_practice(_room(where), person)
     if not sessions:
         raise WrongUse("has no practice session in this log", "Begin one with prepcheck practice start", person)
-    for one in sessions if json else ():
-        print_json(text.session_json(one))
-    if not json:
-        typer.echo("\n".join(text.progress(sessions)))
+    say_all((text.session_json(one) for one in sessions), lambda: "\n".join(text.progress(sessions)), as_json=json)
 
 
 def _room(where: LogOptions, *, create: bool = False) -> Room:

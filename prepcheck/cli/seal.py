@@ -14,6 +14,7 @@ import typer
 from prepcheck.cli.files import read_file
 from prepcheck.cli.moment import now
 from prepcheck.cli.options import JobNumber, Json, LogOptions
+from prepcheck.cli.output import print_json
 from prepcheck.cli.pins import PinFile, given_pin
 from prepcheck.errors import NameClash, Unreadable, printable
 
@@ -54,7 +55,6 @@ def seal(
     Photos go in as copies without position, with the hashes of their originals beside them.
     """
     from prepcheck.archive.job_seal import seal_job
-    from prepcheck.cli.output import print_json
     from prepcheck.store import job_number
     from prepcheck.tasks.people import proved_role
 

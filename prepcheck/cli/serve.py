@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from prepcheck.cli.options import Json, SettingsFile, Store, folder_of
+from prepcheck.cli.output import print_json
 from prepcheck.errors import WrongUse, printable
 
 if TYPE_CHECKING:
@@ -88,7 +89,6 @@ def _door(host: str, port: int) -> socket.socket:
 
 def _say(app: FastAPI, folder: Path, *, lan: bool, files: Files | None, json: bool) -> None:
     """Print where the page is, how a phone is paired, and what that means."""
-    from prepcheck.cli.output import print_json
     from prepcheck.web.shop import shop_of
 
     shop = shop_of(app)

@@ -10,6 +10,7 @@ import typer
 from prepcheck.cli.commands import Commands
 from prepcheck.cli.moment import HELP, moment, now
 from prepcheck.cli.options import JobNumber, Json, LogOptions
+from prepcheck.cli.output import print_json, print_rich
 from prepcheck.cli.pins import PinFile, given_pin, pin_of
 
 if TYPE_CHECKING:
@@ -136,7 +137,6 @@ def reopen(job: JobNumber, step: StepName, reason: Reason, by: Saying, where: Lo
 def _say(log: OpenLog, job: str, event: LoggedEvent, what: str, json: bool, settings: Settings) -> None:
     """Print the entry and how the steps stand now."""
     from prepcheck import tasks
-    from prepcheck.cli.output import print_json, print_rich
     from prepcheck.cli.steps_text import steps_text
 
     if json:

@@ -10,6 +10,7 @@ import typer
 
 from prepcheck.cli.files import read_file
 from prepcheck.cli.options import Json
+from prepcheck.cli.output import print_json
 from prepcheck.errors import printable
 
 if TYPE_CHECKING:
@@ -54,7 +55,6 @@ def verify(
 ) -> int:
     """Look at a bag and tell every fault. Exit code 0: none found, 1: faults found, 3: cannot be read."""
     from prepcheck.archive import verify as use_case
-    from prepcheck.cli.output import print_json
 
     found = use_case.verify(
         path,
