@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -24,8 +25,21 @@ app = Commands(
     " A pseudonym is as good as a name. Roles and PINs: prepcheck person.",
 )
 Name = Annotated[str, typer.Argument(help="The person's name, as in people list.")]
-Since = Annotated[str | None, typer.Option(help="Only spots begun on this day or later, such as 2026-11-24.")]
-Until = Annotated[str | None, typer.Option(help="Only spots begun on this day or before.")]
+
+
+@dataclass(frozen=True)
+class Days:
+    """From which day to which a person's spots are looked at."""
+
+    since: Annotated[str | None, typer.Option(help="Only spots begun on this day or later, such as 2026-11-24.")] = None
+    until: Annotated[str | None, typer.Option(help="Only spots begun on this day or before.")] = None
+
+    def work_of(self, log: OpenLog, name: str, settings: Settings) -> PersonWork:
+        """Tell the work of a person in these days."""
+        from prepcheck.progress.gather import tell_person
+
+        since, until = day(self.since, "--since"), day(self.until, "--until")
+        return tell_person(log, name, settings.progress, since, until)
 
 
 @app.command("list")
@@ -43,8 +57,7 @@ def list_(*, json: Json = False, where: LogOptions) -> None:
 def show(
     name: Name,
     *,
-    since: Since = None,
-    until: Until = None,
+    days: Days,
     by: Annotated[
         Literal["spots", "month"], typer.Option(help="Stretches over time: so many spots in order, or months.")
     ] = "spots",
@@ -59,7 +72,7 @@ def show(
     from prepcheck.report.feedback_tool import tool_errors
 
     log, _, settings = where.open()
-    work = _work(log, name, since, until, settings)
+    work = days.work_of(log, name, settings)
     if plot is not None:
         _write_plot(plot, work, by, settings)
     errors = tool_errors(work.models)
@@ -75,8 +88,7 @@ def show(
 def compare(
     names: Annotated[list[str], typer.Argument(metavar="NAME NAME...", help="People, in the order to show them in.")],
     *,
-    since: Since = None,
-    until: Until = None,
+    days: Days,
     json: Json = False,
     where: LogOptions,
 ) -> None:
@@ -85,7 +97,7 @@ def compare(
     from prepcheck.report.feedback_tool import tool_errors
 
     log, _, settings = where.open()
-    works = [_work(log, name, since, until, settings) for name in names]
+    works = [days.work_of(log, name, settings) for name in names]
     if len({work.name for work in works}) < max(len(works), 2):
         raise WrongUse("a comparison takes two people or more", "Name each of them once", ", ".join(names))
     errors = tool_errors(sorted({model for work in works for model in work.models}))
@@ -101,8 +113,7 @@ def sheet(
     name: Name,
     out: Annotated[Path, typer.Option(help="The file to write: .pdf or .html.")],
     *,
-    since: Since = None,
-    until: Until = None,
+    days: Days,
     hatch: Hatch = True,
     paper: PaperSize = None,
     units: Units = None,
@@ -118,7 +129,7 @@ def sheet(
 
     check_format(out)
     log, archive, settings = where.open(units=units, paper=paper)
-    work = _work(log, name, since, until, settings)
+    work = days.work_of(log, name, settings)
     states = Again(archive.get, load_model, settings) if hatch else lambda record: None
     system = System(settings.report.units)
     report = sheet_of(work, tool_errors(work.models), now(), settings.progress, archive.get, states, system)
@@ -166,12 +177,6 @@ def reused(
         lambda: "\n".join(people_text.questions_text(asked, len(photos))),
         as_json=json,
     )
-
-
-def _work(log: OpenLog, name: str, since: str | None, until: str | None, settings: Settings) -> PersonWork:
-    from prepcheck.progress.gather import tell_person
-
-    return tell_person(log, name, settings.progress, day(since, "--since"), day(until, "--until"))
 
 
 def _write_plot(plot: Path, work: PersonWork, by: str, settings: Settings) -> None:
