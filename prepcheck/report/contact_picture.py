@@ -13,7 +13,7 @@ from prepcheck.errors import CannotWrite
 from prepcheck.report.contact import NOT_READ, Sheet, Shown
 from prepcheck.report.contact_thumbnail import ROOM
 from prepcheck.report.lettering import Colour, Type, shown, wrapped, write
-from prepcheck.report.marks import INK, SIGNAL
+from prepcheck.report.view import INK, SIGNAL
 from prepcheck.terms import CAUTION_LINE, Standing
 
 MOST = 60

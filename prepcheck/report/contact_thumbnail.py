@@ -10,7 +10,8 @@ import simplejpeg
 from numpy.typing import NDArray
 
 from prepcheck.record import PatchRecord, Record
-from prepcheck.report.marks import View, draw_marks
+from prepcheck.report.marks import draw_marks
+from prepcheck.report.view import View
 
 Raster = NDArray[np.uint8]
 ROOM = (320, 240)

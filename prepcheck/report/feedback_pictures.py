@@ -17,7 +17,8 @@ from prepcheck.record import PatchRecord, Record, SpotRecord
 from prepcheck.report.hatch import HATCHES, PAPER, hatch
 from prepcheck.report.job.content import Picture
 from prepcheck.report.job.units import patch_in
-from prepcheck.report.marks import View, draw_marks
+from prepcheck.report.marks import draw_marks
+from prepcheck.report.view import View
 from prepcheck.settings import Settings
 from prepcheck.terms import RESIDUE, State
 from prepcheck.trade.units import System

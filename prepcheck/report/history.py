@@ -15,13 +15,14 @@ from PIL import Image, ImageDraw
 from prepcheck.errors import WrongUse
 from prepcheck.photo.photo import enlargement
 from prepcheck.report import panels
-from prepcheck.report.hatch import HATCHES, PAPER, hatch
+from prepcheck.report.hatch import PAPER
 from prepcheck.report.history_chart import EMPTY, UNIT, chart_raster
 from prepcheck.report.lettering import Colour, Type, write
-from prepcheck.report.marks import INK, SIGNAL
+from prepcheck.report.marks import draw_hatches, solid
 from prepcheck.report.pass_picture import Matrix, PassPicture, Points, Raster
+from prepcheck.report.view import INK, SIGNAL
 from prepcheck.report.words import score_words
-from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, RESIDUE, Standing, State
+from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, Standing, State
 
 MOST_PASSES = 24
 """More are not drawn: the oldest are left out, and the picture says so."""
@@ -116,9 +117,8 @@ def _tile(one: PassPicture, latest: PassPicture, deep: Sequence[Points], side: i
     if one.states is not None and one.standing is not Standing.RETAKE:
         states = _warped(one.states, one.size, to_tile, side, cv2.INTER_NEAREST, (0, 0, 0))
         states[_filled(outline, side) == 0] = State.BACKGROUND
-        used = _hatched(tile, states)
-    for colour, thick in ((PAPER, 3.6), (INK, 1.6)):
-        cv2.polylines(tile, [outline], True, colour, round(thick * UNIT), cv2.LINE_AA)
+        used = draw_hatches(tile, states, UNIT)
+    solid(tile, outline.astype(np.float64), UNIT)
     for place in deep:
         _ring(tile, _placed(place, to_tile))
     return tile, used
@@ -161,18 +161,6 @@ def _placed(points: Points, matrix: Matrix) -> NDArray[np.int32]:
 
 def _filled(outline: NDArray[np.int32], side: int) -> Raster:
     return np.asarray(cv2.fillPoly(np.zeros((side, side), np.uint8), [outline], 1), np.uint8)
-
-
-def _hatched(tile: Raster, states: Raster) -> set[State]:
-    """Hatch the states in `tile`, in place, residue with an edge, as in the picture of one photo."""
-    masks = {state: states == state for state in HATCHES if (states == state).any()}
-    edges = {s: cv2.findContours(m.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)[0] for s, m in masks.items()}
-    for state, mask in masks.items():
-        cv2.polylines(tile, edges[state], True, PAPER, round((2.6 if state in RESIDUE else 1.2) * UNIT))
-        hatch(tile, mask, state, UNIT)
-    for state in masks.keys() & set(RESIDUE):
-        cv2.polylines(tile, edges[state], True, HATCHES[state].ink, round(UNIT))
-    return set(masks)
 
 
 def _caption(one: PassPicture, width: int, height: int) -> Raster:

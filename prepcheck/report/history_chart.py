@@ -11,8 +11,8 @@ from PIL import Image, ImageDraw
 
 from prepcheck.report.hatch import PAPER
 from prepcheck.report.lettering import Colour, Type, write
-from prepcheck.report.marks import INK
 from prepcheck.report.pass_picture import PassPicture
+from prepcheck.report.view import INK
 from prepcheck.terms import Standing
 
 Raster = NDArray[np.uint8]

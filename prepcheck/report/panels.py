@@ -14,8 +14,8 @@ from PIL import Image, ImageDraw
 from prepcheck.record import FlagRecord, Record, SpotRecord
 from prepcheck.report.hatch import PAPER, hatch
 from prepcheck.report.lettering import Colour, Type, wrapped, write
-from prepcheck.report.marks import INK, SIGNAL, View
 from prepcheck.report.signs import SIGNS
+from prepcheck.report.view import INK, SIGNAL, View
 from prepcheck.report.words import (
     answer_words,
     fit_words,

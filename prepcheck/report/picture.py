@@ -14,7 +14,8 @@ from prepcheck.errors import WrongUse
 from prepcheck.record import Record
 from prepcheck.report import panels
 from prepcheck.report.files import write_whole
-from prepcheck.report.marks import View, draw_marks
+from prepcheck.report.marks import draw_marks
+from prepcheck.report.view import View
 from prepcheck.report.words import person_spots
 
 Raster = NDArray[np.uint8]

@@ -24,8 +24,9 @@ from prepcheck.archive.durable import make_folder
 from prepcheck.errors import StoreFault, UnknownRecord
 from prepcheck.inspection import Inspection
 from prepcheck.record import Record
-from prepcheck.report.marks import View, draw_marks
+from prepcheck.report.marks import draw_marks
 from prepcheck.report.picture import PHONE_PX, draw_picture
+from prepcheck.report.view import View
 from prepcheck.web.errors import Busy
 
 if TYPE_CHECKING:

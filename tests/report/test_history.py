@@ -12,8 +12,8 @@ from prepcheck.errors import WrongUse
 from prepcheck.report.hatch import HATCHES
 from prepcheck.report.history import MOST_PASSES, draw_history
 from prepcheck.report.history_chart import Mark, chart
-from prepcheck.report.marks import SIGNAL
 from prepcheck.report.pass_picture import PassPicture
+from prepcheck.report.view import SIGNAL
 from prepcheck.terms import Standing, State
 
 SIZE = (800, 600)

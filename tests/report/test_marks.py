@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from prepcheck.record import PersonRecord, Record
-from prepcheck.report.marks import INK, SIGNAL, View, draw_marks
+from prepcheck.report.marks import draw_marks
+from prepcheck.report.view import INK, SIGNAL, View
 from prepcheck.terms import RESIDUE, Standing, State
 from tests.report.made import grey, joint_at, patch_at, record_of, ring, spot_of, twenty
 

@@ -11,9 +11,9 @@ import pytest
 
 from prepcheck.errors import CannotWrite, WrongUse
 from prepcheck.record import PersonRecord, Record
-from prepcheck.report.marks import INK, View
 from prepcheck.report.panels import legend, next_step, scale_bar, scale_strip, set_line, standing_band
 from prepcheck.report.picture import draw_picture, write_picture
+from prepcheck.report.view import INK, View
 from prepcheck.terms import Standing, State
 from tests.report.made import grey, patch_at, record_of, retake, ring, set_of, spot_of, twenty
 
