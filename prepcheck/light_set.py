@@ -16,6 +16,7 @@ from prepcheck.inspection import (
     Outlines,
     Seen,
     conclude,
+    inspect,
     raised,
     see,
     worst_standing,
@@ -29,7 +30,7 @@ from prepcheck.surface import Model
 from prepcheck.surface.moved_light import MOST_PHOTOS, Fused, fuse
 from prepcheck.terms import FLAGS, Standing
 
-__all__ = ["MOST_PHOTOS", "inspect_set"]
+__all__ = ["MOST_PHOTOS", "inspect_photos", "inspect_set"]
 
 _SCALE_FLAGS = ("no_scale", "doubtful_scale")
 _AT_ONCE = 2
@@ -42,6 +43,20 @@ class _Other:
 
     member: Member
     seen: Seen | None = field(default=None, repr=False)
+
+
+def inspect_photos(
+    photos: Sequence[Photo],
+    model: Model,
+    settings: Settings,
+    *,
+    stated_mm_per_px: float | None = None,
+    outlines: Outlines | None = None,
+) -> Inspection:
+    """Inspect one photo, or several of one view under a moved light as one; see `inspect` and `inspect_set`."""
+    if len(photos) == 1:
+        return inspect(photos[0], model, settings, stated_mm_per_px=stated_mm_per_px, outlines=outlines)
+    return inspect_set(photos, model, settings, stated_mm_per_px=stated_mm_per_px, outlines=outlines)
 
 
 def inspect_set(

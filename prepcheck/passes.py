@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from prepcheck.archive import Archive
 from prepcheck.errors import ChooseOutline, PrepcheckError, UnknownRecord
-from prepcheck.inspection import Inspection, inspect
-from prepcheck.light_set import inspect_set
+from prepcheck.inspection import Inspection
+from prepcheck.light_set import inspect_photos
 from prepcheck.photo import Photo, from_bytes
 from prepcheck.photo.align import Alignment, NotAligned, Ready, align, ready
 from prepcheck.photo.clip import clip_from_bytes
@@ -96,11 +96,7 @@ def look_again(record: Record, archive: Archive, model: Model, settings: Setting
         A photo is missing, was changed or cannot be read.
     """
     photos = archived_photos(record.photos or [record.photo], archive, settings)
-    scale = record.photo.scale
-    stated = record.photo.mm_per_px if scale is not None and scale.source == "stated" else None
-    if len(photos) == 1:
-        return inspect(photos[0], model, settings, stated_mm_per_px=stated)
-    return inspect_set(photos, model, settings, stated_mm_per_px=stated)
+    return inspect_photos(photos, model, settings, stated_mm_per_px=record.photo.stated_mm_per_px)
 
 
 def since_last_pass(

@@ -48,6 +48,11 @@ class PhotoRecord(Part):
     picture_hash: str = ""
     position: Point | None = None
 
+    @property
+    def stated_mm_per_px(self) -> float | None:
+        """The scale that a person stated, None where a card or nothing gave it."""
+        return self.mm_per_px if self.scale is not None and self.scale.source == "stated" else None
+
 
 class FlagRecord(Part):
     """A flag, whether it blocks, and what was measured."""

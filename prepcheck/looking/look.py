@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from prepcheck.errors import UnknownRecord, WrongUse
-from prepcheck.inspection import Inspection, Outlines, inspect
-from prepcheck.light_set import inspect_set
+from prepcheck.inspection import Inspection, Outlines
+from prepcheck.light_set import inspect_photos
 from prepcheck.outline_file import read_outlines
 from prepcheck.photo import Photo
 from prepcheck.record import PhotoRecord
@@ -49,11 +49,9 @@ class Look:
 
     def inspect(self, photos: Sequence[Photo]) -> Inspection:
         """Inspect a photo that was read, or several as one moved-light set."""
-        if len(photos) == 1:
-            return inspect(
-                photos[0], self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines
-            )
-        return inspect_set(photos, self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines)
+        return inspect_photos(
+            photos, self.model, self.settings, stated_mm_per_px=self.mm_per_px, outlines=self.outlines
+        )
 
     def inputs_sha256(self, photos: Sequence[Photo | PhotoRecord] = ()) -> str:
         """SHA-256 (hex) of what the answer depends on beside first photo, model and settings; empty for nothing.

@@ -237,7 +237,7 @@ class Works:
         if asked.corrects is not None and not uploads:
             record = Record.model_validate_json(self._store.record_text(asked.corrects))
             paths, names = self._archived(record, out)
-            scale = scale or _stated_scale(record)
+            scale = scale or record.photo.stated_mm_per_px
         return Task(
             store=self._store.address,
             out=out,
@@ -379,9 +379,3 @@ class Works:
         """Finish what is being looked at and logged; what waits is taken up by the next server."""
         self._workers.stop()
         self._logger.shutdown()
-
-
-def _stated_scale(record: Record) -> float | None:
-    """Return the scale that a person stated for a photo, None where a card or nothing gave it."""
-    scale = record.photo.scale
-    return record.photo.mm_per_px if scale is not None and scale.source == "stated" else None

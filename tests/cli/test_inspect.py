@@ -167,7 +167,7 @@ def test_a_broken_photo_is_not_logged_and_the_others_are(command: Command) -> No
 def test_an_answer_found_in_the_log_equals_the_fresh_one(command: Command, monkeypatch: pytest.MonkeyPatch) -> None:
     command.open_job()
     fresh = command.log(dirty(command)).line
-    monkeypatch.setattr("prepcheck.looking.look.inspect", lambda *_, **__: pytest.fail("computed again"))
+    monkeypatch.setattr("prepcheck.light_set.inspect", lambda *_, **__: pytest.fail("computed again"))
     assert command.log("dirty.jpg").line == fresh
 
 
@@ -186,7 +186,7 @@ def test_an_answer_to_another_question_is_not_taken_from_the_log(
     outlines(command, draw=[SQUARE])
     command.open_job()
     command.log(dirty(command))
-    monkeypatch.setattr("prepcheck.looking.look.inspect", lambda *_, **__: (_ for _ in ()).throw(LookupError))
+    monkeypatch.setattr("prepcheck.light_set.inspect", lambda *_, **__: (_ for _ in ()).throw(LookupError))
     with pytest.raises(LookupError):
         command.log("dirty.jpg", *changed, "--outline", "1")
 

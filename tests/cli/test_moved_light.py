@@ -254,7 +254,7 @@ def test_an_equal_set_is_answered_from_the_log(command: Command, monkeypatch: py
     command.open_job()
     files = photos(command, "a.jpg", "b.jpg")
     first = command.log("--moved-light", *files).line
-    monkeypatch.setattr("prepcheck.looking.look.inspect_set", None)
+    monkeypatch.setattr("prepcheck.light_set.inspect_set", None)
     assert command.log("--moved-light", *files).line == first
 
 
@@ -267,7 +267,7 @@ def test_photos_in_another_order_or_number_are_another_question(
     command.log("--moved-light", "a.jpg", "b.jpg")
     asked: list[int] = []
     whole = light_set.inspect_set
-    monkeypatch.setattr("prepcheck.looking.look.inspect_set", lambda *a, **k: asked.append(1) or whole(*a, **k))
+    monkeypatch.setattr("prepcheck.light_set.inspect_set", lambda *a, **k: asked.append(1) or whole(*a, **k))
     command.log("--moved-light", *other)
     assert asked == [1]
 

@@ -280,17 +280,19 @@ def test_answers_in_a_log_are_read_with_its_fit_and_never_taken_from_those_witho
 
 
 def test_earlier_passes_are_looked_at_again_with_the_fit_too(store, photo, monkeypatch):
-    from prepcheck import passes
+    from prepcheck import light_set
 
     where, look, seen = place(store), Look(SETTINGS, MODEL), []
     looking.look_at(photo, look, where, AT)
     kept = keep(store)
-    own = passes.inspect
+    own = light_set.inspect
     monkeypatch.setattr(
-        passes, "inspect", lambda one, model, *more, **named: seen.append(model) or own(one, model, *more, **named)
+        light_set, "inspect", lambda one, model, *more, **named: seen.append(model) or own(one, model, *more, **named)
     )
     second = looking.look_at(photo, looking.at_shop(look, store), replace(where, pass_no=2), AT)
-    assert [model.origin.shop_fit.sha256 for model in seen] == [kept.sha256]
+    assert [model.origin.shop_fit.sha256 for model in seen] == [
+        kept.sha256
+    ] * 2  # of the new photo and of the pass before
     assert second.line.since_last_pass.shares is not None
 
 

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from prepcheck import __version__
 from prepcheck.errors import PrepcheckError
-from prepcheck.inspection import Inspection, inspect, settings_sha256
-from prepcheck.light_set import inspect_set
+from prepcheck.inspection import Inspection, settings_sha256
+from prepcheck.light_set import inspect_photos
 from prepcheck.photo import from_bytes
 from prepcheck.record import Record, record_of
 from prepcheck.settings import Settings
@@ -64,8 +64,6 @@ class Again:
         return means == (origin.version, origin.model_sha256, origin.settings_sha256)
 
     def _inspected(self, record: Record, model: Model) -> Inspection:
-        scale = record.photo.scale
-        stated = record.photo.mm_per_px if scale is not None and scale.source == "stated" else None
         received = record.photos or [record.photo]
         if record.photo.format in _CLIP_FORMATS:
             from prepcheck.photo.clip import clip_from_bytes
@@ -73,6 +71,5 @@ class Again:
             photos = clip_from_bytes(self._photo(record.photo.sha256), record.photo.name, self._settings)
         else:
             photos = tuple(from_bytes(self._photo(one.sha256), one.name, self._settings) for one in received)
-        if not record.photos:
-            return inspect(photos[0], model, self._settings, stated_mm_per_px=stated)
-        return inspect_set(photos, model, self._settings, stated_mm_per_px=stated)
+        told = photos if record.photos else photos[:1]
+        return inspect_photos(told, model, self._settings, stated_mm_per_px=record.photo.stated_mm_per_px)
