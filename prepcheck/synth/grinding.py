@@ -28,7 +28,7 @@ def grind(rng: np.random.Generator, layers: Layers, recipe: Recipe, colours: Col
     elif recipe.skin in ("cast", "anodised") and rng.random() < 0.6:
         _spot(rng, layers, _faces(rng, layers, recipe), recipe, colours, seam, True)
     else:
-        for area in ground_areas(rng, layers.shape, layers.mm_per_px, recipe.spots):
+        for area in ground_areas(rng, layers.shape, layers.mm_per_px, recipe.spots, recipe.framed):
             step = max(log_uniform(rng, 0.3, 6.0) / layers.mm_per_px, 1.0)
             box = _around(area, 12.0 / layers.mm_per_px + 40 + 2.5 * step * len(colours))
             near = None if seam is None else seam[box]
@@ -112,7 +112,8 @@ def _leave(
             _scale_left(rng, layers, inside, oxide.share_left(rng, recipe.residue), str(rng.choice(["rust", "scale"])))
     else:
         hearts = None if hole is None else residue.around(layers, hole)
-        oxide.lay_oxide(rng, layers, worked, inside, oxide.share_left(rng, recipe.residue), seam, hearts)
+        share = oxide.share_left(rng, recipe.residue)
+        oxide.lay_oxide(rng, layers, worked, inside, share, seam, hearts, recipe.framed)
     if hole is not None:
         residue.sink_pits(rng, layers, hole, radius)
     for _ in range(rng.integers(0, 3) if much else int(rng.random() < 0.3)):

@@ -46,15 +46,18 @@ def share_left(rng: np.random.Generator, residue: str) -> float:
     return float(rng.uniform(0.9, 1.0)) if rng.random() < 0.12 else float(np.clip(0.1 + rng.beta(1.1, 1.6), 0.12, 0.95))
 
 
-def pattern(rng: np.random.Generator, layers: Layers, kind: str, seam: Field | None) -> Field:
-    """Depth to which corrosion of one kind once went, zero mean, unit variance; `seam`: distance to a joint in mm."""
+def pattern(rng: np.random.Generator, layers: Layers, kind: str, seam: Field | None, least: float = 4.0) -> Field:
+    """Depth to which corrosion of one kind once went, zero mean, unit variance.
+
+    `seam` is the distance to a joint in mm, `least` the size in pixels below which no patch is meant to be.
+    """
     shape, mm = layers.shape, layers.mm_per_px
-    cell = max(log_uniform(rng, 5, 60) / mm, 5.0)
+    cell = max(log_uniform(rng, 5, 60) / mm, 1.25 * least)
     base = clouds(rng, shape, cell, 6, rng.uniform(0.38, 0.62))
     if kind == "clouds":
         return warped(rng, base, rng.uniform(0.1, 0.5) * cell, cell * 0.5) if rng.random() < 0.4 else base
     if kind == "islands":
-        return clouds(rng, shape, max(log_uniform(rng, 1.5, 9) / mm, 4.0), 4, rng.uniform(0.35, 0.6)) + 0.4 * base
+        return clouds(rng, shape, max(log_uniform(rng, 1.5, 9) / mm, least), 4, rng.uniform(0.35, 0.6)) + 0.4 * base
     if kind == "tide":
         level = (base + rng.uniform(0, 6)) * rng.uniform(0.6, 1.6)
         return standard(-np.abs(np.mod(level, 1) - 0.5) + 0.1 * base)
@@ -62,11 +65,11 @@ def pattern(rng: np.random.Generator, layers: Layers, kind: str, seam: Field | N
         near = seam if seam is not None else _line(rng, layers, base)
         return standard(3.0 * np.exp(-near / np.float32(rng.uniform(2, 15))) + 0.5 * base)
     if kind == "runs":
-        long, wide = max(log_uniform(rng, 20, 120) / mm, 20.0), max(log_uniform(rng, 1, 8) / mm, 3.0)
+        long, wide = max(log_uniform(rng, 20, 120) / mm, 5 * least), max(log_uniform(rng, 1, 8) / mm, 0.75 * least)
         return standard(smooth(rng, shape, (long, wide)) + 0.6 * smooth(rng, shape, (long / 3, wide / 2)) + 0.6 * base)
     if kind == "worms":
         return standard(-np.abs(clouds(rng, shape, cell, 3, 0.5)) + 0.3 * base)
-    number, distance = cells(rng, shape, max(log_uniform(rng, 1.5, 10) / mm, 5.0))
+    number, distance = cells(rng, shape, max(log_uniform(rng, 1.5, 10) / mm, 1.25 * least))
     return standard(by_cell(rng, number) - distance * np.float32(2.5 / max(float(distance.mean()), 1e-3)) + 0.3 * base)
 
 
@@ -81,7 +84,7 @@ def _line(rng: np.random.Generator, layers: Layers, wave: Field) -> Field:
 
 def lay_oxide(
     rng: np.random.Generator, layers: Layers, worked: Worked, inside: Inside, share: float, seam: Field | None = None,
-    hearts: Field | None = None,
+    hearts: Field | None = None, large: bool = False,
 ) -> Field:  # fmt: skip
     """Leave oxide on `share` of the ground metal `inside`; writes OXIDE.
 
@@ -99,6 +102,8 @@ def lay_oxide(
         Share of `inside` to be covered, 0 to 1.
     seam, hearts : ndarray of float32, shape (H, W), or None
         Distance to a joint (mm); closeness to pits (0..1), around which oxide stays.
+    large : bool
+        Patches large in the picture, with plain edges.
 
     Returns
     -------
@@ -108,17 +113,20 @@ def lay_oxide(
     if share <= 0.0 or not inside.any():
         return np.zeros(layers.shape, np.float32)
     weights = [0.36, 0.22, 0.09, 0.1, 0.07, 0.06, 0.1]
-    depth = pattern(rng, layers, str(rng.choice(PATTERNS, p=weights)), seam)
+    least = log_uniform(rng, 0.03, 0.16) * min(layers.shape) if large else 4.0
+    depth = pattern(rng, layers, str(rng.choice(PATTERNS, p=weights)), seam, least)
     if rng.random() < 0.3:
-        depth = np.maximum(depth, pattern(rng, layers, str(rng.choice(PATTERNS, p=weights)), seam) - rng.uniform(0, 1))
+        other = pattern(rng, layers, str(rng.choice(PATTERNS, p=weights)), seam, least)
+        depth = np.maximum(depth, other - rng.uniform(0, 1))
     if hearts is not None:
         depth = depth + np.float32(rng.uniform(0, 2.5)) * hearts
     fine = clouds(rng, layers.shape, max(1.2 / layers.mm_per_px, 3.0), 4, 0.8)
     valley = -standard(worked.height - soft(worked.height, max(1.0 / layers.mm_per_px, 3.0)))
-    left = depth - rng.uniform(0, 0.35) * np.clip(worked.bite, -2, 2) + log_uniform(rng, 0.02, 0.5) * valley
-    left += rng.uniform(0.02, 0.25) * fine
+    ragged = 0.4 if large else 1.0
+    left = depth - rng.uniform(0, 0.35) * np.clip(worked.bite, -2, 2) + ragged * log_uniform(rng, 0.02, 0.5) * valley
+    left += ragged * rng.uniform(0.02, 0.25) * fine
     cut = float(np.quantile(left[inside][::7], 1.0 - share))
-    edge = log_uniform(rng, 0.03, 0.7)
+    edge = ragged * log_uniform(rng, 0.03, 0.7)
     cover = np.asarray(ramp(left, cut - edge, cut + edge) * inside, np.float32)
     if rng.random() < 0.2:
         cover *= 1.0 - ramp(worked.bite + 0.6 * fine, 1.0, 1.5) * np.float32(rng.uniform(0.3, 1.0))

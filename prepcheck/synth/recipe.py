@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
@@ -38,6 +38,9 @@ class Recipe:
         Weld bead, through-holes, part edges in view; a lap joint, fold or rib; rivets or bolts.
     clutter : int
         Things that lie over the part.
+    framed : bool
+        Whether the phone is held over one or two spots so that they fill the picture, and what is left on them lies in
+        patches that are large in it: the photo that a person takes who wants to know.
     """
 
     kind: str
@@ -53,6 +56,7 @@ class Recipe:
     joint: bool
     fixings: bool
     clutter: int
+    framed: bool = False
 
     def as_dict(self) -> dict[str, object]:
         """Plain values, for a scene's meta file."""
@@ -71,9 +75,20 @@ def sample_recipe(rng: np.random.Generator) -> Recipe:
     residue_ = str(rng.choice(["none", "little", "much"], p=[0.25, 0.3, 0.45]))
     bead_, holes, edges, joint, fixings = (bool(rng.random() < p) for p in (0.13, 0.12, 0.5, 0.16, 0.13))
     things_ = int(rng.integers(1, 4)) if rng.random() < 0.15 else 0
-    return Recipe(
-        kind, mm, tools, spots, metal_, _skin_for(rng, metal_), residue_, bead_, holes, edges, joint, fixings, things_
-    )
+    skin = _skin_for(rng, metal_)
+    drawn = Recipe(kind, mm, tools, spots, metal_, skin, residue_, bead_, holes, edges, joint, fixings, things_)
+    return _framed(rng.spawn(1)[0], drawn)
+
+
+def _framed(rng: np.random.Generator, drawn: Recipe) -> Recipe:
+    """Hold the phone over the spot, in six of ten scenes that have any."""
+    if drawn.kind not in ("spots", "worked") or rng.random() >= 0.6:
+        return drawn
+    mm, residue_ = log_uniform(rng, 0.06, 0.35), str(rng.choice(["none", "little", "much"], p=[0.12, 0.28, 0.6]))
+    return replace(
+        drawn, kind="spots", mm_per_px=mm, spots=min(drawn.spots, 2), residue=residue_, framed=True,
+        clutter=0 if rng.random() < 0.7 else drawn.clutter,
+    )  # fmt: skip
 
 
 def _skin_for(rng: np.random.Generator, metal_: str) -> str:

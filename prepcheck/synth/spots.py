@@ -13,16 +13,19 @@ Mask = NDArray[np.uint8]
 SHAPES = ("blob", "strip", "box", "disc", "patches")
 
 
-def ground_areas(rng: np.random.Generator, shape: tuple[int, int], mm: float, count: int) -> list[Mask]:
+def ground_areas(
+    rng: np.random.Generator, shape: tuple[int, int], mm: float, count: int, framed: bool = False
+) -> list[Mask]:
     """Draw `count` areas that were ground; each uint8, shape (H, W), 0 or 1, none empty.
 
-    Three in four fill a good part of the frame, as a welder would frame them; the others are 6 to 90 mm in radius.
+    Three in four fill a good part of the frame, all of them if `framed`; the others are 6 to 90 mm in radius.
     """
     areas = []
     most = min(shape) * (0.62 if count == 1 else 0.3)
+    least = (0.3 if framed else 0.16) if count == 1 else (0.2 if framed else 0.1)
     for _ in range(count):
-        framed = log_uniform(rng, 0.16 if count == 1 else 0.1, 0.65 if count == 1 else 0.3) * min(shape)
-        reach = framed if rng.random() < 0.75 else float(np.clip(log_uniform(rng, 6, 90) / mm, 14.0, most))
+        filling = log_uniform(rng, least, 0.65 if count == 1 else 0.3) * min(shape)
+        reach = filling if framed or rng.random() < 0.75 else float(np.clip(log_uniform(rng, 6, 90) / mm, 14.0, most))
         mask = np.zeros(shape, np.uint8)
         centre = rng.normal(0.5, 0.14 if count == 1 else 0.27, 2).clip(0.08, 0.92) * shape[::-1]
         _draw(rng, mask, SHAPES[rng.choice(5, p=[0.5, 0.16, 0.1, 0.14, 0.1])], centre, reach)

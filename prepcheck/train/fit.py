@@ -17,7 +17,7 @@ from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 from prepcheck.train import real
 from prepcheck.train.album import Album
 from prepcheck.train.feed import Batch, Feed, beside, rig_pool
-from prepcheck.train.losses import photo_loss, scene_loss
+from prepcheck.train.losses import guess_loss, photo_loss, scene_loss
 from prepcheck.train.net import Eye
 from prepcheck.train.stock import Library
 
@@ -151,9 +151,9 @@ class Fit:
     def _step(self, batch: Batch, progress: float) -> Any:
         """Take one optimiser step on scenes and photographs together (so that batch norm sees both)."""
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
-            logits = self.eye(batch.pictures)
+            logits, guess = self.eye.with_guess(batch.pictures)
         count = len(batch.truth)
-        loss = scene_loss(logits[:count], batch.truth, batch.burnt)
+        loss = scene_loss(logits[:count], batch.truth, batch.burnt) + 0.3 * guess_loss(guess[:count], batch.truth)
         self._count(logits[:count].detach(), batch)
         if batch.labels is not None:
             loss = loss + 0.6 * photo_loss(logits[count:], batch.labels, self.accepted)
@@ -232,11 +232,25 @@ def load(path: Path) -> Checkpoint:
     return Checkpoint(**torch.load(path, map_location="cpu", weights_only=True))
 
 
+def put_in(eye: Eye, weights: dict[str, Any]) -> None:
+    """Load weights; those of parts that the net had not grown yet when they were kept may be missing.
+
+    Raises
+    ------
+    ValueError
+        If any others are missing or left over.
+    """
+    missing, left = eye.load_state_dict(weights, strict=False)
+    lost = [name for name in missing if not name.startswith(Eye.GROWN)]
+    if lost or left:
+        raise ValueError(f"the checkpoint is of another net: {', '.join((lost + left)[:3])}")
+
+
 def averaged(path: Path) -> tuple[Eye, dict[str, Any]]:
     """Give the net of a checkpoint, with its averaged weights, and the notes."""
     stored = load(path)
     eye = Eye()
-    eye.load_state_dict(stored.average)
+    put_in(eye, stored.average)
     return eye.eval(), stored.notes
 
 
@@ -249,7 +263,7 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
     stored = load(checkpoint) if checkpoint.exists() else None
     eye, notes = Eye(), stored.notes if stored else {"runs": []}
     if stored:
-        eye.load_state_dict(stored.last)
+        put_in(eye, stored.last)
     elif encoder is not None:
         eye.encoder.load_pretrained(encoder)
     device = torch.device(f"cuda:{rank}" if torch.cuda.is_available() else "cpu")
@@ -261,7 +275,7 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
     if stored:
         if stored.optimiser is not None:
             run.optimiser.load_state_dict(stored.optimiser)
-        run.average.module.load_state_dict(stored.average)
+        put_in(run.average.module, stored.average)
         run.average.n_averaged.fill_(1)
 
     def keep() -> None:

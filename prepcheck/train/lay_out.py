@@ -49,7 +49,7 @@ def lay_out(sources: Path, clones: Path, out: Path) -> tuple[int, list[str]]:
 def _blob(clones: Path, repo: str, blob: str) -> bytes | None:
     """Read a file by its hash from any clone of the repository."""
     for folder in (clones / repo.replace("/", "+"), clones / repo):
-        for git in (folder, folder / ".git", *folder.glob("*")):
+        for git in (folder, folder / ".git", *folder.glob("*"), *folder.glob("*/.git")):
             if (git / "HEAD").is_file():
                 got = subprocess.run(
                     ["git", f"--git-dir={git}", "cat-file", "blob", blob], capture_output=True, check=False

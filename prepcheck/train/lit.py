@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -78,10 +79,32 @@ class Sky:
         return functional.grid_sample(self.maps, grid, "bilinear", "border", True).squeeze(2).unbind(1)
 
 
-def light_up(planes: Any, rigs: list[Rig], shift: Any, scale: Any, samples: int) -> Any:
-    """Linear pictures of packed scenes, shape (B, 3, H, W)."""
+def vary(rng: np.random.Generator, patch: Patch) -> Patch:
+    """Make each scene's metal shinier or more satin, its relief flatter or deeper, its tones other ones.
+
+    The same marks then meet metal of every finish; what is metal and what is not stays as it was.
+    """
+    count, device = len(patch.slope_x), patch.slope_x.device
+
+    def factor(spread: float) -> Any:
+        return torch.as_tensor(np.exp(rng.normal(0, spread, (count, 1, 1))).astype(np.float32), device=device)
+
+    rough, along, deep = factor(0.35), factor(0.2), factor(0.35)
+    tone = patch.metal * factor(0.12) + (1 - patch.metal) * factor(0.12)
+    red, green, blue = (torch.clip(c * tone, 0.004, 0.95) for c in patch.base)
+    return replace(
+        patch, slope_x=patch.slope_x * deep, slope_y=patch.slope_y * deep, base=(red, green, blue),
+        alpha_u=(patch.alpha_u * rough * along).clip(0.03, 0.95), alpha_v=(patch.alpha_v * rough).clip(0.03, 0.95),
+    )  # fmt: skip
+
+
+def light_up(
+    planes: Any, rigs: list[Rig], shift: Any, scale: Any, samples: int, rng: np.random.Generator | None = None
+) -> Any:
+    """Linear pictures of packed scenes, shape (B, 3, H, W); their materials varied if `rng` is given."""
     numbers, sky = collate(rigs, planes.device)
-    return torch.stack(shade(torch, unpack(planes, shift, scale), numbers, sky, samples), dim=1)
+    patch = unpack(planes, shift, scale)
+    return torch.stack(shade(torch, patch if rng is None else vary(rng, patch), numbers, sky, samples), dim=1)
 
 
 __all__ = ["SIZE", "Sky", "collate", "light_up", "unpack"]

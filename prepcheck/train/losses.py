@@ -67,6 +67,22 @@ def scene_loss(logits: Any, truth: Any, burnt: Any) -> Any:
     )
 
 
+def guess_loss(guess: Any, truth: Any) -> Any:
+    """Loss of the net's first guess: entropy of the shares of bright metal and of residue in each square of 8 pixels.
+
+    Parameters
+    ----------
+    guess : tensor, shape (B, 2, H / 8, W / 8)
+        Logits.
+    truth : tensor of uint8, shape (B, 3, H, W)
+        State, ground, care.
+    """
+    state, ground = truth[:, 0], truth[:, 1] > 0
+    kinds = torch.stack([state == State.BRIGHT, (state >= State.OXIDE) & (state <= State.FOREIGN)], 1)
+    shares = functional.avg_pool2d((kinds & ground[:, None]).float(), 8)
+    return functional.binary_cross_entropy_with_logits(guess.float(), shares)
+
+
 def photo_loss(logits: Any, labels: Any, accepted: Any) -> Any:
     """Partial-label loss on photographs: minus the log of the chance given to all states that count as right.
 

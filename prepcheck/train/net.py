@@ -99,15 +99,20 @@ class Encoder(nn.Module):  # type: ignore[misc]
 
 
 class Wide(nn.Module):  # type: ignore[misc]
-    """Depthwise 5 x 5 in an inverted bottleneck: context for little time at coarse strides."""
+    """Depthwise 5 x 5 in an inverted bottleneck: context for little time at coarse strides.
 
-    def __init__(self, channels: int) -> None:
+    One that is `silent` changes nothing before it is fitted, so that a net can grow by it.
+    """
+
+    def __init__(self, channels: int, *, silent: bool = False) -> None:
         super().__init__()
         inner = 2 * channels
         self.body = nn.Sequential(
             conv(channels, inner, 1), conv(inner, inner, 5, groups=inner),
             nn.Conv2d(inner, channels, 1, bias=False), nn.BatchNorm2d(channels),
         )  # fmt: skip
+        if silent:
+            nn.init.zeros_(self.body[3].weight)
 
     def forward(self, x: Any) -> Any:
         """Apply the block."""
@@ -133,12 +138,44 @@ class Join(nn.Module):  # type: ignore[misc]
         return self.refine(x)
 
 
+class Likeness(nn.Module):  # type: ignore[misc]
+    """Compare every place with what bright metal and residue look like in this very photo.
+
+    Which is lighter changes from photo to photo with the light. A first guess says where either lies, the features are
+    averaged over both, and how far a place is from either average goes back into its features (as in object-contextual
+    representations, Yuan et al. 2020). Silent before it is fitted.
+    """
+
+    def __init__(self, channels: int) -> None:
+        super().__init__()
+        self.guess = nn.Conv2d(channels, 2, 1)
+        self.key = nn.Conv2d(channels, channels, 1)
+        self.far = nn.Conv2d(2 * channels, channels, 1)
+        self.both = nn.Conv2d(2 * channels, channels, 1)
+        self.out = nn.Conv2d(channels, channels, 1)
+        nn.init.zeros_(self.out.weight)
+        nn.init.zeros_(self.out.bias)
+
+    def forward(self, x: Any) -> tuple[Any, Any]:
+        """Features as before and logits of the guess (bright metal, residue), shape (B, 2, H, W)."""
+        guess = self.guess(x)
+        key, share = self.key(x), torch.sigmoid(guess)
+        means = [
+            (key * s).mean((2, 3), keepdim=True) / (s.mean((2, 3), keepdim=True) + 1e-2) for s in share.split(1, dim=1)
+        ]
+        far = self.far(torch.cat([torch.abs(key - mean) for mean in means], 1))
+        return x + self.out(functional.relu(far - self.both(torch.cat(means, 1)))), guess
+
+
 class Eye(nn.Module):  # type: ignore[misc]
     """Photo in, eight logits a pixel out at half the photo's size.
 
     Input 1 x 3 x H x W, sRGB values 0..1, H and W multiples of 32. Channels out: states 0 to 5, weld bead or tint, and
     (its own sigmoid) lying inside a ground spot.
     """
+
+    GROWN = ("wide16.", "wide8.", "like8.", "wide4.")
+    """Parts that older checkpoints do not have; all silent before they are fitted."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -151,18 +188,27 @@ class Eye(nn.Module):  # type: ignore[misc]
         self.join4 = Join(40, (16, 24), 24)
         self.join2 = Join(24, (12,), 12, refine=False)
         self.head = nn.Conv2d(12, 8, 1)
+        self.wide16 = nn.Sequential(Wide(64, silent=True), Wide(64, silent=True))
+        self.wide8 = Wide(40, silent=True)
+        self.like8 = Likeness(40)
+        self.wide4 = Wide(24, silent=True)
 
     def forward(self, image: Any) -> Any:
         """Logits, shape (B, 8, H / 2, W / 2)."""
+        return self.with_guess(image)[0]
+
+    def with_guess(self, image: Any) -> tuple[Any, Any]:
+        """Logits, and those of the first guess of bright metal and residue, shape (B, 2, H / 8, W / 8)."""
         level4, level8, level16, level32 = self.encoder(functional.avg_pool2d(image, 2))
         fine2 = self.fine2(image)
         fine4 = self.fine4(fine2)
         x = self.context(level32)
         x = x + self.whole(x.mean((2, 3), keepdim=True))
-        x = self.join16(x, level16)
-        x = self.join8(x, level8, self.fine8(fine4))
-        x = self.join4(x, level4, fine4)
-        return self.head(self.join2(x, fine2))
+        x = self.wide16(self.join16(x, level16))
+        x = self.wide8(self.join8(x, level8, self.fine8(fine4)))
+        x, guess = self.like8(x)
+        x = self.wide4(self.join4(x, level4, fine4))
+        return self.head(self.join2(x, fine2)), guess
 
 
 class Told(nn.Module):  # type: ignore[misc]

@@ -38,16 +38,20 @@ def restore(model: Path, card: Path, pictures: Iterable[Path], checkpoint: Path)
         Where to write.
     """
     eye = Eye().eval()
-    pairs = _pairs(eye)
-    _load(eye, pairs, onnx.load(str(model)))
+    stored = onnx.load(str(model))
+    pairs = _pairs(eye, sum(node.op_type == "Conv" for node in stored.graph.node))
+    _load(eye, pairs, stored)
     _unfold(eye, pairs, pictures)
     weights = eye.state_dict()
     runs = json.loads(card.read_text(encoding="utf-8"))["runs"]
     save(checkpoint, Checkpoint(weights, weights, None, {"runs": runs}))
 
 
-def _pairs(eye: Eye) -> list[tuple[Any, Any]]:
-    """Convolutions in the order in which they run, each with the batch norm behind it or None."""
+def _pairs(eye: Eye, count: int) -> list[tuple[Any, Any]]:
+    """Convolutions in the order in which they run, each with the batch norm behind it or None.
+
+    Those of parts that a file with `count` convolutions is too old for are left out.
+    """
     order: list[str] = []
     modules = dict(eye.named_modules())
     hooks = [
@@ -59,6 +63,8 @@ def _pairs(eye: Eye) -> list[tuple[Any, Any]]:
         eye(torch.zeros(1, 3, 64, 64))
     for hook in hooks:
         hook.remove()
+    if count < len(order):
+        order = [name for name in order if not name.startswith(Eye.GROWN)]
     return [(modules[name], _norm_behind(modules, name)) for name in order]
 
 
@@ -71,6 +77,9 @@ def _norm_behind(modules: dict[str, Any], name: str) -> Any:
 def _load(eye: Eye, pairs: list[tuple[Any, Any]], model: Any) -> None:
     """Copy the file's convolutions; batch norms become a plain shift."""
     values = {stored.name: numpy_helper.to_array(stored) for stored in model.graph.initializer}
+    for node in model.graph.node:
+        if node.op_type == "Identity":  # equal values are stored once
+            values[node.output[0]] = values[node.input[0]]
     nodes = [node for node in model.graph.node if node.op_type == "Conv"]
     if len(nodes) != len(pairs):
         raise ValueError(f"the file has {len(nodes)} convolutions, the net {len(pairs)}")

@@ -167,7 +167,8 @@ def light_anew(rng: np.random.Generator, planes: Any, rigs: list[Rig], samples: 
     count, (rows, cols), device = len(planes), planes.shape[-2:], planes.device
     scale = torch.as_tensor(np.exp(rng.uniform(np.log(0.7), np.log(1.3), count)) * cols, device=device).float()
     middle = torch.tensor([[cols / 2, rows / 2]], device=device).expand(count, 2)
-    return lit.light_up(planes, [rigs[k] for k in rng.integers(len(rigs), size=count)], middle, scale, samples)
+    chosen = [rigs[k] for k in rng.integers(len(rigs), size=count)]
+    return lit.light_up(planes, chosen, middle, scale, samples, rng)
 
 
 def mix_lights(rng: np.random.Generator, lights: Any) -> Any:
