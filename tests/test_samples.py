@@ -188,7 +188,7 @@ def test_the_expected_flags_are_raised_and_no_other_blocking_one(sample):
     assert {flag.code for flag in raised if flag.blocking} <= set(sample.flags)
 
 
-@each(JUDGED, {"rust-specks": "eye-4: coating in shade is taken for a second spot"})
+@each(JUDGED)
 def test_as_many_spots_are_found_as_there_are(sample):
     assert len(inspected(sample.path).answer.spots) == sample.spots
 
@@ -200,7 +200,7 @@ def test_a_truly_dirty_spot_is_never_called_bright(sample):
 
 @each(
     [sample for sample in JUDGED if sample.truth.standing is Standing.RESIDUE_LEFT],
-    {"rust-specks": "eye-4: a small share"},
+    {"grey-under-scratches": "eye-6: 45 %"},
 )
 def test_half_of_what_is_marked_on_a_dirty_spot_is_residue(sample):
     surface, true = inspected(sample.path).surface, sample.truth.states()
@@ -230,7 +230,6 @@ def ways(sample, number):
     return fair[number % len(fair)], fair[(number + 2) % len(fair)]
 
 
-@pytest.mark.xfail(strict=True, reason="eye-4: more than 5 points")
 def test_turns_and_mirrors_hardly_move_a_bright_share():
     moved = []
     for number, sample in enumerate(JUDGED):
@@ -249,14 +248,14 @@ def exposed(sample, stops):
     return rgb, np.mean(rgb[sample.truth.ground() > 0].min(axis=1) >= SETTINGS.score.burnt_level)
 
 
-@each(JUDGED, {"grey-under-scratches": "eye-4: another standing", "pits": "eye-4: residue left"})
+@each(JUDGED, {"seam-pass-2": "eye-6: cannot tell"})
 def test_a_stop_less_light_changes_no_standing(sample):
     assert shown(sample, exposed(sample, -1)[0]).standing is inspected(sample.path).standing
 
 
 @each(
     [sample for sample in JUDGED if sample.name in ("clean-torch", "pits", "rust-specks", "three-spots")],
-    {"clean-torch": "eye-4: cannot tell"},
+    {"clean-torch": "eye-6: cannot tell"},
 )
 def test_a_stop_more_light_changes_no_standing_while_the_spot_does_not_burn_out(sample):
     rgb, burnt = exposed(sample, 1)

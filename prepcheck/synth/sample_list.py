@@ -118,8 +118,7 @@ SHOTS: tuple[Shot, ...] = (
             11, (300, 260), CREAM, YELLOW_PRIMER, (Ground((-30, 0), (86, 80), ("pad",), 11, 11, pits=42),),
             card=Laid((70, 16), -93),
         ),
-        View(225, 10, 110, -2), DOOR, "2026-03-03T08:22:40+01:00", "cannot tell",
-        note="pits are left; what the model marks is within its own error",
+        View(225, 10, 110, -2), DOOR, "2026-03-03T08:22:40+01:00", "residue left",
         camera=replace(DIM, grey=0.31),
     ),
     Shot(
@@ -137,8 +136,8 @@ SHOTS: tuple[Shot, ...] = (
             15, (220, 190), CREAM, GREY_PRIMER,
             (Ground((0, 2), (94, 76), ("brush",), 15, 16, rust=Patchwork(0.05, (0.20, 0.075, 0.025), 4, 0.15)),),
         ),
-        View(160, 6, 30, 1), FLAT, "2026-03-03T09:15:55+01:00", "residue left", ("no_scale",),
-        note="rust is left; most of what the model marks is clean metal and coating beside it",
+        View(160, 6, 30, 1), FLAT, "2026-03-03T09:15:55+01:00", "cannot tell", ("no_scale",),
+        note="rust is left; the model marks it, and its interval does not settle it",
         camera=DIM,
     ),
     Shot(
@@ -194,13 +193,13 @@ SHOTS: tuple[Shot, ...] = (
     ),
     Shot(
         "seam-pass-2", "Lower seam after pass 2: some oxide left", _seam_pass(2, 0.09), View(252, 13, 70, -2), TUBES,
-        "2026-03-05T09:26:44+01:00", "cannot tell",
-        note="oxide is left; the model takes most of it for metal",
+        "2026-03-05T09:26:44+01:00", "residue left",
         demo=("1", 2), seed=2,
     ),
     Shot(
         "seam-pass-3", "Lower seam after pass 3: clean", _seam_pass(3, 0.0), View(252, 8, 100, 0.5), replace(TUBES, seed=6),
-        "2026-03-05T09:51:03+01:00", "bright",
+        "2026-03-05T09:51:03+01:00", "cannot tell",
+        note="the spot is clean; the model doubts a place of 5 mm in the turn of two strokes",
         demo=("1", 3), seed=3,
     ),
 )  # fmt: skip
