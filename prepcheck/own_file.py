@@ -26,9 +26,11 @@ def read_text(path: Path, most: int, fault: type[WrongUse]) -> str:
         raise fault("is no text", "Check the path", str(path)) from error
 
 
+_PLAIN = {"extra_forbidden": "is not a name known here", "model_type": "should be a group of names with values"}
+
+
 def first_fault(error: ValidationError) -> str:
     """Say in one line where a file that a person wrote is off, and how."""
     fault: Any = error.errors()[0]
     where = ".".join(str(part)[:40] for part in fault["loc"])
-    what = "is not a name known here" if fault["type"] == "extra_forbidden" else fault["msg"]
-    return f"{where}: {what}" if where else str(what)
+    return f"{where}: {_PLAIN.get(fault['type'], fault['msg'])}" if where else str(fault["msg"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 from typing import Annotated
 
@@ -86,6 +87,9 @@ def options(
     """A second pair of eyes on ground aluminium before welding."""
 
 
+_GUESS = re.compile(r"\.? Did you mean (.+?)\?$")
+
+
 def run() -> None:
     """Run the command line; an error of prepcheck is one line on standard error and its exit code."""
     if isinstance(sys.stdout, io.TextIOWrapper):
@@ -108,7 +112,7 @@ def _say(error: PrepcheckError) -> int:
 
 
 def _say_usage(error: typer.TyperException) -> int:
-    said = error.format_message()
+    said = _GUESS.sub(r" (did you mean \1?)", error.format_message().replace("Value error, ", ""))
     if said.startswith("Usage:"):  # the help, for a command without anything behind it
         typer.echo(said, err=True)
         return error.exit_code

@@ -34,7 +34,9 @@ def read_bytes(path: Path, most: int) -> bytes:
             _check(os.fstat(file.fileno()), most, name)
             data = file.read(most + 1)
     except IsADirectoryError as error:
-        raise Unreadable("is a folder", "Name the photos in it", name) from error
+        raise Unreadable(
+            "is a folder", "Name the photos in it, or look at all of them", name, command="prepcheck batch"
+        ) from error
     except (OSError, ValueError) as error:
         raise Unreadable(_why(error), "Check the path and its permissions", name) from error
     if len(data) > most:

@@ -54,7 +54,18 @@ def test_an_option_that_cannot_be_used_is_named(
 def test_an_unknown_command_is_one_line(command: Command) -> None:
     done = command("inspct")
     assert (done.code, done.out) == (2, "")
-    assert done.complaint == "No such command 'inspct'. Did you mean 'inspect'. See prepcheck --help."
+    assert done.complaint == "No such command 'inspct' (did you mean 'inspect'?). See prepcheck --help."
+
+
+def test_a_word_that_is_none_of_those_to_choose_from_is_told_without_the_checkers_own_words(command: Command) -> None:
+    done = command("log", "reading", "J-0001", "oxigen", "20", "--place", "front", "--person", "Mika")
+    assert done.code == 2
+    assert done.complaint.startswith("Invalid value for 'gas': 'oxigen' is not one of 'oxygen'")
+
+
+def test_a_folder_of_photos_is_sent_to_batch(command: Command) -> None:
+    done = command("inspect", command.folder)
+    assert done.complaint.endswith("Name the photos in it, or look at all of them (prepcheck batch).")
 
 
 @pytest.mark.parametrize("arguments", [(), ("job",)])
@@ -183,6 +194,7 @@ SETTINGS = {
     "half of it": ("[score\n", "is no TOML file"),
     "an unknown name": ("[score]\nresidu_limit = 0.1", "score.residu_limit: is not a name known here"),
     "an unknown group": ("[sore]\nx = 3", "sore: is not a name known here"),
+    "a value for a group": ("score = 3", "score: should be a group of names with values"),
     "a value out of range": ("[score]\nresidue_limit = 7", "score.residue_limit: Input should be less than"),
     "a value of another kind": ('[score]\nresidue_limit = "a"', "score.residue_limit: Input should be a valid number"),
     "no number": ("[score]\nresidue_limit = nan", "finite number"),
