@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
@@ -34,6 +35,18 @@ if TYPE_CHECKING:
 COOKIE = "prepcheck_session"
 _SEEN_EVERY = timedelta(minutes=1)
 _MOST_DEVICE = 60
+_SYSTEMS = {
+    "iPhone": "iPhone", "iPad": "iPad", "Android": "Android", "Windows": "Windows", "Mac OS": "Mac", "Linux": "Linux",
+}  # fmt: skip
+_BROWSERS = {
+    "Edg": "Edge",
+    "Firefox": "Firefox",
+    "FxiOS": "Firefox",
+    "Chrom": "Chrome",
+    "CriOS": "Chrome",
+    "Safari": "Safari",
+}
+"""Signs of systems and browsers in what a browser says of itself; the first that is found holds."""
 
 
 @dataclass(frozen=True)
@@ -176,7 +189,14 @@ def _hashed(token: str) -> str:
 
 
 def _device(told: str) -> str:
+    """Return what a phone says it is, or, where a browser says that, its system and the browser's name."""
+    if told.startswith("Mozilla/"):
+        told = ", ".join(one for one in (_first(told, _SYSTEMS), _first(told, _BROWSERS)) if one) or "a browser"
     return printable(" ".join(told.split()))[:_MOST_DEVICE] or "a phone"
+
+
+def _first(told: str, names: Mapping[str, str]) -> str:
+    return next((name for sign, name in names.items() if sign in told), "")
 
 
 def cookie_name(request: Request) -> str:

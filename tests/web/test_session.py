@@ -206,3 +206,19 @@ def test_a_keeper_ends_the_session_of_a_lost_phone(keeper, phone):
 def test_a_keeper_makes_a_link_for_the_next_phone(keeper, stranger):
     token = keeper.post("/api/links").json()["link"].rsplit("/", 1)[1]
     assert pair(stranger, token).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("Mozilla/5.0 (Linux; Android 14; K) AppleWebKit/537.36 Chrome/130.0.0.0 Safari/537.36", "Android, Chrome"),
+        ("Mozilla/5.0 (iPhone; CPU iPhone OS 17_5 like Mac OS X) AppleWebKit/605.1 Version/17.5 Safari/604.1", "iPhone, Safari"),
+        ("Mozilla/5.0 (of no known kind)", "a browser"),
+        ("the phone by the press", "the phone by the press"),
+        ("", "a phone"),
+    ],
+)  # fmt: skip
+def test_a_paired_phone_is_told_by_its_system_and_browser(app, said, told):
+    sessions = app.state.shop.sessions
+    sessions.pair(sessions.new_link(), said)
+    assert [one.device for one in sessions.all()] == [told]

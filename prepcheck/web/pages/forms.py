@@ -68,6 +68,8 @@ class Form:
     error: PrepcheckError | None = None
     title: str = ""
     words: str = ""
+    lesser: bool = False
+    """Whether its button is not the one that the page is for."""
     prefix: str = ""
     """Of the fields' ids, where several forms stand on one page."""
 

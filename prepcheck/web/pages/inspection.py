@@ -48,7 +48,7 @@ class PatchRow:
     x: float
     y: float
     words: str
-    more: str = ""
+    sure: bool
 
 
 @dataclass(frozen=True)
@@ -107,6 +107,11 @@ class InspectionPage:
     error: PrepcheckError | None = None
     opened: str = ""
     words: tuple[Standing, ...] = tuple(Standing)
+
+    @property
+    def doubtful(self) -> int:
+        """Number of listed places of which it is not sure."""
+        return sum(not one.sure for one in self.patches)
 
     @property
     def title(self) -> str:
@@ -205,7 +210,7 @@ def _patches(record: Record) -> tuple[PatchRow, ...]:
 
 def _patch_row(spot: SpotRecord, patch: PatchRecord, several: bool) -> PatchRow:
     place = place_in(patch, spot) + (f" of outline {spot.number}" if several else "")
-    return PatchRow(*patch.at, f"{patch_words(patch)}, {place}", "" if patch.sure else "not sure: look at it yourself")
+    return PatchRow(*patch.at, f"{patch_words(patch)}, {place}", patch.sure)
 
 
 def _places_more(record: Record) -> str:

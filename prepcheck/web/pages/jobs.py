@@ -95,8 +95,9 @@ def _row(line: JobLine, state: JobState | None, zone: tzinfo | None) -> JobRow:
 def _last(line: JobLine, zone: tzinfo | None) -> str:
     if line.last_at is None:
         return f"nothing photographed yet, opened {when(line.job.opened_at, zone)} by {line.job.opened_by}"
-    spots = f"{line.spots} spot{'' if line.spots == 1 else 's'}"
-    return f"{when(line.last_at, zone)}; {spots}, {line.inspections} photographed"
+    many = ((line.spots, "spot"), (line.inspections, "inspection"))
+    told = ", ".join(f"{count} {word}{'' if count == 1 else 's'}" for count, word in many)
+    return f"{when(line.last_at, zone)}; {told}"
 
 
 def _camera(desk: Desk, lines: Iterable[JobLine]) -> Camera | None:

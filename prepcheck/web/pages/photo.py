@@ -146,7 +146,9 @@ def _pass_hint(spot: SpotStory | None) -> str:
     if spot is None or not spot.passes:
         return "1 for the first photo of a spot"
     last = spot.passes[-1]
-    return f"Last: pass {last.pass_no}, {last.inspections[-1].standing}. The same pass for another photo of the same grinding"
+    return (
+        f"the last was {last.pass_no}, {last.inspections[-1].standing}; the same for another photo of the same grinding"
+    )
 
 
 @router.post("/jobs/{number}/photo")

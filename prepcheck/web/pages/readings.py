@@ -24,6 +24,8 @@ from prepcheck.web.pages.render import show
 from prepcheck.web.pages.said import when
 
 router = APIRouter()
+_OF_VESSEL = frozenset({"reading", "condition", "certificate"})
+"""What is logged of the vessel, and is held against the readings so far."""
 _LISTED = (e.GasReading, e.VesselCondition, e.Certificate, e.WallReading, e.LeakEntry, e.Note)
 E = TypeVar("E", bound=e.EntryModel)
 
@@ -99,7 +101,7 @@ def readings_page(
         form=_form(story, chosen, said, error),
         live=chosen == "reading" and bool(conditions),
         logged=next((entry_words(one, system, brief=True) for one in events if one.number == logged), ""),
-        remarks=tuple(_said(desk, conditions, readings)),
+        remarks=tuple(_said(desk, conditions, readings)) if chosen in _OF_VESSEL else (),
         entries=tuple(
             EntryRow(entry_words(one, system, brief=True), when(one.at, zone), one.person) for one in reversed(events)
         ),

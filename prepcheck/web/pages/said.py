@@ -12,7 +12,7 @@ from prepcheck.trade.steps import Progress, StepState
 
 LEADS = {Weight.HOLD.value: "Held up", Weight.WARN.value: "Mind", Weight.NOTE.value: "Note"}
 """What goes before a remark."""
-_WORDS = {Progress.OPEN: "later: other steps come first", Progress.NEXT: "can be done now"}
+_WORDS = {Progress.OPEN: "later", Progress.NEXT: "can be done now"}
 
 
 def when(at: str | datetime, zone: tzinfo | None) -> str:

@@ -40,7 +40,7 @@ class PhotoOfPass:
     @property
     def option(self) -> str:
         """The photo in a list to choose from."""
-        return f"Pass {self.pass_no}, inspection {self.number}, {self.standing}"
+        return f"Pass {self.pass_no}, {self.standing}, inspection {self.number}"
 
 
 @dataclass(frozen=True)

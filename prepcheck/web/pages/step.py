@@ -142,18 +142,26 @@ def _forms(one: StepState, action: str, said: Said) -> Iterator[Form]:
             "You release it under your name. What holds it up has to be settled first, or answered for with a reason."
         )
         fields = (_PIN, *((_OVERRIDE, _WHY) if one.blocks else ()))
-        yield _form("release", f"Release {one.step.name}", action, fields, said if do == "release" else {}, words)
+        yield _form("release", "Release it", action, fields, said if do == "release" else {}, words)
     if one.progress in (Progress.OPEN, Progress.NEXT):
         held = (_OVERRIDE, _WHY, _OVERRIDE_PIN) if one.blocks else ()
         words = "It then waits until a named person releases it." if one.step.hold_point else ""
-        yield _form(
-            "done", f"{one.step.name} is done", action, (_STARTED, _NOTE, *held), said if do == "done" else {}, words
-        )
+        yield _form("done", "It is done", action, (_STARTED, _NOTE, *held), said if do == "done" else {}, words)
     else:
         words = "Every step that needs it is opened with it."
-        yield _form("reopen", f"Open {one.step.name} again", action, (_REASON,), said if do == "reopen" else {}, words)
+        yield _form("reopen", "Open it again", action, (_REASON,), said if do == "reopen" else {}, words)
 
 
 def _form(do: str, title: str, action: str, fields: tuple[Field, ...], said: Said, words: str) -> Form:
     kept = {name: value for name, value in said.items() if name != "pin"}
-    return Form(action, title, fields, hidden=(("do", do),), said=kept, title=title, words=words, prefix=f"{do}-")
+    return Form(
+        action,
+        title,
+        fields,
+        hidden=(("do", do),),
+        said=kept,
+        title=title,
+        words=words,
+        prefix=f"{do}-",
+        lesser=do == "reopen",
+    )

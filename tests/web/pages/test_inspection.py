@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from prepcheck.terms import CAUTION_LINE, HOT_WORK_LINE, NEXT_STEPS, Standing, State
+from prepcheck.web.pages.inspection import PatchRow
 from tests.web.pages.reading import read
 from tests.web.shop import plate_jpeg
 
@@ -49,6 +50,22 @@ def test_all_places_are_listed_longest_first_with_their_place_in_words(phone):
     assert found == [pytest.approx(at, abs=14) for at in ((320, 240), (400, 320), (240, 160))]
     for place in ("in the middle", "lower right", "upper left"):
         assert f" mm, {place}" in page.words
+
+
+def test_places_that_it_is_not_sure_of_are_folded_away_behind_the_sure_ones(phone, inspected, monkeypatch):
+    rows = (PatchRow(1, 2, "oxide 9 mm", True), PatchRow(3, 4, "pit? 2 mm", False))
+    monkeypatch.setattr("prepcheck.web.pages.inspection._patches", lambda _: rows)
+    page = read(phone.get(f"/inspections/{inspected}"))
+    assert (
+        page.words.index("oxide 9 mm") < page.words.index("Not sure, look yourself: 1") < page.words.index("pit? 2 mm")
+    )
+    assert "open" not in page.all("details")[0]
+
+
+def test_places_that_it_is_not_sure_of_are_open_where_there_are_no_others(phone, inspected, monkeypatch):
+    monkeypatch.setattr("prepcheck.web.pages.inspection._patches", lambda _: (PatchRow(3, 4, "pit? 2 mm", False),))
+    page = read(phone.get(f"/inspections/{inspected}"))
+    assert "open" in page.all("details")[0]
 
 
 def test_what_is_not_listed_is_counted(phone, monkeypatch):

@@ -15,7 +15,7 @@ def test_the_first_photo_of_a_job_is_of_spot_1_pass_1(phone):
 def test_a_named_spot_is_proposed_with_its_next_pass(phone, inspected):
     page = read(phone.get("/jobs/J-0001/photo?spot=1"))
     assert (page.field("spot")["value"], page.field("pass_no")["value"]) == ("1", "2")
-    assert "Last: pass 1, residue left" in page.words
+    assert "Pass: the last was 1, residue left" in page.words
 
 
 @pytest.mark.parametrize(

@@ -29,6 +29,11 @@ def test_what_the_readings_say_is_told_once_there_is_a_condition(phone):
     assert "No reading of toxic gas in this condition." in words
 
 
+def test_what_the_readings_say_is_left_out_beside_a_wall(phone):
+    read(phone.post("/jobs/J-0001/readings", data=CONDITION))
+    assert "What the readings so far say" not in read(phone.get("/jobs/J-0001/readings?what=wall")).words
+
+
 def test_live_limits_need_a_condition(phone):
     assert not [one for one in read(phone.get("/jobs/J-0001/readings")).all("form") if "data-limits" in one]
     phone.post("/jobs/J-0001/readings", data=CONDITION)

@@ -40,7 +40,7 @@ def test_a_spot_has_its_name_only_where_it_has_one():
 @pytest.mark.parametrize(
     ("state", "words"),
     [
-        (StepState(STEP, Progress.OPEN), "later: other steps come first"),
+        (StepState(STEP, Progress.OPEN), "later"),
         (StepState(STEP, Progress.NEXT, note="opened again by Ola: x"), "can be done now; opened again by Ola: x"),
         (
             StepState(HOLD, Progress.HELD, did="Mika", did_at=AT),
