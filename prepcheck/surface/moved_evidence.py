@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from prepcheck.moved_planes import LEAST_LIGHT, LUMINANCE, MOST_LOGIT
 from prepcheck.photo import Photo
 from prepcheck.surface.surface_map import SurfaceMap
 from prepcheck.terms import State
@@ -30,12 +31,6 @@ NAMES: tuple[str, ...] = (
 )  # fmt: skip
 """Names of the evidence, in order."""
 
-LEAST_LIGHT = 0.003
-"""Added to linear brightness before the logarithm: about one step of 255."""
-LUMINANCE = (0.2126, 0.7152, 0.0722)
-"""Shares of linear red, green and blue in luminance (ITU-R BT.709)."""
-MOST_LOGIT = 7.0
-"""Log odds are cut to this on both sides."""
 _MOST_COUNTED = 3
 """More photos count as so many: learned on sets of two and three."""
 _LEAST_SHARED = 100

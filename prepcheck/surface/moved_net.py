@@ -19,28 +19,13 @@ import numpy as np
 from pydantic import BaseModel, Field
 
 from prepcheck.errors import ModelFault
+from prepcheck.moved_planes import FINE, FINEST, MOST_LIGHT, NARROW, ODDS_SCALE, SEEN, STEP, WIDE
 from prepcheck.resources import folder
 from prepcheck.surface.model import checked_bytes, read_as, read_net
 from prepcheck.surface.moved_evidence import Planes, Views, log_odds
 from prepcheck.terms import State
 
 FILE, EACH, TOGETHER = "moved_net.json", "moved_each.onnx", "moved_together.onnx"
-
-WIDE, NARROW, FINEST = 65, 9, 3
-"""Sides in map pixels of the squares over which brightness is compared."""
-MOST_LIGHT = 3.0
-"""Differences of log brightness beyond this count as this."""
-ODDS_SCALE = 4.0
-"""Log odds are divided by this, so that all planes are of about the same size."""
-PLANES = 10
-"""Planes of each photo: see `planes_of`."""
-SEEN = 9
-"""Which of them says where a photo is seen."""
-FINE = (0, 7)
-"""Which of them are gathered at the map's own size too: log odds of bright metal, fine contrast."""
-FINE_PLANES = 1 + 4 * len(FINE)
-STEP = 8
-"""Sides of what the nets are given are multiples of this."""
 
 
 class Calibration(BaseModel):

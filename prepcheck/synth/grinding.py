@@ -113,7 +113,7 @@ def _leave(
     else:
         hearts = None if hole is None else residue.around(layers, hole)
         share = oxide.share_left(rng, recipe.residue)
-        oxide.lay_oxide(rng, layers, worked, inside, share, seam, hearts, recipe.framed)
+        oxide.lay_oxide(rng, layers, worked, inside, share, seam, hearts, large=recipe.framed)
     if hole is not None:
         residue.sink_pits(rng, layers, hole, radius)
     for _ in range(rng.integers(0, 3) if much else int(rng.random() < 0.3)):

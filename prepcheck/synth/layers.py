@@ -20,6 +20,10 @@ STEEL = (0.56, 0.545, 0.53)
 """Normal reflectance of plain steel, about (iron, Fresnel equations, rounded)."""
 
 
+TONES = (0.004, 0.95)
+"""Least and greatest reflectance or albedo in a scene."""
+
+
 @dataclass
 class Layers:
     """Planes of a surface under construction; everything is written in place by the painters.

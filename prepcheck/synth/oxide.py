@@ -34,6 +34,9 @@ Inside = NDArray[np.bool_]
 REACH_MM = 0.3
 """Spread (standard deviation) of the place around a point whose coverage decides its state; 1.5 pixels at least."""
 
+SMALLEST_PX = 4.0
+"""No patch is meant to be smaller, in pixels."""
+
 PATTERNS = ("clouds", "islands", "tide", "crevice", "runs", "worms", "spots")
 
 
@@ -46,7 +49,9 @@ def share_left(rng: np.random.Generator, residue: str) -> float:
     return float(rng.uniform(0.9, 1.0)) if rng.random() < 0.12 else float(np.clip(0.1 + rng.beta(1.1, 1.6), 0.12, 0.95))
 
 
-def pattern(rng: np.random.Generator, layers: Layers, kind: str, seam: Field | None, least: float = 4.0) -> Field:
+def pattern(
+    rng: np.random.Generator, layers: Layers, kind: str, seam: Field | None, least: float = SMALLEST_PX
+) -> Field:
     """Depth to which corrosion of one kind once went, zero mean, unit variance.
 
     `seam` is the distance to a joint in mm, `least` the size in pixels below which no patch is meant to be.
@@ -103,7 +108,7 @@ def lay_oxide(
     seam, hearts : ndarray of float32, shape (H, W), or None
         Distance to a joint (mm); closeness to pits (0..1), around which oxide stays.
     large : bool
-        Patches large in the picture, with plain edges.
+        Whether patches are large in the picture, with plainer edges.
 
     Returns
     -------
@@ -113,7 +118,7 @@ def lay_oxide(
     if share <= 0.0 or not inside.any():
         return np.zeros(layers.shape, np.float32)
     weights = [0.36, 0.22, 0.09, 0.1, 0.07, 0.06, 0.1]
-    least = log_uniform(rng, 0.03, 0.16) * min(layers.shape) if large else 4.0
+    least = log_uniform(rng, 0.03, 0.16) * min(layers.shape) if large else SMALLEST_PX
     depth = pattern(rng, layers, str(rng.choice(PATTERNS, p=weights)), seam, least)
     if rng.random() < 0.3:
         other = pattern(rng, layers, str(rng.choice(PATTERNS, p=weights)), seam, least)

@@ -64,7 +64,11 @@ class Recipe:
 
 
 def sample_recipe(rng: np.random.Generator) -> Recipe:
-    """Draw what a scene shows: one in four spots is wholly bright, three in ten have little residue."""
+    """Draw what a scene shows: seen from anywhere, or framed (six of ten that have a spot).
+
+    Of the former one in four is wholly bright and three in ten have little residue, of the framed ones one in eight and
+    three in ten.
+    """
     kind = str(rng.choice(KINDS, p=[0.7, 0.15, 0.09, 0.06]))
     weights = [0.16, 0.16, 0.15, 0.11, 0.14, 0.08, 0.07, 0.06, 0.07]
     count = int(rng.choice([1, 2, 3], p=[0.55, 0.33, 0.12]))
@@ -81,7 +85,7 @@ def sample_recipe(rng: np.random.Generator) -> Recipe:
 
 
 def _framed(rng: np.random.Generator, drawn: Recipe) -> Recipe:
-    """Hold the phone over the spot, in six of ten scenes that have any."""
+    """Hold the phone over the spot, in six of ten scenes that have any; `rng` is its own, so that others stay as they were."""
     if drawn.kind not in ("spots", "worked") or rng.random() >= 0.6:
         return drawn
     mm, residue_ = log_uniform(rng, 0.06, 0.35), str(rng.choice(["none", "little", "much"], p=[0.12, 0.28, 0.6]))

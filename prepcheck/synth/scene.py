@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from prepcheck.synth import backdrop, bead, cover, foreign, form, oxide, part, skins, strokes, things
 from prepcheck.synth.grinding import grind
-from prepcheck.synth.layers import BEAD, Layers, blank
+from prepcheck.synth.layers import BEAD, TONES, Layers, blank
 from prepcheck.synth.noise import Field
 from prepcheck.synth.recipe import KINDS, Recipe, sample_recipe
 from prepcheck.synth.spots import outline
@@ -48,7 +48,7 @@ def make_surface(
     if recipe.kind != "clutter":
         _build_part(rng, layers, recipe, backdrops)
     foreign.sprinkle(rng, layers)
-    np.clip(layers.base, 0.004, 0.95, out=layers.base)
+    np.clip(layers.base, *TONES, out=layers.base)
     layers.notes = {"recipe": recipe.as_dict(), "seed": seed, "bright_share": bright_share(layers)}
     return layers
 

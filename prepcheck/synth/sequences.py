@@ -17,13 +17,14 @@ from prepcheck.photo.card_design import outline as card_outline
 from prepcheck.synth import foreign, grinding, metal, oxide, residue, strokes
 from prepcheck.synth.bowser import Laid, _lay_card, to_canvas
 from prepcheck.synth.camera import sample_camera
-from prepcheck.synth.layers import Layers
+from prepcheck.synth.layers import TONES, Layers
 from prepcheck.synth.light import sample_rig
 from prepcheck.synth.noise import Field, log_uniform, ramp, soft
 from prepcheck.synth.picture import Picture
 from prepcheck.synth.recipe import Recipe, sample_recipe
 from prepcheck.synth.scene import make_surface
-from prepcheck.synth.sets import SHAPE, Pose, Seen, Shake, another, canvas, fit, hold, photograph, to_first
+from prepcheck.synth.sets import SHAPE, Pose, Seen, Shake, canvas, fit, hold, photograph, to_first
+from prepcheck.synth.torches import another
 from prepcheck.terms import State
 
 Mask = NDArray[np.bool_]
@@ -163,7 +164,7 @@ def _ground_again(
             deposit.lay(layers, k)
         if rng.random() < 0.2:
             foreign.lay_foreign(rng, layers, inside)
-        np.clip(layers.base, 0.004, 0.95, out=layers.base)
+        np.clip(layers.base, *TONES, out=layers.base)
     return [layers for layers, _ in made], exposed
 
 

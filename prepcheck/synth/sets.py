@@ -19,13 +19,14 @@ from prepcheck.photo.photo import Plane
 from prepcheck.synth.bowser import to_canvas
 from prepcheck.synth.camera import Camera, expose, sample_camera
 from prepcheck.synth.layers import BEAD, Layers
-from prepcheck.synth.light import Rig, colour_of, sample_rig
+from prepcheck.synth.light import Rig, colour_of
 from prepcheck.synth.noise import Field, log_uniform, soft
 from prepcheck.synth.picture import Picture
 from prepcheck.synth.recipe import Recipe, sample_recipe
 from prepcheck.synth.sample_view import STRIP, View, _rows
 from prepcheck.synth.scene import make_surface
 from prepcheck.synth.shade import SkyLookup, numbers_of, patch_of, shade
+from prepcheck.synth.torches import aimed, another, apart, draw_room, lead, with_flash
 from prepcheck.terms import State
 
 Array = NDArray[np.float64]
@@ -36,8 +37,6 @@ SAMPLES = 8
 """Half vectors a pixel: half the work of 14, from which half of all pixels differ by less than 0.1 % and one in ten by 2 %."""
 EVERY = 8
 """In one set of so many the torch hardly moves, and in another one the flash is on in one photo only."""
-LEAST_MOVED = 15.0
-"""Degrees between any two torches of a set in which it moves."""
 RELIEF_MM = 1.5
 """Relief finer than this does not move against the plane."""
 
@@ -81,22 +80,6 @@ class Shake:
         u, v = np.add(base.aim, rng.normal(0, self.aim, 2))
         width, roll = base.width * np.exp(rng.normal(0, self.size)), base.roll + rng.normal(0, self.roll)
         return Pose(float(width), (float(x), float(y)), float(roll), (float(u), float(v)), base.distance)
-
-
-@dataclass(frozen=True)
-class Torch:
-    """A torch in a hand: degrees off square, azimuth in degrees, distance and aim in widths of the planes."""
-
-    off_square: float
-    azimuth: float
-    distance: float
-    aim: tuple[float, float]
-
-    @property
-    def direction(self) -> Array:
-        """Unit vector towards the torch."""
-        polar, turn = np.radians([self.off_square, self.azimuth])
-        return np.asarray([np.sin(polar) * np.cos(turn), np.sin(polar) * np.sin(turn), np.cos(polar)])
 
 
 def make_set(seed: int, shape: tuple[int, int] = SHAPE) -> list[Picture]:
@@ -183,75 +166,6 @@ def to_first(poses: Sequence[Pose], number: int, shape: tuple[int, int]) -> list
 def eye(pose: Pose, layers: Layers) -> Field:
     """Place of the phone in widths of the planes, as a rig wants it."""
     return np.asarray(pose.view.eye * pose.width / (layers.shape[1] * layers.mm_per_px), np.float32)
-
-
-def lead(rng: np.random.Generator, count: int, still: bool) -> list[Torch]:
-    """Lead a torch from place to place: by 20 to 90 degrees of azimuth or 20 to 60 of elevation, or hardly at all."""
-    aim = rng.normal(0, 0.12, 2)
-    torches = [
-        Torch(rng.uniform(20, 75), rng.uniform(0, 360), log_uniform(rng, 0.4, 2.0), (float(aim[0]), float(aim[1])))
-    ]
-    while len(torches) < count:
-        torch = _led_on(rng, torches[-1], still)
-        if still or all(apart(torch, other) >= LEAST_MOVED for other in torches):
-            torches.append(torch)
-    return torches
-
-
-def _led_on(rng: np.random.Generator, torch: Torch, still: bool) -> Torch:
-    """Hold a torch somewhere else."""
-    off, turn = torch.off_square, torch.azimuth
-    if still:
-        off, turn = off + rng.uniform(-2, 2), turn + rng.uniform(-3, 3)
-    elif rng.random() < 0.3:
-        off = min(abs(off + rng.uniform(20, 60) * (1 if off < 45 else -1)), 80.0)
-    else:
-        turn += rng.uniform(20, 90) * rng.choice([-1, 1])
-    u, v = np.add(torch.aim, rng.normal(0, 0.03, 2))
-    distance = torch.distance * np.exp(rng.normal(0, 0.02 if still else 0.12))
-    return Torch(float(off), float(turn % 360), float(distance), (float(u), float(v)))
-
-
-def apart(torch: Torch, other: Torch) -> float:
-    """Angle between the directions of two torches, in degrees."""
-    return float(np.degrees(np.arccos(np.clip(torch.direction @ other.direction, -1, 1))))
-
-
-def draw_room(rng: np.random.Generator) -> Rig:
-    """Draw the surroundings' light and a torch's beam; in most rooms little light but the torch's."""
-    kinds = ("torch", "tubes", "door", "flat", "mixed")
-    rig = sample_rig(rng, str(rng.choice(kinds, p=[0.6, 0.12, 0.12, 0.08, 0.08])))
-    rig.lamp_cone[0], rig.lamp_size[0] = log_uniform(rng, 0.25, 1.2), log_uniform(rng, 0.01, 0.1)
-    rig.shadows[1, 4] = 0.0
-    return rig
-
-
-def aimed(room: Rig, torch: Torch, power: Array) -> Rig:
-    """Hold the torch of a room somewhere."""
-    at, aim, colour = room.lamp_at.copy(), room.lamp_aim.copy(), room.lamp_colour.copy()
-    at[0], aim[0, :2], colour[0] = torch.distance * torch.direction, torch.aim, power
-    return replace(room, lamp_at=at, lamp_aim=aim, lamp_colour=colour)
-
-
-def with_flash(rng: np.random.Generator, rig: Rig, at: Field) -> Rig:
-    """Fire the phone's flash, beside its lens."""
-    place, colour, size = rig.lamp_at.copy(), rig.lamp_colour.copy(), rig.lamp_size.copy()
-    place[2] = at + rng.normal(0, 0.03, 3).astype(np.float32)
-    colour[2] = colour_of(rng, 0.1) * log_uniform(rng, 0.8, 3) * float(np.sum(np.square(at))) * np.pi
-    size[2] = log_uniform(rng, 0.008, 0.03)
-    return replace(rig, lamp_at=place, lamp_colour=colour, lamp_size=size)
-
-
-def another(rng: np.random.Generator, phone: Camera) -> Camera:
-    """Take another photo with the same phone: its response stays, exposure, balance, focus and noise are new."""
-    once = sample_camera(rng)
-    gain = log_uniform(rng, 0.6, 1.7)
-    red, green, blue = (float(b * np.exp(rng.normal(0, 0.04))) for b in phone.balance)
-    return replace(
-        phone, grey=phone.grey * float(np.exp(rng.normal(0, 0.2))), balance=(red, green, blue), blur=once.blur,
-        motion=once.motion, motion_angle=once.motion_angle, shot=phone.shot * gain, read=phone.read * gain,
-        quality=max(phone.quality, 70),
-    )  # fmt: skip
 
 
 class Seen:

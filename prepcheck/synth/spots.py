@@ -12,6 +12,11 @@ from prepcheck.synth.part import signed_distance
 Mask = NDArray[np.uint8]
 SHAPES = ("blob", "strip", "box", "disc", "patches")
 
+FILLING = {1: (0.16, 0.65), 2: (0.1, 0.3)}
+"""Least and greatest reach of an area that fills a good part of the frame, in the picture's shorter side: one, or several."""
+FRAMED = {1: (0.3, 0.65), 2: (0.2, 0.3)}
+"""The same where the phone is held over the spots."""
+
 
 def ground_areas(
     rng: np.random.Generator, shape: tuple[int, int], mm: float, count: int, framed: bool = False
@@ -22,9 +27,9 @@ def ground_areas(
     """
     areas = []
     most = min(shape) * (0.62 if count == 1 else 0.3)
-    least = (0.3 if framed else 0.16) if count == 1 else (0.2 if framed else 0.1)
+    fill = FRAMED[min(count, 2)] if framed else FILLING[min(count, 2)]
     for _ in range(count):
-        filling = log_uniform(rng, least, 0.65 if count == 1 else 0.3) * min(shape)
+        filling = log_uniform(rng, *fill) * min(shape)
         reach = filling if framed or rng.random() < 0.75 else float(np.clip(log_uniform(rng, 6, 90) / mm, 14.0, most))
         mask = np.zeros(shape, np.uint8)
         centre = rng.normal(0.5, 0.14 if count == 1 else 0.27, 2).clip(0.08, 0.92) * shape[::-1]

@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import torch
@@ -66,6 +66,9 @@ class Batch:
     truth: Any
     burnt: Any
     labels: Any
+
+
+Made = TypeVar("Made", bound=Batch)
 
 
 def _rig(seed: tuple[int, int]) -> Rig:
@@ -148,14 +151,14 @@ def wait_for_scenes(library: Library) -> None:
         library.look_again()
 
 
-def beside(make: Callable[[], Batch], device: Any) -> Iterator[Batch]:
+def beside(make: Callable[[], Made], device: Any) -> Iterator[Made]:
     """Run `make` one batch ahead, in a thread and (on a GPU) on a stream of its own."""
     if device.type != "cuda":
         while True:
             yield make()
     stream = torch.cuda.Stream(device)
 
-    def work() -> tuple[Batch, Any]:
+    def work() -> tuple[Made, Any]:
         with torch.cuda.device(device), torch.cuda.stream(stream):
             batch = make()
             return batch, stream.record_event()

@@ -37,10 +37,12 @@ class Plan:
         Folders of packed and rendered scenes.
     photos : tuple of Path
         Folders of photographs, with `regions` (archive of label maps) or ``points.json``; may be empty.
+    everything : bool
+        Fit on photographs of held-out groups too.
     part : tuple of float
         Which part of the whole fit this run is, from 0 to 1: the learning rate goes by the whole.
     rate, encoder_rate : float
-        Highest learning rates; they rise over the first 3 % and fall to 1 % by a cosine.
+        Highest learning rates; see :func:`pace`.
     samples : int
         Half vectors a pixel when lighting.
     ring, refresh : int, float
@@ -88,6 +90,12 @@ def freeze_norms(eye: Eye, average: Eye) -> None:
             module.running_mean.copy_(steady[name].running_mean)
             module.running_var.copy_(steady[name].running_var)
             module.eval()
+
+
+def pace(progress: float) -> float:
+    """Learning rate as a share of the highest, at a progress from 0 to 1: up over the first 3 %, down by a cosine to 1 %."""
+    fall = 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(progress, 1.0)))
+    return min(1.0, progress / 0.03 + 0.02) * fall
 
 
 class Fit:
@@ -162,10 +170,8 @@ class Fit:
 
     def _descend(self, loss: Any, progress: float) -> None:
         """Go down the gradient, shared by all processes."""
-        fall = 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(progress, 1.0)))
-        fraction = min(1.0, progress / 0.03 + 0.02) * fall
         for group in self.optimiser.param_groups:
-            group["lr"] = group["highest"] * fraction
+            group["lr"] = group["highest"] * pace(progress)
         self.optimiser.zero_grad(set_to_none=True)
         loss.backward()
         if self.ranks > 1:
@@ -232,8 +238,10 @@ def load(path: Path) -> Checkpoint:
     return Checkpoint(**torch.load(path, map_location="cpu", weights_only=True))
 
 
-def put_in(eye: Eye, weights: dict[str, Any]) -> None:
-    """Load weights; those of parts that the net had not grown yet when they were kept may be missing.
+def put_in(eye: Eye, weights: dict[str, Any]) -> bool:
+    """Load weights; returns whether they are of the net as it is now, and not from before it grew.
+
+    Weights from before lack those of :attr:`Eye.GROWN`, which stay as they are: silent.
 
     Raises
     ------
@@ -244,6 +252,7 @@ def put_in(eye: Eye, weights: dict[str, Any]) -> None:
     lost = [name for name in missing if not name.startswith(Eye.GROWN)]
     if lost or left:
         raise ValueError(f"the checkpoint is of another net: {', '.join((lost + left)[:3])}")
+    return not missing
 
 
 def averaged(path: Path) -> tuple[Eye, dict[str, Any]]:
@@ -263,7 +272,7 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
     stored = load(checkpoint) if checkpoint.exists() else None
     eye, notes = Eye(), stored.notes if stored else {"runs": []}
     if stored:
-        put_in(eye, stored.last)
+        same = put_in(eye, stored.last)
     elif encoder is not None:
         eye.encoder.load_pretrained(encoder)
     device = torch.device(f"cuda:{rank}" if torch.cuda.is_available() else "cpu")
@@ -273,7 +282,7 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
     torch.manual_seed(plan.seed * 64 + rank)
     run = Fit(eye, plan, device, rank, ranks)
     if stored:
-        if stored.optimiser is not None:
+        if stored.optimiser is not None and same:  # that of a smaller net does not fit
             run.optimiser.load_state_dict(stored.optimiser)
         put_in(run.average.module, stored.average)
         run.average.n_averaged.fill_(1)

@@ -30,6 +30,7 @@ from prepcheck.surface.moved_light import MOST_SPREADS, Numbers, with_bright
 from prepcheck.surface.moved_net import Calibration
 from prepcheck.terms import State
 from prepcheck.train.calibrate import Seen, choose_sure, conformal, errors
+from prepcheck.train.moved_feed import SLIP_PX
 
 Rows = NDArray[np.float32]
 PLACES = 1200
@@ -45,8 +46,6 @@ TOLD = 0.95
 """Share of bright and oxide places, surest first, over which errors are compared."""
 
 _KINDS = (State.BRIGHT, State.OXIDE)
-SLIP_PX = 0.7
-"""Standard deviation of the misalignment put in on each axis, px at a long side of 1280: what alignment leaves over."""
 
 
 @dataclass(frozen=True, eq=False)

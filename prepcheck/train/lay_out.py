@@ -9,6 +9,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+HEADS = ("HEAD", "*/HEAD", "*/.git/HEAD")
+"""Where git's own file may lie in a folder: of a bare clone, of a plain one or a bare one inside, of a plain one inside."""
+
 LONGEST = 960
 """Longer side of a photo as it was fitted on, in pixels."""
 
@@ -21,7 +24,7 @@ def lay_out(sources: Path, clones: Path, out: Path) -> tuple[int, list[str]]:
     sources : Path
         Table with the columns ``file``, ``repo`` (owner/name) and ``blob`` (git's hash of the file).
     clones : Path
-        Folder of bare or plain clones named ``owner+name`` or ``owner/name``.
+        Folder of clones named ``owner+name`` or ``owner/name``, bare or plain, or folders of that name that hold some.
     out : Path
         Folder to write to.
 
@@ -49,11 +52,9 @@ def lay_out(sources: Path, clones: Path, out: Path) -> tuple[int, list[str]]:
 def _blob(clones: Path, repo: str, blob: str) -> bytes | None:
     """Read a file by its hash from any clone of the repository."""
     for folder in (clones / repo.replace("/", "+"), clones / repo):
-        for git in (folder, folder / ".git", *folder.glob("*"), *folder.glob("*/.git")):
-            if (git / "HEAD").is_file():
-                got = subprocess.run(
-                    ["git", f"--git-dir={git}", "cat-file", "blob", blob], capture_output=True, check=False
-                )
-                if got.returncode == 0:
-                    return got.stdout
+        for head in (found for place in HEADS for found in folder.glob(place)):
+            command = ["git", f"--git-dir={head.parent}", "cat-file", "blob", blob]
+            got = subprocess.run(command, capture_output=True, check=False)
+            if got.returncode == 0:
+                return got.stdout
     return None

@@ -9,9 +9,13 @@ import numpy as np
 import torch
 from torch.nn import functional
 
+from prepcheck.synth.layers import TONES
 from prepcheck.synth.light import BLURS, LAMPS, SIZE, Rig
 from prepcheck.synth.shade import Numbers, Patch, shade
 from prepcheck.train.pool import STEEPEST
+
+ROUGHNESS = (0.03, 0.95)
+"""Least and greatest GGX roughness that is lit."""
 
 
 def unpack(planes: Any, shift: Any, scale: Any) -> Patch:
@@ -21,6 +25,7 @@ def unpack(planes: Any, shift: Any, scale: Any) -> Patch:
     y = torch.arange(rows, device=device).view(1, rows, 1)
     x = torch.arange(cols, device=device).view(1, 1, cols)
     p = planes[:, :10].float()
+    alpha = (p[:, 3:5] / 255.0).clip(ROUGHNESS[0])
     slope = (p[:, :2] - 128.0) / 127.0
     slope = slope * slope.abs() * STEEPEST
     base = (p[:, 6:9] / 255.0).square()
@@ -28,7 +33,7 @@ def unpack(planes: Any, shift: Any, scale: Any) -> Patch:
     return Patch(
         ((x - shift[:, 0].view(-1, 1, 1)) / view).expand(-1, rows, -1),
         ((y - shift[:, 1].view(-1, 1, 1)) / view).expand(-1, -1, cols),
-        slope[:, 0], slope[:, 1], p[:, 2] * (np.pi / 255.0), (p[:, 3] / 255.0).clip(0.03), (p[:, 4] / 255.0).clip(0.03),
+        slope[:, 0], slope[:, 1], p[:, 2] * (np.pi / 255.0), alpha[:, 0], alpha[:, 1],
         p[:, 5] / 255.0, (base[:, 0], base[:, 1], base[:, 2]), p[:, 9] / 255.0,
     )  # fmt: skip
 
@@ -80,7 +85,7 @@ class Sky:
 
 
 def vary(rng: np.random.Generator, patch: Patch) -> Patch:
-    """Make each scene's metal shinier or more satin, its relief flatter or deeper, its tones other ones.
+    """Make each scene shinier or more satin, its relief flatter or deeper, metal and all else lighter or darker.
 
     The same marks then meet metal of every finish; what is metal and what is not stays as it was.
     """
@@ -91,10 +96,10 @@ def vary(rng: np.random.Generator, patch: Patch) -> Patch:
 
     rough, along, deep = factor(0.35), factor(0.2), factor(0.35)
     tone = patch.metal * factor(0.12) + (1 - patch.metal) * factor(0.12)
-    red, green, blue = (torch.clip(c * tone, 0.004, 0.95) for c in patch.base)
+    red, green, blue = ((c * tone).clip(*TONES) for c in patch.base)
     return replace(
         patch, slope_x=patch.slope_x * deep, slope_y=patch.slope_y * deep, base=(red, green, blue),
-        alpha_u=(patch.alpha_u * rough * along).clip(0.03, 0.95), alpha_v=(patch.alpha_v * rough).clip(0.03, 0.95),
+        alpha_u=(patch.alpha_u * rough * along).clip(*ROUGHNESS), alpha_v=(patch.alpha_v * rough).clip(*ROUGHNESS),
     )  # fmt: skip
 
 
@@ -104,7 +109,8 @@ def light_up(
     """Linear pictures of packed scenes, shape (B, 3, H, W); their materials varied if `rng` is given."""
     numbers, sky = collate(rigs, planes.device)
     patch = unpack(planes, shift, scale)
-    return torch.stack(shade(torch, patch if rng is None else vary(rng, patch), numbers, sky, samples), dim=1)
+    patch = patch if rng is None else vary(rng, patch)
+    return torch.stack(shade(torch, patch, numbers, sky, samples), dim=1)
 
 
 __all__ = ["SIZE", "Sky", "collate", "light_up", "unpack"]

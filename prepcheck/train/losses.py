@@ -20,6 +20,11 @@ BURNT = 250 / 255
 """Where all channels are at least this bright nothing can be seen, so the pixel counts little."""
 
 
+def is_residue(state: Any) -> Any:
+    """Tell which places of a map of states, of numpy or of torch, are residue."""
+    return (state >= State.OXIDE) & (state <= State.FOREIGN)
+
+
 def dice(chance: Any, truth: Any) -> Any:
     """One minus the soft Dice overlap, picture by picture, leaving out pictures without any truth."""
     both = (chance * truth).flatten(1).sum(1)
@@ -50,7 +55,7 @@ def scene_loss(logits: Any, truth: Any, burnt: Any) -> Any:
     states = (entropy * weight).sum() / weight.sum()
     chances = torch.softmax(logits[:, :7], 1)
     residue = chances[:, State.OXIDE : State.FOREIGN + 1].sum(1)
-    wrong = ((state >= State.OXIDE) & (state <= State.FOREIGN)).float()
+    wrong = is_residue(state).float()
     told = ground * (state != 6) * (1 - burnt)
     metal = chances[:, State.BRIGHT] / (chances[:, State.BRIGHT] + residue).clip(1e-4)
     sides = functional.binary_cross_entropy(metal.clip(1e-4, 1 - 1e-4), 1 - wrong, reduction="none")
@@ -68,17 +73,19 @@ def scene_loss(logits: Any, truth: Any, burnt: Any) -> Any:
 
 
 def guess_loss(guess: Any, truth: Any) -> Any:
-    """Loss of the net's first guess: entropy of the shares of bright metal and of residue in each square of 8 pixels.
+    """Loss of the net's first guess: entropy of the shares of bright metal and of residue in each square of 8 x 8 pixels.
+
+    Outside of the ground there is neither.
 
     Parameters
     ----------
     guess : tensor, shape (B, 2, H / 8, W / 8)
-        Logits.
+        Logits of both shares.
     truth : tensor of uint8, shape (B, 3, H, W)
         State, ground, care.
     """
     state, ground = truth[:, 0], truth[:, 1] > 0
-    kinds = torch.stack([state == State.BRIGHT, (state >= State.OXIDE) & (state <= State.FOREIGN)], 1)
+    kinds = torch.stack([state == State.BRIGHT, is_residue(state)], 1)
     shares = functional.avg_pool2d((kinds & ground[:, None]).float(), 8)
     return functional.binary_cross_entropy_with_logits(guess.float(), shares)
 

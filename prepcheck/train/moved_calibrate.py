@@ -22,10 +22,11 @@ import cv2
 import numpy as np
 import torch
 
+from prepcheck.moved_planes import FINE_PLANES, PLANES
 from prepcheck.settings import Settings
 from prepcheck.surface import load_model
 from prepcheck.surface.moved_evidence import Planes, Views, log_odds
-from prepcheck.surface.moved_net import EACH, FILE, FINE_PLANES, PLANES, TOGETHER, Calibration, MovedNet, Numbers
+from prepcheck.surface.moved_net import EACH, FILE, TOGETHER, Calibration, MovedNet, Numbers
 from prepcheck.terms import State
 from prepcheck.train.fusion import FOLDS, Rows, Sample, calibrated, gather, movements, rated
 from prepcheck.train.moved_fit import averaged_moved

@@ -1,7 +1,7 @@
 """Moved-light sets on the training device: lit, photographed, seen by the eye, and laid over their first photo.
 
 As in :mod:`prepcheck.synth.sets`: one room, a torch led from place to place, a hand that does not hold still. The planes are
-those of :mod:`prepcheck.surface.moved_net`, built in torch.
+those of :mod:`prepcheck.surface.moved_net`, built in torch; what both sides share stands in :mod:`prepcheck.moved_planes`.
 """
 
 from __future__ import annotations
@@ -16,17 +16,24 @@ import torch
 from numpy.typing import NDArray
 from torch.nn import functional
 
-from prepcheck.settings import Settings
-from prepcheck.surface.moved_evidence import LEAST_LIGHT, LUMINANCE, MOST_LOGIT
-from prepcheck.surface.moved_net import FINEST, MOST_LIGHT, NARROW, ODDS_SCALE, WIDE
+from prepcheck.moved_planes import (
+    FINEST,
+    LEAST_LIGHT,
+    LUMINANCE,
+    MOST_LIGHT,
+    MOST_LOGIT,
+    NARROW,
+    ODDS_SCALE,
+    WIDE,
+)
 from prepcheck.synth.camera import sample_camera
 from prepcheck.synth.light import Rig, colour_of
 from prepcheck.synth.noise import log_uniform
-from prepcheck.synth.sets import aimed, another, draw_room, lead, with_flash
+from prepcheck.synth.torches import aimed, another, draw_room, lead, with_flash
 from prepcheck.terms import State
 from prepcheck.train import augment, lit
 from prepcheck.train.feed import Batch, wait_for_scenes
-from prepcheck.train.fusion import SLIP_PX
+from prepcheck.train.losses import BURNT
 from prepcheck.train.net import Eye
 from prepcheck.train.stock import Library, Scene, ahead
 
@@ -38,6 +45,9 @@ FIRST = 60
 
 TILT, ROLL, SIZE, AIM = 0.02, np.radians(2.5), 0.03, 0.05
 """Standard deviations of a hand's shake: slope of the view per height (2.5 degrees at arm's length), radians, log, heights."""
+
+SLIP_PX = 0.7
+"""Standard deviation of what alignment leaves over on each axis, px of a photo with a long side of 1280."""
 
 LEAST_GLARE = 1 / 64
 """Share of a burnt-out neighbour from which a place counts as burnt out: OpenCV rounds shares to 1/32."""
@@ -138,13 +148,12 @@ def room_pool(seed: int, count: int, workers: int) -> list[Rig]:
 
 @dataclass(frozen=True)
 class Sight:
-    """The frozen eye as it will be exported: its temperature and prior of oxide, and how the map is smoothed."""
+    """The frozen eye as it will be exported: its temperature and prior of oxide, and how the map is smoothed (map pixels)."""
 
     eye: Eye
     temperature: float
     oxide_bias: float
-    smoothing_px: float = Settings().photo.smoothing_px
-    burnt_level: int = Settings().score.burnt_level
+    smoothing_px: float
 
     def look(self, photos: Any) -> tuple[Any, Any, Any]:
         """Return chances (B, 7, h, w), ground (B, h, w), and 1 where burnt out (B, 1, h, w), of photos (B, 3, H, W) in 0..1."""
@@ -154,7 +163,7 @@ class Sight:
         logits = logits.float().contiguous()
         scaled = logits[:, :7] / self.temperature
         scaled[:, State.OXIDE] += self.oxide_bias
-        burnt = (photos.amin(1, keepdim=True) >= (self.burnt_level - 0.5) / 255).float()
+        burnt = (photos.amin(1, keepdim=True) >= BURNT - 0.5 / 255).float()
         chances = smoothed(torch.softmax(scaled, 1), self.smoothing_px)
         return chances, torch.sigmoid(logits[:, 7]), functional.max_pool2d(burnt, 2)
 

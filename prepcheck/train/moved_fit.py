@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -17,9 +16,9 @@ from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
 from prepcheck.terms import State
 from prepcheck.train.feed import beside
-from prepcheck.train.fit import KEEP_EVERY, Checkpoint, averaged, load, save
-from prepcheck.train.losses import dice
-from prepcheck.train.moved_feed import SetFeed, Sight, room_pool
+from prepcheck.train.fit import KEEP_EVERY, Checkpoint, averaged, load, pace, save
+from prepcheck.train.losses import dice, is_residue
+from prepcheck.train.moved_feed import SetBatch, SetFeed, Sight, room_pool
 from prepcheck.train.moved_net import Moved
 from prepcheck.train.stock import Library
 
@@ -42,6 +41,8 @@ class Plan:
         Checkpoint of the eye, whose averaged weights are used.
     temperature, oxide_bias : float
         Of the eye as it is exported; 1 and 0 for one that is not calibrated yet.
+    smoothing_px : float
+        How its maps are smoothed, in map pixels: the default of the product's settings, which this machine may lack.
     rate : float
         Highest learning rate; it rises over the first 3 % and falls to 1 % by a cosine.
     sets, ring, refresh, samples, rendered
@@ -57,6 +58,7 @@ class Plan:
     eye: Path
     temperature: float = 1.0
     oxide_bias: float = 0.0
+    smoothing_px: float = 1.5
     rate: float = 2e-3
     steps: int = 10**9
     seed: int = 0
@@ -83,7 +85,7 @@ def judged(truth: Any, burnt: Any) -> Any:
     """
     state = truth[:, 0]
     bright = (state == State.BRIGHT).float()
-    residue = ((state >= State.OXIDE) & (state <= State.FOREIGN)).float()
+    residue = is_residue(state).float()
     weight = (truth[:, 1] > 0) * (1 - burnt) * truth[:, 2].float() / 32
     return weight * (bright + RESIDUE_WEIGHT * residue)
 
@@ -92,7 +94,7 @@ def moved_loss(odds: Any, truth: Any, burnt: Any) -> Any:
     """Entropy of bright metal against residue inside the ground, and overlap of residue, from log odds (B, h, w)."""
     state = truth[:, 0]
     weight = judged(truth, burnt)
-    wrong = ((state >= State.OXIDE) & (state <= State.FOREIGN)).float()
+    wrong = is_residue(state).float()
     entropy = functional.binary_cross_entropy_with_logits(odds, 1 - wrong, reduction="none")
     inside = (weight > 0).float()
     return (entropy * weight).sum() / weight.sum().clip(1) + 0.3 * dice(torch.sigmoid(-odds) * inside, wrong * inside)
@@ -102,7 +104,7 @@ def counts(odds: Any, truth: Any, burnt: Any) -> Any:
     """Bright told bright, bright, residue told residue, residue: places inside the readable ground, shape (4,)."""
     inside = (truth[:, 1] > 0) & (burnt == 0)
     bright = inside & (truth[:, 0] == State.BRIGHT)
-    residue = inside & (truth[:, 0] >= State.OXIDE) & (truth[:, 0] <= State.FOREIGN)
+    residue = inside & is_residue(truth[:, 0])
     return torch.stack([x.sum() for x in (bright & (odds > 0), bright, residue & (odds <= 0), residue)]).float()
 
 
@@ -141,11 +143,10 @@ class MovedFit:
                 break
         return step
 
-    def _step(self, batch: Any, progress: float) -> Any:
+    def _step(self, batch: SetBatch, progress: float) -> Any:
         """Take one optimiser step."""
-        fall = 0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(progress, 1.0)))
         for group in self.optimiser.param_groups:
-            group["lr"] = self.plan.rate * min(1.0, progress / 0.03 + 0.02) * fall
+            group["lr"] = self.plan.rate * pace(progress)
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
             odds = self.net(batch.pictures, batch.labels)
         loss = moved_loss(odds.float(), batch.truth, batch.burnt)
@@ -184,7 +185,7 @@ def fit_moved(plan: Plan, checkpoint: Path) -> int:
     net, notes = Moved(), stored.notes if stored else {"runs": []}
     if stored:
         net.load_state_dict(stored.last)
-    run = MovedFit(net, Sight(eye, plan.temperature, plan.oxide_bias), plan, device)
+    run = MovedFit(net, Sight(eye, plan.temperature, plan.oxide_bias, plan.smoothing_px), plan, device)
     if stored:
         run.average.module.load_state_dict(stored.average)
         run.average.n_averaged.fill_(1)

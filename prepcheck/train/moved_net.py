@@ -12,7 +12,7 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from prepcheck.surface.moved_net import FINE, FINE_PLANES, ODDS_SCALE, PLANES, SEEN
+from prepcheck.moved_planes import FINE, FINE_PLANES, ODDS_SCALE, PLANES, SEEN
 from prepcheck.train.net import Wide, conv
 
 FEATURES = 12
@@ -30,7 +30,7 @@ class Together(nn.Module):  # type: ignore[misc]
     """From what the photos show together to a correction of the log odds of bright metal: a U-Net of two levels.
 
     Input: features (B, 4 x `FEATURES` + 4 x `FINE_PLANES`, h / 2, w / 2), h and w multiples of
-    `prepcheck.surface.moved_net.STEP`; output (B, 4, h / 2, w / 2): the correction of each square of 2 x 2 places. It is
+    `prepcheck.moved_planes.STEP`; output (B, 4, h / 2, w / 2): the correction of each square of 2 x 2 places. It is
     zero until it is fitted.
     """
 

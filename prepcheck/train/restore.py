@@ -39,8 +39,9 @@ def restore(model: Path, card: Path, pictures: Iterable[Path], checkpoint: Path)
     """
     eye = Eye().eval()
     stored = onnx.load(str(model))
-    pairs = _pairs(eye, sum(node.op_type == "Conv" for node in stored.graph.node))
-    _load(eye, pairs, stored)
+    nodes = [node for node in stored.graph.node if node.op_type == "Conv"]
+    pairs = _pairs(eye, len(nodes))
+    _load(pairs, nodes, _values(stored))
     _unfold(eye, pairs, pictures)
     weights = eye.state_dict()
     runs = json.loads(card.read_text(encoding="utf-8"))["runs"]
@@ -50,7 +51,12 @@ def restore(model: Path, card: Path, pictures: Iterable[Path], checkpoint: Path)
 def _pairs(eye: Eye, count: int) -> list[tuple[Any, Any]]:
     """Convolutions in the order in which they run, each with the batch norm behind it or None.
 
-    Those of parts that a file with `count` convolutions is too old for are left out.
+    A file with fewer (`count`) is from before the net grew: those of the parts it grew by are left out.
+
+    Raises
+    ------
+    ValueError
+        If there are more or fewer than `count` all the same.
     """
     order: list[str] = []
     modules = dict(eye.named_modules())
@@ -65,6 +71,8 @@ def _pairs(eye: Eye, count: int) -> list[tuple[Any, Any]]:
         hook.remove()
     if count < len(order):
         order = [name for name in order if not name.startswith(Eye.GROWN)]
+    if count != len(order):
+        raise ValueError(f"the file has {count} convolutions, the net {len(order)}")
     return [(modules[name], _norm_behind(modules, name)) for name in order]
 
 
@@ -74,15 +82,17 @@ def _norm_behind(modules: dict[str, Any], name: str) -> Any:
     return after if isinstance(after, nn.BatchNorm2d) else None
 
 
-def _load(eye: Eye, pairs: list[tuple[Any, Any]], model: Any) -> None:
-    """Copy the file's convolutions; batch norms become a plain shift."""
+def _values(model: Any) -> dict[str, Any]:
+    """Weights of a file by name; equal ones are stored once and passed on."""
     values = {stored.name: numpy_helper.to_array(stored) for stored in model.graph.initializer}
     for node in model.graph.node:
-        if node.op_type == "Identity":  # equal values are stored once
+        if node.op_type == "Identity" and node.input[0] in values:
             values[node.output[0]] = values[node.input[0]]
-    nodes = [node for node in model.graph.node if node.op_type == "Conv"]
-    if len(nodes) != len(pairs):
-        raise ValueError(f"the file has {len(nodes)} convolutions, the net {len(pairs)}")
+    return values
+
+
+def _load(pairs: list[tuple[Any, Any]], nodes: list[Any], values: dict[str, Any]) -> None:
+    """Copy the file's convolutions; batch norms become a plain shift."""
     with torch.no_grad():
         for (conv, norm), node in zip(pairs, nodes, strict=True):
             conv.weight.copy_(torch.from_numpy(values[node.input[1]].copy()))

@@ -15,8 +15,8 @@ import torch
 from numpy.typing import NDArray
 
 from prepcheck.synth.light import Rig, colour_of
-from prepcheck.terms import State
 from prepcheck.train import lit
+from prepcheck.train.losses import is_residue
 
 CARE_AREA = 900
 """Residue patches smaller than this many pixels weigh more, down to a quarter of the length."""
@@ -45,7 +45,7 @@ class Scene:
 
 def care(state: NDArray[np.uint8], ground: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Weight of each pixel times 32: up to 4 for small patches of residue on the ground; uint8, shape (H, W)."""
-    residue = ((state >= State.OXIDE) & (state <= State.FOREIGN) & (ground > 0)).astype(np.uint8)
+    residue = (is_residue(state) & (ground > 0)).astype(np.uint8)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(residue, connectivity=8)
     weights = np.sqrt(CARE_AREA / stats[:, cv2.CC_STAT_AREA]).clip(1, 4)
     weights[0] = 1.0
@@ -163,7 +163,7 @@ def _grounds(ground: NDArray[np.uint8]) -> NDArray[np.float64]:
 
 
 def light_anew(rng: np.random.Generator, planes: Any, rigs: list[Rig], samples: int) -> Any:
-    """Light packed scenes, shape (B, 12, H, W), each with a random rig: linear pictures (B, 3, H, W)."""
+    """Light packed scenes, shape (B, 12, H, W), each with a random rig and its materials varied: linear pictures (B, 3, H, W)."""
     count, (rows, cols), device = len(planes), planes.shape[-2:], planes.device
     scale = torch.as_tensor(np.exp(rng.uniform(np.log(0.7), np.log(1.3), count)) * cols, device=device).float()
     middle = torch.tensor([[cols / 2, rows / 2]], device=device).expand(count, 2)

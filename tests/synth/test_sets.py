@@ -8,7 +8,8 @@ import pytest
 
 from prepcheck.synth import Picture
 from prepcheck.synth.layers import blank
-from prepcheck.synth.sets import LEAST_MOVED, Pose, Seen, make_set
+from prepcheck.synth.sets import Pose, Seen, make_set
+from prepcheck.synth.torches import LEAST_MOVED
 
 SHAPE = (180, 240)
 MOVED, STILL, FLASH = 7_900_002, 7_900_003, 7_900_007

@@ -13,6 +13,7 @@ torch = pytest.importorskip("torch", reason="training needs the extra `train`")
 
 from prepcheck import resources  # noqa: E402
 from prepcheck.errors import ModelFault  # noqa: E402
+from prepcheck.moved_planes import PLANES, SEEN  # noqa: E402
 from prepcheck.photo import Photo  # noqa: E402
 from prepcheck.settings import Settings  # noqa: E402
 from prepcheck.surface import ModelOrigin, SurfaceMap, load_model  # noqa: E402
@@ -20,7 +21,7 @@ from prepcheck.surface import moved_net as numpy_side  # noqa: E402
 from prepcheck.surface.mapping import told  # noqa: E402
 from prepcheck.surface.moved_evidence import lay_over, log_odds  # noqa: E402
 from prepcheck.surface.moved_light import fuse, load_weighing  # noqa: E402
-from prepcheck.synth.sets import draw_room  # noqa: E402
+from prepcheck.synth.torches import draw_room  # noqa: E402
 from prepcheck.terms import State  # noqa: E402
 from prepcheck.train import moved_feed, moved_fit, pool  # noqa: E402
 from prepcheck.train.__main__ import main  # noqa: E402
@@ -230,14 +231,14 @@ def test_a_batch_is_made_on_its_device_alone(tmp_path, monkeypatch):
     monkeypatch.setattr(torch, "autocast", lambda *_, **__: nullcontext())
     pool.make_scene((1, (96, 128), str(tmp_path)))
     device = torch.device("meta")
-    sight = moved_feed.Sight(Eye().eval().to(device), 0.9, 0.1)
+    sight = moved_feed.Sight(Eye().eval().to(device), 0.9, 0.1, 1.5)
     feed = moved_feed.SetFeed(
         Library([tmp_path]), sight, [draw_room(np.random.default_rng(0))], device, sets=2, ring=3, refresh=1.0, samples=2,
         rendered=0.0, seed=0, workers=1,
     )  # fmt: skip
     batch = feed.batch()
     assert Moved().to(device)(batch.pictures, batch.labels).device == device
-    assert batch.pictures.shape[2:] == (numpy_side.PLANES, 48, 64)
+    assert batch.pictures.shape[2:] == (PLANES, 48, 64)
 
 
 def test_half_precision_is_close_enough():
@@ -266,8 +267,8 @@ def test_a_few_steps_on_one_batch_lower_the_loss():
     made = Moved().train()
     truth = torch.ones(1, 3, 32, 48, dtype=torch.uint8) * 32
     truth[:, 0], truth[:, 0, :, 24:] = 1, 2
-    planes = torch.randn(1, 2, numpy_side.PLANES, 32, 48) * 0.1
-    planes[:, :, numpy_side.SEEN] = 1
+    planes = torch.randn(1, 2, PLANES, 32, 48) * 0.1
+    planes[:, :, SEEN] = 1
     planes[:, :, 5, :, 24:] += 1
     mean, burnt = torch.zeros(1, 32, 48), torch.zeros(1, 32, 48)
     optimiser = torch.optim.AdamW(made.parameters(), 5e-3)
