@@ -87,7 +87,9 @@ def prepare(
         Whatever cannot be used.
     """
     if mm_per_px is not None and not 1e-4 <= mm_per_px <= 100:
-        raise WrongUse("--mm-per-px must lie between 0.0001 and 100", "State millimetres per pixel of the full photo")
+        raise WrongUse(
+            "a scale must lie between 0.0001 and 100 mm a pixel", "State that of the full photo", command="--mm-per-px"
+        )
     if outline_file is not None and photos > 1:
         raise WrongUse("outlines belong to one photo", "Inspect the photos one by one", str(outline_file))
     settings = load(settings_file)

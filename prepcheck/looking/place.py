@@ -65,7 +65,7 @@ def place_in_log(
     if len(missing) == len(needed) and outline is None and not note:
         return None
     if job is None or spot is None or pass_no is None or person is None:
-        raise WrongUse(f"a log entry needs {', '.join(missing)} too", "Name all of --job --spot --pass-no --person")
+        raise WrongUse(f"a log entry needs {', '.join(missing)} too", "Name all of them", command=", ".join(needed))
     check_entry(spot=spot, pass_no=pass_no, person=person, note=note)
     store, archive = open_log(folder, settings, create=False)
     store.check_job(job_number(job))

@@ -68,7 +68,9 @@ def folders_known(store: Path, more: Sequence[Path] = ()) -> list[Path]:
     """
     for folder in more:
         if not (folder / LIST).is_file():
-            raise WrongUse("is no folder of a count", "Name one that prepcheck count grid made", str(folder))
+            raise WrongUse(
+                "is no folder of a count", "Name one that has a grid", str(folder), command="prepcheck count grid"
+            )
     known = [store / COUNTS / name for name in list_counts(store)]
     return list({folder.resolve(): folder for folder in (*known, *more)}.values())
 

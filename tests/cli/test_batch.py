@@ -106,7 +106,7 @@ def test_a_zip_file_is_a_source(command, photos):
         (("batch", "photos", "--out", "out", "--log"), "--log goes with --again"),
         (("batch", "photos", "--out", "out", "--again"), "--again takes photos and places from the log"),
         (("batch", "--out", "out", "--again", "--log"), "nobody answers for what is logged"),
-        (("batch", "photos", "--out", "out", "--mm-per-px", "0"), "--mm-per-px must lie between"),
+        (("batch", "photos", "--out", "out", "--mm-per-px", "0"), "a scale must lie between"),
         (("batch", "photos", "--out", "out", "--names", "{where}"), "{where}: names no field"),
         (("batch", "photos", "--out", "out", "--job", "1"), ": holds no log yet"),
     ],
