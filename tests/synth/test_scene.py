@@ -67,9 +67,10 @@ def test_oxide_covers_the_share_asked_for():
     assert np.mean(layers.state == State.OXIDE) == pytest.approx(0.3, abs=0.02)
 
 
-def test_one_spot_in_four_is_left_wholly_bright():
-    drawn = [sample_recipe(np.random.default_rng(seed)).residue for seed in range(600)]
-    assert drawn.count("none") == pytest.approx(150, abs=35)
+@pytest.mark.parametrize(("framed", "share"), [(False, 0.25), (True, 0.12)])
+def test_one_spot_in_four_is_left_wholly_bright_and_one_in_eight_of_the_framed(framed, share):
+    drawn = [sample_recipe(np.random.default_rng(seed)) for seed in range(1200)]
+    assert np.mean([one.residue == "none" for one in drawn if one.framed == framed]) == pytest.approx(share, abs=0.05)
 
 
 @pytest.mark.parametrize("skin", ["paint", *SKINS])
