@@ -16,10 +16,9 @@ from prepcheck.errors import ModelFault  # noqa: E402
 from prepcheck.moved_planes import PLANES, SEEN  # noqa: E402
 from prepcheck.photo import Photo  # noqa: E402
 from prepcheck.settings import Settings  # noqa: E402
-from prepcheck.surface import ModelOrigin, SurfaceMap, load_model  # noqa: E402
+from prepcheck.surface import ModelOrigin, SurfaceMap, load_model, mapping  # noqa: E402
 from prepcheck.surface import moved_net as numpy_side  # noqa: E402
-from prepcheck.surface.mapping import told  # noqa: E402
-from prepcheck.surface.moved_evidence import lay_over, log_odds  # noqa: E402
+from prepcheck.surface.moved_evidence import blur, lay_over, log_odds  # noqa: E402
 from prepcheck.surface.moved_light import fuse, load_weighing  # noqa: E402
 from prepcheck.synth.torches import draw_room  # noqa: E402
 from prepcheck.terms import State  # noqa: E402
@@ -46,7 +45,7 @@ def shot(seed):
     chances = rng.dirichlet(np.ones(7), half).transpose(2, 0, 1).astype(np.float32)
     burnt = cv2.resize((rgb.min(axis=2) >= 250).astype(np.uint8), half[::-1], interpolation=cv2.INTER_AREA) > 0
     ground = rng.uniform(0, 1, half).astype(np.float32)
-    states, bright = told(chances, burnt, ORIGIN.sure)
+    states, bright = mapping.told(chances, burnt, ORIGIN.sure)
     photo = Photo(f"{seed}.jpg", str(seed) * 64, 1, "JPEG", SIZE[1], SIZE[0], rgb)
     return photo, SurfaceMap(states, bright, ground, burnt, (2.0, 2.0), ORIGIN, chances)
 
@@ -117,6 +116,10 @@ def torch_planes(views):
     return moved_feed.lay_over(stack, torch.from_numpy(np.stack(back)), (1, count))
 
 
+def smoothed(odds):
+    return blur(odds, numpy_side.SMOOTHING)
+
+
 def test_both_sides_lay_out_the_same_planes():
     views = laid(0, 1, 2)
     planes, mean, burnt = torch_planes(views)
@@ -126,25 +129,23 @@ def test_both_sides_lay_out_the_same_planes():
 
 
 def test_both_sides_smooth_chances_alike():
-    from prepcheck.surface.mapping import smoothed
-
     chances = SHOTS[0][1].chances
-    both = moved_feed.smoothed(torch.from_numpy(chances)[None], 0.8)[0].numpy(), smoothed(chances, 0.8)
+    both = moved_feed.smoothed(torch.from_numpy(chances)[None], 0.8)[0].numpy(), mapping.smoothed(chances, 0.8)
     assert both[0] == pytest.approx(both[1], abs=1e-5)
 
 
-def test_the_exported_files_say_what_the_net_says(shipped):
+def test_the_exported_files_say_what_the_net_says_smoothed(shipped):
     views = laid(0, 1, 2)
     planes = torch.from_numpy(numpy_side.planes_of(views))[None]
     with torch.no_grad():
         said = net()(planes, torch.from_numpy(log_odds(views.mean[State.BRIGHT]))[None])[0].numpy()
-    assert shipped.load().raw_odds(views) == pytest.approx(said, abs=1e-3)
+    assert shipped.load().raw_odds(views) == pytest.approx(smoothed(said), abs=1e-3)
 
 
-def test_a_net_that_was_not_fitted_says_what_the_mean_says(tmp_path):
+def test_a_net_that_was_not_fitted_says_what_the_mean_says_smoothed(tmp_path):
     views = laid(0, 1)
     said = Shipped(tmp_path, Moved().eval()).load().bright_odds(views)
-    assert said == pytest.approx(log_odds(views.mean[State.BRIGHT]), abs=1e-5)
+    assert said == pytest.approx(smoothed(log_odds(views.mean[State.BRIGHT])), abs=1e-5)
 
 
 def test_the_order_of_the_other_photos_does_not_matter_to_the_net(shipped):
