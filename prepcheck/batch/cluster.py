@@ -11,6 +11,7 @@ import logging
 import pickle
 import time
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -104,7 +105,8 @@ class Cluster:
     def close(self) -> None:
         """Leave the cluster; what it has at hand for this client is dropped."""
         self._at_hand.clear()
-        self._client.close(timeout=_PATIENCE)
+        with suppress(Exception):  # one whose scheduler ends while it connects anew raises what it met there
+            self._client.close(timeout=_PATIENCE)
 
     def _hand_out(self, waiting: Iterator[Task]) -> Iterator[Done]:
         """Give tasks to the cluster as far as there is room; one whose photo cannot be read here is answered here."""

@@ -22,7 +22,7 @@ from prepcheck.record import broken_record, record_of
 from prepcheck.report.contact_thumbnail import thumbnail
 from prepcheck.settings import Settings
 from prepcheck.surface import ModelOrigin, load_model
-from prepcheck.surface.moved_light import load_fusion
+from prepcheck.surface.moved_light import load_weighing
 
 
 @dataclass(frozen=True)
@@ -36,8 +36,8 @@ class LookKey:
 
     def of_set(self, more: Sequence[str]) -> LookKey:
         """Return the key for a moved-light set with `more` photos beside the first, or for a clip."""
-        fusion = load_fusion()
-        told = json.dumps([self.inputs_sha256, "" if fusion is None else fusion.sha256, *more])
+        weighing = load_weighing(self.model_sha256)
+        told = json.dumps([self.inputs_sha256, "" if weighing is None else weighing.sha256, *more])
         return replace(self, inputs_sha256=hashlib.sha256(told.encode()).hexdigest())
 
     @cached_property

@@ -26,7 +26,8 @@ from prepcheck.photo.align import Alignment
 from prepcheck.score import bright_share
 from prepcheck.settings import Settings
 from prepcheck.surface import Model, SurfaceMap, map_surface
-from prepcheck.surface.moved_light import Fused, Weighing, fuse
+from prepcheck.surface.moved_light import Fused, fuse
+from prepcheck.surface.moved_net import MovedNet
 
 Matrix = NDArray[np.float64]
 SINGLE, FIRST, FIRST_OF_THREE = "each photo alone", "the first photo alone", "the first photo alone, of three"
@@ -69,7 +70,7 @@ def subsets(views: Sequence[View], most: int = 3) -> list[tuple[str, list[View]]
 
 
 def fused(
-    views: Sequence[View], settings: Settings, weighing: Weighing | None, align: Align | None = None
+    views: Sequence[View], settings: Settings, weighing: MovedNet | None, align: Align | None = None
 ) -> Fused | None:
     """Fuse a set's maps by its true homographies, or by `align`; None where a photo does not align."""
     found = [one.to_first if align is None else align(views[0].photo, one.photo) for one in views[1:]]
@@ -97,7 +98,7 @@ def compare(surface: SurfaceMap, first: View, settings: Settings) -> Tally:
 
 
 def judge_sets(
-    folder: Path, model: Model, settings: Settings, ways: Mapping[str, Weighing | None], align: Align | None = None
+    folder: Path, model: Model, settings: Settings, ways: Mapping[str, MovedNet | None], align: Align | None = None
 ) -> dict[str, list[Tally]]:
     """Tally every group by every way: one photo, and two or three by each of `ways`; a list of groups for each.
 
@@ -109,8 +110,8 @@ def judge_sets(
         Labelled folder with groups.
     model, settings
         Of the maps.
-    ways : dict of str to Weighing or None
-        What was learned, to compare; None is the mean.
+    ways : dict of str to MovedNet or None
+        The nets to compare; None is the mean.
     align : callable, optional
         Finds the homographies; the true ones otherwise. Sets that do not align are left out of the fused ways.
     """
@@ -127,7 +128,7 @@ def judge_sets(
 
 
 def _by_count(
-    views: list[View], settings: Settings, weighing: Weighing | None, align: Align | None
+    views: list[View], settings: Settings, weighing: MovedNet | None, align: Align | None
 ) -> dict[str, Tally]:
     counts: dict[str, Tally] = {}
     for name, some in subsets(views):

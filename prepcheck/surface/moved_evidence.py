@@ -1,8 +1,7 @@
-"""What two to six photos of one view say about each place when the light moves between them.
+"""Two to six photos of one view, laid over the first, and how much the light moved between them.
 
 Bright metal flashes and dies as a torch moves, and its scratches flip from light to dark; oxide scatters about the same
-from everywhere. No one number tells them apart, so several are laid side by side, each the same whatever the order of the
-photos, and `prepcheck.surface.moved_light` weighs them.
+from everywhere. `prepcheck.surface.moved_net` tells them apart by what is laid out here.
 """
 
 from __future__ import annotations
@@ -19,20 +18,10 @@ from numpy.typing import NDArray
 from prepcheck.moved_planes import LEAST_LIGHT, LUMINANCE, MOST_LOGIT
 from prepcheck.photo import Photo
 from prepcheck.surface.surface_map import SurfaceMap
-from prepcheck.terms import State
 
 Planes = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
-NAMES: tuple[str, ...] = (
-    "bright", "bright highest", "bright lowest", "bright of mean chance", "bright near", "bright around",
-    "oxide", "pit", "coating", "foreign", "other",
-    "light range", "level range", "level highest", "level lowest", "grain kept", "level kept", "level change", "photos",
-)  # fmt: skip
-"""Names of the evidence, in order."""
-
-_MOST_COUNTED = 3
-"""More photos count as so many: learned on sets of two and three."""
 _LEAST_SHARED = 100
 """Map pixels that two photos must both see to be compared."""
 _LEAST_SHADING = 0.002
@@ -111,27 +100,6 @@ def lay_over(photos: Sequence[Photo], maps: Sequence[SurfaceMap], to_first: Sequ
     return Views(chances, ground, _normalised(np.stack(light), covers, ground), covers, seen, burnt)
 
 
-def evidence(views: Views) -> Planes:
-    """Measure each place, shape (19, h, w), float32; see `NAMES`. Natural logarithms and log odds throughout.
-
-    The first is the log odds of bright metal by the mean of log probabilities: what the others correct.
-    """
-    u = views.unit
-    bright = log_odds(views.chances[:, State.BRIGHT])
-    mean = log_odds(views.mean[State.BRIGHT])
-    odds = [average(log_odds(views.chances[:, k]), views.seen) for k in (2, 3, 4, 5)]
-    other = log_odds(views.chances[:, State.BACKGROUND] + views.chances[:, 6])
-    fine = np.stack([one - blur(one, 3 * u) for one in views.light])
-    light, level = np.stack([blur(one, u) for one in views.light]), views.level
-    return np.stack([
-        mean, *_ends(bright, views.seen), log_odds(average(views.chances[:, State.BRIGHT], views.seen)),
-        blur(mean, 2 * u), blur(mean, 8 * u), *odds, average(other, views.seen),
-        _range(light, views.seen)[0], *_range(level, views.seen),
-        _kept(fine, views.seen, 4 * u), _kept(level, views.seen, 8 * u), _changed(level, views.seen, 6 * u),
-        np.minimum(views.seen.sum(axis=0, dtype=np.float32), _MOST_COUNTED),
-    ])  # fmt: skip
-
-
 def log_odds(chance: Planes) -> Planes:
     """Return ln(p / (1 - p)), cut to -7..7."""
     p = np.clip(chance, 1e-6, 1 - 1e-6)
@@ -207,33 +175,3 @@ def _normalised(light: Planes, covers: Mask, ground: Planes) -> Planes:
 
 def _likely_ground(ground: Planes, covers: Mask) -> Mask:
     return np.asarray(average(ground, covers) > 0.5)
-
-
-def _ends(planes: Planes, where: Mask) -> tuple[Planes, Planes]:
-    return np.where(where, planes, -np.inf).max(axis=0), np.where(where, planes, np.inf).min(axis=0)
-
-
-def _range(planes: Planes, where: Mask) -> tuple[Planes, Planes, Planes]:
-    highest, lowest = _ends(planes, where)
-    return highest - lowest, highest, lowest
-
-
-def _kept(planes: Planes, seen: Mask, sigma: float) -> Planes:
-    """Local correlation between photos, averaged over pairs that both see a place; 0 where no pair does."""
-    power = [blur(one * one, sigma) + 1e-4 for one in planes]
-    total, pairs = np.zeros(seen.shape[1:], np.float32), np.zeros(seen.shape[1:], np.float32)
-    for i, j in combinations(range(len(planes)), 2):
-        both = seen[i] & seen[j]
-        total += both * blur(planes[i] * planes[j], sigma) / np.sqrt(power[i] * power[j])
-        pairs += both
-    return np.asarray(total / np.maximum(pairs, 1), np.float32)
-
-
-def _changed(planes: Planes, seen: Mask, sigma: float) -> Planes:
-    """Local mean of the absolute difference between photos, averaged over pairs; 0 where no pair sees a place."""
-    total, pairs = np.zeros(seen.shape[1:], np.float32), np.zeros(seen.shape[1:], np.float32)
-    for i, j in combinations(range(len(planes)), 2):
-        both = seen[i] & seen[j]
-        total += both * blur(np.abs(planes[i] - planes[j]), sigma)
-        pairs += both
-    return np.asarray(total / np.maximum(pairs, 1), np.float32)

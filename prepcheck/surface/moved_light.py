@@ -1,40 +1,30 @@
 """Two to six photos of one view under a moved torch, fused into one surface map in the frame of the first.
 
-The start is the mean of each photo's log probabilities. What was learned for one model corrects its log odds of bright
-metal: a net (`prepcheck.surface.moved_net`), or where there is none the few weights of ``models/moved_light.json`` on
-`prepcheck.surface.moved_evidence`, by ``python -m prepcheck.train.fusion``; what is not bright is shared out among the other
-states as the mean has it. With a model that neither was learned for, the mean stands alone.
+The start is the mean of each photo's log probabilities. A net learned for one model (`prepcheck.surface.moved_net`) corrects
+its log odds of bright metal; what is not bright is shared out among the other states as the mean has it. With any other
+model the mean stands alone.
 """
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel
 
-from prepcheck.errors import ModelFault
 from prepcheck.photo import Photo
 from prepcheck.photo.align import Alignment
-from prepcheck.resources import folder
 from prepcheck.settings import Settings
 from prepcheck.surface.mapping import told_by
-from prepcheck.surface.model import read_as
-from prepcheck.surface.moved_evidence import NAMES, Planes, Views, blur, evidence, lay_over, movement
-from prepcheck.surface.moved_net import Calibration, load_moved_net, nearest
+from prepcheck.surface.moved_evidence import Planes, Views, blur, lay_over, movement
+from prepcheck.surface.moved_net import Calibration, MovedNet, load_moved_net
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 from prepcheck.terms import State
 
 MOST_PHOTOS = 6
-MOST_SPREADS = 4.0
-"""Evidence farther than so many standard deviations off the learned middle counts as so far."""
-_FILE = "moved_light.json"
 _SIDES = {"right": (1.0, 0.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "top": (0.0, -1.0)}
 _LEAST_SLOPE = 0.5
 """Least change of log brightness over half the long side from which a side is guessed: on own sets the side is then right
@@ -58,7 +48,7 @@ class Fused:
     enough : bool
         False when the light moved less than ``settings.moved_light.least_moved``.
     learned : str
-        SHA-256 (hex) of the learned file that weighed the photos; empty where their mean stands alone.
+        SHA-256 (hex) of the net's numbers that weighed the photos; empty where their mean stands alone.
     """
 
     surface: SurfaceMap
@@ -68,79 +58,16 @@ class Fused:
     learned: str
 
 
-class Weighing(Protocol):
-    """What was learned of how photos are weighed; `sha256` (hex) of its file."""
-
-    @property
-    def sha256(self) -> str: ...  # noqa: D102
-
-    def fits(self, model_sha256: str) -> bool: ...  # noqa: D102
-
-    def bright_odds(self, views: Views) -> Planes: ...  # noqa: D102
-
-    def calibration(self, photos: int) -> Calibration: ...  # noqa: D102
-
-
-class Numbers(BaseModel):
-    """The learned numbers, and for which model."""
-
-    model_sha256: str
-    names: list[str]
-    middle: list[float]
-    spread: list[float]
-    weights: list[float]
-    offset: float
-    calibration: dict[int, Calibration]
-
-
-@dataclass(frozen=True, eq=False)
-class Fusion:
-    """Learned numbers, and the SHA-256 (hex) of their file."""
-
-    numbers: Numbers = field(repr=False)
-    sha256: str
-
-    def fits(self, model_sha256: str) -> bool:
-        """Tell whether the numbers were learned for a model."""
-        return self.numbers.model_sha256 == model_sha256
-
-    def bright_odds(self, views: Views) -> Planes:
-        """Return the log odds of bright metal, shape (h, w)."""
-        return self.weighed(evidence(views))
-
-    def weighed(self, measured: Planes) -> Planes:
-        """Return the log odds of bright metal, shape (h, w), from the evidence (19, h, w)."""
-        n = self.numbers
-        middle, spread, weights = (np.asarray(row, np.float32) for row in (n.middle, n.spread, n.weights))
-        even = np.clip((measured - middle[:, None, None]) / spread[:, None, None], -MOST_SPREADS, MOST_SPREADS)
-        return np.asarray(measured[0] + np.tensordot(weights, even, axes=1) + np.float32(n.offset), np.float32)
-
-    def calibration(self, photos: int) -> Calibration:
-        """Return the numbers of the nearest count of photos for which they were fitted."""
-        return nearest(self.numbers.calibration, photos)
-
-
-def load_fusion(models: Path | None = None) -> Fusion | None:
-    """Read the learned numbers that ship with prepcheck, or those in a folder; None when there are none.
-
-    Raises
-    ------
-    ModelFault
-        The file says something else.
-    """
-    return _load((models or folder("models")) / _FILE)
-
-
-def load_weighing(model_sha256: str, models: Path | None = None) -> Weighing | None:
-    """Read what ships for a model, or lies in a folder for it: the net before the numbers; None where nothing fits.
+def load_weighing(model_sha256: str, models: Path | None = None) -> MovedNet | None:
+    """Read the net that ships for a model, or lies in a folder for it; None where none fits.
 
     Raises
     ------
     ModelFault
         A file is broken.
     """
-    there: tuple[Weighing | None, ...] = (load_moved_net(models), load_fusion(models))
-    return next((one for one in there if one is not None and one.fits(model_sha256)), None)
+    net = load_moved_net(models)
+    return net if net is not None and net.fits(model_sha256) else None
 
 
 def fuse(
@@ -148,7 +75,7 @@ def fuse(
     maps: Sequence[SurfaceMap],
     alignments: Sequence[Alignment],
     settings: Settings,
-    weighing: Weighing | Literal["shipped"] | None = "shipped",
+    weighing: MovedNet | Literal["shipped"] | None = "shipped",
 ) -> Fused:
     """Fuse the surface maps of photos of one view under a moved light.
 
@@ -162,8 +89,8 @@ def fuse(
         Of every photo but the first.
     settings : Settings
         Says how much the light has to move.
-    weighing : Weighing, "shipped" or None
-        What was learned; None, or what does not fit the maps' model, leaves it at the mean.
+    weighing : MovedNet, "shipped" or None
+        The net; None, or one that does not fit the maps' model, leaves it at the mean.
 
     Raises
     ------
@@ -257,20 +184,3 @@ def _calibrated(origin: ModelOrigin, numbers: Calibration) -> ModelOrigin:
     """Give the numbers of fused maps; a shop's fit changes their `sure` as it does that of single photos."""
     fused = replace(origin, sure=numbers.sure, error_scale=numbers.error_scale, error_floor=numbers.error_floor)
     return fused if origin.shop_fit is None else fused.fitted(origin.shop_fit)
-
-
-@lru_cache(maxsize=4)
-def _load(path: Path) -> Fusion | None:
-    if not path.is_file():
-        return None
-    numbers = read_as(path, Numbers)
-    if tuple(numbers.names) != NAMES or not _shaped(numbers):
-        raise ModelFault("was learned on other evidence", "Learn it again", path.name)
-    return Fusion(numbers, hashlib.sha256(path.read_bytes()).hexdigest())
-
-
-def _shaped(n: Numbers) -> bool:
-    """Tell whether all lists fit together and hold finite numbers."""
-    lists = (n.middle, n.spread, n.weights)
-    finite = all(np.isfinite(one).all() for one in (*lists, [n.offset]))
-    return {len(one) for one in lists} == {len(NAMES)} and bool(n.calibration) and min(n.spread) > 0 and finite

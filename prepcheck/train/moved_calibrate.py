@@ -1,7 +1,7 @@
 """Exports the net that sees photos of a set together, and calibrates it on sets of a learn folder.
 
-Temperature and shift of its log odds are chosen as in :mod:`prepcheck.train.fusion`: least error at equal coverage among
-those no worse calibrated than the mean. They are chosen on four fifths of the sets for the answers on the last fifth, and
+Temperature and shift of its log odds are those of least error at equal coverage among those no worse calibrated than the
+mean. They are chosen on four fifths of the sets for the answers on the last fifth, and
 `sure` and the interval come from these answers. Where the net errs no less than the mean, no numbers are written::
 
     python -m prepcheck.train.moved_calibrate CHECKPOINT LEARN_FOLDER [LEARN_FOLDER ...] --out models
@@ -28,15 +28,17 @@ from prepcheck.surface import load_model
 from prepcheck.surface.moved_evidence import Planes, Views, log_odds
 from prepcheck.surface.moved_net import EACH, FILE, TOGETHER, Calibration, MovedNet, Numbers
 from prepcheck.terms import State
-from prepcheck.train.fusion import FOLDS, Rows, Sample, calibrated, gather, movements, rated
 from prepcheck.train.moved_fit import averaged_moved
 from prepcheck.train.moved_net import FEATURES, Moved
+from prepcheck.train.moved_samples import Rows, Sample, calibrated, gather, movements, rated
 
 Choice = tuple[float, float]
 CHOICES: tuple[Choice, ...] = tuple(
     (t, s) for t in (0.75, 1.0, 1.25, 1.5, 2.0) for s in np.arange(-1.5, 1.6, 0.5).tolist()
 )
 """Temperatures and shifts of the log odds that are tried."""
+
+FOLDS = 5
 
 SIZES = ((480, 640), (640, 480), (368, 640), (16, 16))
 """Heights and widths of maps tried after every export."""
@@ -91,13 +93,13 @@ def choose(samples: Sequence[Sample]) -> Choice:
 
 
 def answers(samples: Sequence[Sample], choice: Choice) -> list[tuple[Sample, Rows]]:
-    """Return the net's log odds under a choice; a sample's evidence is the log odds of the mean and of the net."""
-    return [(s, np.asarray(s.evidence[:, 1] / choice[0] + choice[1], np.float32)) for s in samples]
+    """Return the net's log odds under a choice."""
+    return [(s, np.asarray(s.odds[:, 1] / choice[0] + choice[1], np.float32)) for s in samples]
 
 
 def by_mean(samples: Sequence[Sample]) -> list[tuple[Sample, Rows]]:
     """Return the mean's log odds."""
-    return [(s, s.evidence[:, 0]) for s in samples]
+    return [(s, s.odds[:, 0]) for s in samples]
 
 
 def learn(samples: Sequence[Sample]) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -153,7 +155,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     plain = {"model_sha256": model.origin.sha256, **sums}
     raw = Numbers(**plain, temperature=1, shift=0, calibration={2: Calibration(sure=0, error_scale=0, error_floor=0)})
     measure = measured(MovedNet(raw, parts[0], parts[1], ""))
-    samples = gather(options.folders, model, Settings(), options.seed, measure)
+    samples = gather(options.folders, model, Settings(), measure, options.seed)
     chosen, facts = learn([s for s in samples if s.photos > 1])
     facts = {"model": model.origin.name, "seed": options.seed, **facts, "runs": notes["runs"]}
     print(json.dumps(facts, indent=1))  # noqa: T201

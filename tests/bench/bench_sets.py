@@ -2,7 +2,7 @@
 
     python -m tests.bench.bench_sets FOLDER [--align] [--json FILE]
 
-Prints every way (first photo, each photo, two, three; mean, learned weights, net) with group-wise 95 % intervals, and how
+Prints every way (first photo, each photo, two, three; mean, net) with group-wise 95 % intervals, and how
 often a set counts as taken under a moved light by the case that its meta names.
 """
 
@@ -21,8 +21,7 @@ from prepcheck.photo import Photo
 from prepcheck.photo.align import Alignment, align
 from prepcheck.settings import Settings
 from prepcheck.surface import load_model
-from prepcheck.surface.moved_light import load_fusion
-from prepcheck.surface.moved_net import load_moved_net
+from prepcheck.surface.moved_light import load_weighing
 
 
 def main() -> None:
@@ -32,8 +31,8 @@ def main() -> None:
     parser.add_argument("--align", action="store_true", help="find the homographies instead of taking the true ones")
     options = parser.parse_args()
     model, settings = load_model(), Settings()
-    ways = {"mean": None, "weights": load_fusion(), "net": load_moved_net()}
-    ways = {way: one for way, one in ways.items() if way == "mean" or (one and one.fits(model.origin.sha256))}
+    net = load_weighing(model.origin.sha256)
+    ways = {"mean": None} if net is None else {"mean": None, "net": net}
     tallies = judge_sets(options.folder, model, settings, ways, _finder(settings) if options.align else None)
     measured = table(tallies)
     for way, figures in measured.items():

@@ -1,19 +1,16 @@
 """Fusing photos of one view under a moved torch: what counts, what drops out, and what is said."""
 
-import json
-
 import cv2
 import numpy as np
 import pytest
 
-from prepcheck import resources
-from prepcheck.errors import ModelFault
 from prepcheck.photo import Photo
 from prepcheck.settings import Settings
 from prepcheck.surface import ModelOrigin, SurfaceMap, load_model
 from prepcheck.surface.mapping import told
-from prepcheck.surface.moved_evidence import NAMES, evidence, lay_over, movement
-from prepcheck.surface.moved_light import Fusion, Numbers, fuse, light_sides, load_fusion, with_bright
+from prepcheck.surface.moved_evidence import lay_over, movement
+from prepcheck.surface.moved_light import fuse, light_sides, load_weighing, with_bright
+from prepcheck.surface.moved_net import Calibration, planes_of
 from prepcheck.synth.layers import blank
 from prepcheck.synth.shade import radiance
 from prepcheck.terms import State
@@ -124,17 +121,13 @@ def test_maps_are_brought_into_the_frame_of_the_first():
 def test_the_order_of_the_other_photos_does_not_matter():
     maps = [whole(1), whole(2, p=0.6), whole(3, p=0.4)]
     photos = [photo(lit(side)) for side in ("left", "top", "right")]
-    eyes = [np.eye(3)] * 2
-    one, other = (
-        evidence(lay_over([photos[k] for k in o], [maps[k] for k in o], eyes)) for o in ((0, 1, 2), (0, 2, 1))
-    )
-    assert one == pytest.approx(other, abs=1e-5)
+    one, other = (fused([maps[k] for k in o], [photos[k] for k in o]) for o in ((0, 1, 2), (0, 2, 1)))
+    assert one.surface.chances == pytest.approx(other.surface.chances, abs=1e-5)
+    assert one.moved == pytest.approx(other.moved)
 
 
-def test_every_evidence_has_a_name_and_is_finite():
-    measured = evidence(lay_over([photo(), photo(0.0)], [whole(1), whole(2)], [np.eye(3)]))
-    assert measured.shape == (len(NAMES), *SIZE)
-    assert np.isfinite(measured).all()
+def test_what_the_net_sees_of_a_black_photo_is_finite():
+    assert np.isfinite(planes_of(lay_over([photo(), photo(0.0)], [whole(1), whole(2)], [np.eye(3)]))).all()
 
 
 @pytest.mark.parametrize("exposure", [0.5, 2.0])
@@ -205,54 +198,33 @@ def test_others_share_the_rest_as_before():
     assert changed.ravel() == pytest.approx([0.05, 0.7, 0.15, 0.05, 0.05, 0, 0], abs=1e-6)
 
 
-def numbers(**changes):
-    inputs = len(NAMES)
-    plain = {
-        "model_sha256": ORIGIN.sha256, "names": list(NAMES), "middle": [0.0] * inputs, "spread": [1.0] * inputs,
-        "weights": [-1.0] + [0.0] * (inputs - 1), "offset": -4.0,
-        "calibration": {"2": {"sure": 0.9, "error_scale": 3.0, "error_floor": 0.02}},
-    }  # fmt: skip
-    return plain | changes
+class Learned:
+    """Stands in for a net: hardly any place is bright metal."""
+
+    sha256 = "f" * 64
+
+    def fits(self, model_sha256):
+        return model_sha256 == ORIGIN.sha256
+
+    def bright_odds(self, views):
+        return np.full(views.burnt.shape, -4.0, np.float32)
+
+    def calibration(self, photos):
+        return Calibration(sure=0.9, error_scale=3.0, error_floor=0.02)
 
 
-def test_learned_numbers_change_what_is_bright_and_bring_their_own_calibration():
-    surface = fused([whole(1), whole(1)], weighing=Fusion(Numbers(**numbers()), "f" * 64)).surface
+def test_a_net_changes_what_is_bright_and_brings_its_own_calibration():
+    surface = fused([whole(1), whole(1)], weighing=Learned()).surface
     assert surface.bright == pytest.approx(1 / (1 + np.exp(4)), abs=1e-5)
     assert (surface.model.sure, surface.model.error_scale, surface.model.error_floor) == (0.9, 3.0, 0.02)
 
 
-def test_numbers_learned_for_another_model_are_not_used():
-    result = fused([whole(1), whole(1)], weighing=Fusion(Numbers(**numbers(model_sha256="1" * 64)), "f" * 64))
-    assert result.surface.bright == pytest.approx(0.8, abs=1e-5)
-    assert (result.learned, result.surface.model) == ("", ORIGIN)
+def test_the_net_that_ships_was_learned_for_the_default_model():
+    assert load_weighing(load_model().origin.sha256) is not None
 
 
-def test_a_folder_without_learned_numbers_has_none(tmp_path):
-    assert load_fusion(tmp_path) is None
-
-
-@pytest.mark.parametrize(
-    ("changes", "says"),
-    [
-        ({"names": ["light"]}, "other evidence"),
-        ({"middle": [0.0]}, "other evidence"),
-        ({"spread": [0.0] * len(NAMES)}, "other evidence"),
-        ({"calibration": {}}, "other evidence"),
-        ({"weights": "none"}, "weights: "),
-    ],
-)
-def test_a_file_of_learned_numbers_that_says_something_else_is_refused(tmp_path, changes, says):
-    (tmp_path / "moved_light.json").write_text(json.dumps(numbers(**changes)))
-    with pytest.raises(ModelFault, match=says):
-        load_fusion(tmp_path)
-
-
-def test_the_numbers_that_ship_are_few_and_learned_for_the_default_model():
-    shipped = load_fusion(resources.folder("models"))
-    assert shipped is not None
-    n = shipped.numbers
-    assert n.model_sha256 == load_model().origin.sha256
-    assert sum(np.size(part) for part in (n.weights, n.offset, n.middle, n.spread)) < 2000
+def test_for_another_model_no_net_ships():
+    assert load_weighing("1" * 64) is None
 
 
 def lamp(degrees, far=1e3):

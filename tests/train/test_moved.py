@@ -11,12 +11,11 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="training needs the extra `train`")
 
-from prepcheck import resources  # noqa: E402
 from prepcheck.errors import ModelFault  # noqa: E402
 from prepcheck.moved_planes import PLANES, SEEN  # noqa: E402
 from prepcheck.photo import Photo  # noqa: E402
 from prepcheck.settings import Settings  # noqa: E402
-from prepcheck.surface import ModelOrigin, SurfaceMap, load_model, mapping  # noqa: E402
+from prepcheck.surface import ModelOrigin, SurfaceMap, mapping  # noqa: E402
 from prepcheck.surface import moved_net as numpy_side  # noqa: E402
 from prepcheck.surface.moved_evidence import blur, lay_over, log_odds  # noqa: E402
 from prepcheck.surface.moved_light import fuse, load_weighing  # noqa: E402
@@ -174,13 +173,8 @@ def test_a_net_learned_for_another_model_is_not_used(tmp_path):
     assert (result.learned, result.surface.model) == ("", ORIGIN)
 
 
-def test_a_net_that_fits_goes_before_learned_weights(shipped):
+def test_a_net_in_a_folder_is_found_for_its_model(shipped):
     assert load_weighing(ORIGIN.sha256, shipped.folder).sha256 == shipped.load().sha256
-
-
-def test_a_net_that_ships_was_learned_for_the_default_model():
-    there = numpy_side.load_moved_net(resources.folder("models"))
-    assert there is None or there.fits(load_model().origin.sha256)
 
 
 def test_a_folder_without_a_net_has_none(tmp_path):

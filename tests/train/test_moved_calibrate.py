@@ -5,8 +5,8 @@ import pytest
 
 pytest.importorskip("torch", reason="training needs the extra `train`")
 
-from prepcheck.train.fusion import Sample, rated
 from prepcheck.train.moved_calibrate import CHOICES, answers, choose, learn
+from prepcheck.train.moved_samples import Sample, rated
 
 
 def sample(group, told=3.0, shift=0.0, places=400):
@@ -34,7 +34,7 @@ def test_a_net_that_leans_to_one_side_is_set_right():
 
 def test_a_choice_is_no_worse_calibrated_than_the_mean():
     made = [sample(group, told=8.0, shift=3.0) for group in range(10)]
-    limit = rated([(s, s.evidence[:, 0]) for s in made])["log_loss"]
+    limit = rated([(s, s.odds[:, 0]) for s in made])["log_loss"]
     assert rated(answers(made, choose(made)))["log_loss"] <= limit
 
 
