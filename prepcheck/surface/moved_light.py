@@ -66,7 +66,10 @@ def load_weighing(model_sha256: str, models: Path | None = None) -> MovedNet | N
     ModelFault
         A file is broken.
     """
-    net = load_moved_net(models)
+    return _fitting(load_moved_net(models), model_sha256)
+
+
+def _fitting(net: MovedNet | None, model_sha256: str) -> MovedNet | None:
     return net if net is not None and net.fits(model_sha256) else None
 
 
@@ -100,8 +103,7 @@ def fuse(
     if not 2 <= len(photos) <= MOST_PHOTOS or len(maps) != len(photos) or len(alignments) != len(photos) - 1:
         raise ValueError(f"{len(photos)} photos, {len(maps)} maps and {len(alignments)} alignments are no set")
     views = lay_over(photos, maps, [alignment.matrix for alignment in alignments])
-    fitting = load_weighing(maps[0].model.sha256) if weighing == "shipped" else weighing
-    fitting = fitting if fitting is not None and fitting.fits(maps[0].model.sha256) else None
+    fitting = _fitting(load_moved_net() if weighing == "shipped" else weighing, maps[0].model.sha256)
     origin = maps[0].model if fitting is None else _calibrated(maps[0].model, fitting.calibration(len(photos)))
     chances = views.mean if fitting is None else with_bright(views.mean, fitting.bright_odds(views))
     states, bright = told_by(origin, chances, views.burnt)
