@@ -9,70 +9,58 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     options = _parser().parse_args(arguments)
-    return int(COMMANDS[options.command](options))
+    return COMMANDS[options.command].run(options)
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m prepcheck.train", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
-    scenes = commands.add_parser("scenes", help="make packed scenes")
-    scenes.add_argument("folder", type=Path)
-    scenes.add_argument("--first-seed", type=int, default=0)
-    scenes.add_argument("--count", type=int, default=3000)
-    scenes.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
+    for name, command in COMMANDS.items():
+        command.add_options(commands.add_parser(name, help=command.what))
+    return parser
+
+
+def _numbered(
+    parser: argparse.ArgumentParser, count: int, first_seed: int | None = 0, size: tuple[int, int] = (768, 1024)
+) -> None:
+    """Options of what is made by seeds, one after the other; without ``first_seed`` it must be typed."""
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--first-seed", type=int, default=first_seed, required=first_seed is None)
+    parser.add_argument("--count", type=int, default=count)
+    parser.add_argument("--size", type=int, nargs=2, default=size, metavar=("ROWS", "COLUMNS"))
+
+
+def _scenes_options(scenes: argparse.ArgumentParser) -> None:
+    _numbered(scenes, count=3000)
     scenes.add_argument("--workers", type=int, default=2)
     scenes.add_argument("--seconds", type=float, default=3600)
-    renders = commands.add_parser("renders", help="make physically based renders (needs Mitsuba)")
-    renders.add_argument("folder", type=Path)
-    renders.add_argument("--first-seed", type=int, default=0)
-    renders.add_argument("--count", type=int, default=1000)
-    renders.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
+
+
+def _renders_options(renders: argparse.ArgumentParser) -> None:
+    _numbered(renders, count=1000)
     renders.add_argument("--workers", type=int, default=2, help="worker k uses GPU k modulo the number of GPUs")
     renders.add_argument("--seconds", type=float, default=3600)
     renders.add_argument("--samples", type=int, default=24, help="paths a pixel")
     renders.add_argument("--variant", choices=("cuda_ad_rgb", "llvm_ad_rgb"), default="cuda_ad_rgb")
-    develop = commands.add_parser("develop", help="photograph renders into an evaluation folder")
+
+
+def _develop_options(develop: argparse.ArgumentParser) -> None:
     develop.add_argument("renders", type=Path)
     develop.add_argument("folder", type=Path)
-    photos = commands.add_parser("photos", help="lay out the photographs to fit on, from clones of their repositories")
+
+
+def _photos_options(photos: argparse.ArgumentParser) -> None:
     photos.add_argument("clones", type=Path)
     photos.add_argument("folder", type=Path)
     photos.add_argument("--sources", type=Path, default=Path("shared/photo_sources.csv"))
-    _fit_options(commands.add_parser("fit", help="fit the net, going on from a checkpoint if it exists"))
-    _moved_options(commands.add_parser("moved", help="fit the net that sees a moved-light set together"))
-    restore = commands.add_parser("restore", help="make a checkpoint to go on from out of an exported model")
-    restore.add_argument("name", help="of the model, in the folder of models")
-    restore.add_argument("checkpoint", type=Path)
-    restore.add_argument("pictures", type=Path, nargs="+", help="folders of pictures that may be trained on")
-    restore.add_argument("--models", type=Path, default=Path("models"))
-    calibrate = commands.add_parser(
-        "calibrate", help="choose temperatures, the sure threshold and the interval; export"
-    )
-    calibrate.add_argument("checkpoint", type=Path)
-    calibrate.add_argument("pictures", type=Path, help="folder of held-out pictures (see `pictures`)")
-    calibrate.add_argument("--out", type=Path, default=Path("models"))
-    calibrate.add_argument("--name", default="eye-1")
-    pictures = commands.add_parser("pictures", help="make held-out pictures as an evaluation folder")
-    pictures.add_argument("folder", type=Path)
-    pictures.add_argument("--first-seed", type=int, default=9_000_000)
-    pictures.add_argument("--count", type=int, default=120)
-    pictures.add_argument("--size", type=int, nargs=2, default=(768, 1024), metavar=("ROWS", "COLUMNS"))
-    for name, what in (("sets", "moved-light sets"), ("sequences", "spots ground again and again")):
-        several = commands.add_parser(name, help=f"make {what} as an evaluation folder")
-        several.add_argument("folder", type=Path)
-        several.add_argument("--first-seed", type=int, required=True)
-        several.add_argument("--count", type=int, default=100)
-        several.add_argument("--size", type=int, nargs=2, default=(960, 1280), metavar=("ROWS", "COLUMNS"))
-    card = commands.add_parser("card", help="add facts and measured figures to a model's card")
-    card.add_argument("card", type=Path)
-    card.add_argument("figures", type=Path, nargs="?", default=None, help="JSON of measured figures")
-    return parser
 
 
 def _fit_options(fit: argparse.ArgumentParser) -> None:
@@ -114,6 +102,33 @@ def _moved_options(moved: argparse.ArgumentParser) -> None:
     moved.add_argument("--rendered", type=float, default=0.3, help="share of rendered scenes")
     moved.add_argument("--rooms", type=int, default=2000, help="rooms drawn in advance")
     moved.add_argument("--smaller", type=int, default=1, help="divide sets and ring, for a small machine")
+
+
+def _restore_options(restore: argparse.ArgumentParser) -> None:
+    restore.add_argument("name", help="of the model, in the folder of models")
+    restore.add_argument("checkpoint", type=Path)
+    restore.add_argument("pictures", type=Path, nargs="+", help="folders of pictures that may be trained on")
+    restore.add_argument("--models", type=Path, default=Path("models"))
+
+
+def _calibrate_options(calibrate: argparse.ArgumentParser) -> None:
+    calibrate.add_argument("checkpoint", type=Path)
+    calibrate.add_argument("pictures", type=Path, help="folder of held-out pictures (see `pictures`)")
+    calibrate.add_argument("--out", type=Path, default=Path("models"))
+    calibrate.add_argument("--name", default="eye-1")
+
+
+def _pictures_options(pictures: argparse.ArgumentParser) -> None:
+    _numbered(pictures, count=120, first_seed=9_000_000)
+
+
+def _several_options(several: argparse.ArgumentParser) -> None:
+    _numbered(several, count=100, first_seed=None, size=(960, 1280))
+
+
+def _card_options(card: argparse.ArgumentParser) -> None:
+    card.add_argument("card", type=Path)
+    card.add_argument("figures", type=Path, nargs="?", default=None, help="JSON of measured figures")
 
 
 def _scenes(options: argparse.Namespace) -> int:
@@ -223,19 +238,29 @@ def _card(options: argparse.Namespace) -> int:
     return 0
 
 
+class Command(NamedTuple):
+    """One command: what its help says, its options, and what it runs."""
+
+    what: str
+    add_options: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
 COMMANDS = {
-    "scenes": _scenes,
-    "renders": _renders,
-    "develop": _develop,
-    "photos": _photos,
-    "fit": _fit,
-    "moved": _moved,
-    "restore": _restore,
-    "pictures": _pictures,
-    "sets": _several,
-    "sequences": _several,
-    "calibrate": _calibrate,
-    "card": _card,
+    "scenes": Command("make packed scenes", _scenes_options, _scenes),
+    "renders": Command("make physically based renders (needs Mitsuba)", _renders_options, _renders),
+    "develop": Command("photograph renders into an evaluation folder", _develop_options, _develop),
+    "photos": Command("lay out the photographs to fit on, from clones of their repositories", _photos_options, _photos),
+    "fit": Command("fit the net, going on from a checkpoint if it exists", _fit_options, _fit),
+    "moved": Command("fit the net that sees a moved-light set together", _moved_options, _moved),
+    "restore": Command("make a checkpoint to go on from out of an exported model", _restore_options, _restore),
+    "calibrate": Command(
+        "choose temperatures, the sure threshold and the interval; export", _calibrate_options, _calibrate
+    ),
+    "pictures": Command("make held-out pictures as an evaluation folder", _pictures_options, _pictures),
+    "sets": Command("make moved-light sets as an evaluation folder", _several_options, _several),
+    "sequences": Command("make spots ground again and again as an evaluation folder", _several_options, _several),
+    "card": Command("add facts and measured figures to a model's card", _card_options, _card),
 }
 
 if __name__ == "__main__":
