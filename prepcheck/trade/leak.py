@@ -20,6 +20,7 @@ from prepcheck.trade.units import STANDARD_PA
 GAS_CONSTANT = Fact(8.314472, "J/(mol K)", "as used in 40 CFR 1065.644", Mark.SEEN)
 STANDARD_K = 273.15
 """Temperature of the standard cm3 (0 C), with the standard atmosphere."""
+_PA_M3_OF_A_MOL = GAS_CONSTANT.value * STANDARD_K
 BUBBLE_LIMIT = Fact(1e-5, "std cm3/s", "ASTM E515 section 1.1, the least that bubbles show", Mark.SEEN)
 
 
@@ -41,8 +42,6 @@ class Decay:
     ----------
     mol_s, error_mol_s : float
         Loss of gas, and its 95 % half width; negative where the gas seems to have grown.
-    kelvin : float
-        Temperature at the end, at which `pa_m3_s` is told.
     drop_pa, corrected_pa : float
         Fall of the absolute pressure as read, and what is left of it at the temperature of the start.
     seconds : float
@@ -50,7 +49,6 @@ class Decay:
 
     mol_s: float
     error_mol_s: float
-    kelvin: float
     drop_pa: float
     corrected_pa: float
     seconds: float
@@ -67,13 +65,13 @@ class Decay:
 
     @property
     def pa_m3_s(self) -> float:
-        """Loss in Pa m3/s at the temperature of the end."""
-        return throughput(self.mol_s, self.kelvin)
+        """Loss in Pa m3/s of gas at `STANDARD_K`, which standard cm3/s are too."""
+        return self.mol_s * _PA_M3_OF_A_MOL
 
     @property
     def error_pa_m3_s(self) -> float:
         """Error of the loss in Pa m3/s."""
-        return throughput(self.error_mol_s, self.kelvin)
+        return self.error_mol_s * _PA_M3_OF_A_MOL
 
 
 def amount_rate(start: Moment, end: Moment, volume_m3: float, seconds: float) -> Decay:
@@ -95,40 +93,12 @@ def amount_rate(start: Moment, end: Moment, volume_m3: float, seconds: float) ->
     lost = start.absolute_pa / start.kelvin - end.absolute_pa / end.kelvin
     parts = [part for moment in (start, end) for part in _error_parts(moment)]
     drop = start.absolute_pa - end.absolute_pa
-    return Decay(per * lost, per * math.hypot(*parts), end.kelvin, drop, lost * start.kelvin, seconds)
+    return Decay(per * lost, per * math.hypot(*parts), drop, lost * start.kelvin, seconds)
 
 
 def _error_parts(moment: Moment) -> tuple[float, float]:
     by_temperature = moment.absolute_pa * moment.error_k / moment.kelvin**2
     return moment.error_pa / moment.kelvin, by_temperature
-
-
-def plain_rate(drop_pa: float, volume_m3: float, seconds: float) -> float:
-    """Return the leak rate in Pa m3/s without temperature correction, dp V / t.
-
-    Raises
-    ------
-    WrongUse
-        A number out of range.
-    """
-    bounded(drop_pa, "the drop", "Pa", least=-MOST_GAUGE_PA, most=MOST_GAUGE_PA)
-    bounded(volume_m3, "the volume", "m3", least=LEAST_VOLUME_M3, most=MOST_VOLUME_M3)
-    return drop_pa * volume_m3 / bounded(seconds, "the time", "s", more_than=0, most=31e6)
-
-
-def throughput(mol_s: float, kelvin: float) -> float:
-    """Turn mol/s into Pa m3/s at a temperature."""
-    return mol_s * GAS_CONSTANT.value * kelvin
-
-
-def amount(pa_m3_s: float, kelvin: float) -> float:
-    """Turn Pa m3/s at a temperature into mol/s."""
-    return pa_m3_s / (GAS_CONSTANT.value * kelvin)
-
-
-def standard_cm3_s(mol_s: float) -> float:
-    """Turn mol/s into standard cm3/s (0 C, standard atmosphere)."""
-    return throughput(mol_s, STANDARD_K) / STANDARD_PA * 1e6
 
 
 def pressure_per_kelvin(gauge_pa: float, kelvin: float, ambient_pa: float = STANDARD_PA) -> float:

@@ -14,7 +14,7 @@ from prepcheck.trade.plan import Line
 from prepcheck.trade.units import Kind, System, shown
 
 _METHOD = {"bubbles": "bubble test", "decay": "pressure over time", "water": "filled with water"}
-_RATE = "40 CFR 1065.644, seen in the source; errors added as squares, computed"
+_RATE = "40 CFR 1065.644, seen in the source; gas reckoned at the freezing point of water; errors added as squares, computed"
 _STAND_IN = "for errors that were not told stand those of the settings, as shipped common practice, no source"
 
 

@@ -50,7 +50,7 @@ class Kind(StrEnum):
     ENERGY = "energy"  # J
     FORCE = "force"  # N
     DENSITY = "density"  # kg/m3
-    LEAK_RATE = "leak rate"  # Pa m3/s
+    LEAK_RATE = "leak rate"  # Pa m3/s of gas at 0 C
 
 
 INCH_MM = 25.4

@@ -4,7 +4,7 @@ Nothing here says that a vessel is fit for heat. It computes, shows limits with 
 decision to whoever the law names.
 """
 
-from prepcheck.trade.clearing.advice import Vessel, advice
+from prepcheck.trade.clearing.advice import Vessel
 from prepcheck.trade.clearing.clearing_plan import Wish, clearing_plan
 from prepcheck.trade.clearing.limits import Family, family
 from prepcheck.trade.clearing.planner import Method, PurgePlan, purge_plan, room_air
@@ -19,7 +19,6 @@ __all__ = [
     "PurgePlan",
     "Vessel",
     "Wish",
-    "advice",
     "check_certificate",
     "check_readings",
     "clearing_plan",

@@ -155,8 +155,3 @@ def hazards(contents: str, method: Method) -> tuple[Remark, ...]:
     """Return the hazards of a method and of what the vessel held; what nobody can name counts as fuel."""
     of = family(contents)
     return (*_FIRST_OF_ALL, *_BY_METHOD[method], *(_DIESEL if of is Family.DIESEL else ()), *_ALWAYS, *_FUEL)
-
-
-def advice(contents: str, vessel: Vessel, method: Method) -> tuple[Remark, ...]:
-    """Return all there is to think of: first lines, who certifies, hazards."""
-    return (*FIRST, *who_certifies(vessel), *hazards(contents, method))

@@ -43,8 +43,3 @@ CO2 = PurgeGas("CO2", 0.04401)
 """Molar mass: NIOSH pocket guide, seen."""
 NITROGEN = PurgeGas("nitrogen", 0.028014)
 ARGON = PurgeGas("argon", 0.039948)
-
-
-def mg_m3(ppm: float, gas: PurgeGas) -> float:
-    """Turn ppm into mg/m3 at 25 C and one atmosphere, with the 24.45 L/mol that exposure tables use."""
-    return ppm * gas.kg_mol * 1000 / 24.45

@@ -22,8 +22,6 @@ WHO_CERTIFIES = clause("29 CFR 1915.14(a)", Mark.SEEN)
 NORMAL_AIR = Fact(20.9, PERCENT, "29 CFR 1915 Subpart B App. A", Mark.MEMORY)
 """Above it the cause is to be found; what lies between it and 22 % only allows for the meter's error."""
 LEAST_OXYGEN = Fact(19.5, PERCENT, "29 CFR 1915.12, also 29 CFR 1910.146", Mark.SEEN)
-OXYGEN_MOST = Fact(22.0, PERCENT, "29 CFR 1915.12", Mark.MEMORY)
-OXYGEN_MOST_GENERAL = Fact(23.5, PERCENT, "29 CFR 1910.146, on a weak page only", Mark.MEMORY)
 CATALYTIC_OXYGEN = Fact(10.0, PERCENT, "trade press (2018), meter makers' notes", Mark.SEEN)
 """Below about this, a catalytic sensor reads low or nothing: it burns the gas that it measures."""
 WATER_GAP_LEAST = Fact(25.0, "mm", "a gas supplier's notes on work on tanks", Mark.SEEN)

@@ -6,11 +6,16 @@ import re
 
 import pytest
 
-from prepcheck.trade.clearing import Method, Vessel, advice
+from prepcheck.trade.clearing import Method, Vessel
+from prepcheck.trade.clearing.advice import FIRST, hazards, who_certifies
 from prepcheck.trade.clearing.planner import GASES
-from prepcheck.trade.facts import Mark
+from prepcheck.trade.facts import Mark, Remark
 
 EVERY = [(vessel, method) for vessel in Vessel for method in Method]
+
+
+def advice(contents: str, vessel: Vessel, method: Method) -> tuple[Remark, ...]:
+    return (*FIRST, *who_certifies(vessel), *hazards(contents, method))
 
 
 def texts(

@@ -8,7 +8,7 @@ import pint
 import pytest
 
 from prepcheck.errors import WrongUse
-from prepcheck.trade.clearing.gases import ARGON, CO2, NITROGEN, PETROL_VAPOUR, mg_m3
+from prepcheck.trade.clearing.gases import ARGON, CO2, NITROGEN, PETROL_VAPOUR
 from prepcheck.trade.units import CUBIC_FOOT_M3, POUND_KG
 
 UNITS = pint.UnitRegistry()
@@ -64,12 +64,6 @@ def test_co2_is_half_as_heavy_again_as_air() -> None:
 # Petrol vapour 2.48 or more (seen): CO2 does not lift it. Table 4.34.
 def test_co2_is_lighter_than_petrol_vapour() -> None:
     assert NITROGEN.relative_density < 1 < ARGON.relative_density < CO2.relative_density < PETROL_VAPOUR
-
-
-# NIOSH: 5000 ppm is 9000 mg/m3, 30,000 is 54,000; 1 ppm is 1.80 mg/m3 (seen). Table 4.14.
-@pytest.mark.parametrize(("ppm", "expected"), [(1, 1.80), (5_000, 9_000), (30_000, 54_000)])
-def test_ppm_of_co2_in_milligrams(ppm: float, expected: float) -> None:
-    assert mg_m3(ppm, CO2) == pytest.approx(expected, rel=1e-4)
 
 
 @pytest.mark.parametrize("kelvin", [0.0, -1.0, 179.0, 401.0, math.nan, math.inf])

@@ -8,15 +8,7 @@ import pytest
 from hypothesis import given, strategies
 
 from prepcheck.errors import WrongUse
-from prepcheck.trade.clearing.purge import (
-    displaced,
-    displaced_volumes,
-    mixed,
-    mixed_volumes,
-    pressure_cycles,
-    vacuum_cycles,
-)  # fmt: skip
-from prepcheck.trade.units import STANDARD_PA
+from prepcheck.trade.clearing.purge import displaced_volumes, mixed, mixed_volumes
 
 shares = strategies.floats(0, 100)
 volumes = strategies.floats(0, 50)
@@ -63,52 +55,26 @@ def test_small_doses_stirred_in_come_to_the_same() -> None:
     assert mixed(20.9, 1.0, 1.5) == pytest.approx(share, abs=1e-3)
 
 
-# Branan: to 5 atm and down, (1/5)^2 x 21 = 0.84 %, 2 cycles, 8 volumes (seen). Table 4.22.
-def test_cycles_of_pressure() -> None:
-    done = pressure_cycles(21.0, 1.0, STANDARD_PA, 5 * STANDARD_PA)
-    assert (done.run, done.volumes, done.left) == (2, pytest.approx(8.0), pytest.approx(0.84))
-
-
-# Branan: vacuum to 0.5 atm takes n = 4.4, so 5 cycles, 2.5 volumes (seen). Table 4.22.
-def test_cycles_of_vacuum() -> None:
-    done = vacuum_cycles(21.0, 1.0, STANDARD_PA / 2, STANDARD_PA)
-    assert (done.exact, done.run, done.volumes) == (pytest.approx(4.4, abs=0.01), 5, pytest.approx(2.5))
-    assert done.left == pytest.approx(21 / 32)  # half of it goes with each cycle; computed
-
-
 def test_a_target_already_met_takes_nothing() -> None:
     assert mixed_volumes(8.0, 8.0) == displaced_volumes(8.0, 8.0) == 0.0
-
-
-# Textbook exercise: vacuum of 6 mmHg, 21 % to 5 ppm: n = 2.20, so 3 cycles, 2.976 volumes (seen). Table 4.24.
-def test_cycles_are_rounded_up() -> None:
-    done = vacuum_cycles(21.0, 5e-4, 6.0, 760.0)
-    assert (done.exact, done.run) == (pytest.approx(2.20, abs=0.005), 3)
-    assert done.volumes == pytest.approx(2.976, abs=5e-4)
-
-
-def test_a_target_met_exactly_needs_no_further_cycle() -> None:
-    assert pressure_cycles(25.0, 1.0, 1.0, 5.0).run == 2
 
 
 @given(shares, shares, volumes, volumes)
 def test_more_gas_never_raises_the_oxygen_that_is_left(start: float, gas: float, some: float, more: float) -> None:
     less_oxygen = min(start, gas)
-    for model in (mixed, displaced):
-        assert model(start, less_oxygen, some + more) <= model(start, less_oxygen, some) + 1e-9
+    assert mixed(start, less_oxygen, some + more) <= mixed(start, less_oxygen, some) + 1e-9
 
 
 @given(shares, shares, volumes)
 def test_the_share_stays_between_start_and_gas(start: float, gas: float, some: float) -> None:
-    for model in (mixed, displaced):
-        assert min(start, gas) - 1e-9 <= model(start, gas, some) <= max(start, gas) + 1e-9
+    assert min(start, gas) - 1e-9 <= mixed(start, gas, some) <= max(start, gas) + 1e-9
 
 
 @given(strategies.floats(0.1, 20.8), strategies.floats(0, 100))
 def test_volumes_and_share_are_each_others_inverse(target: float, purity: float) -> None:
     gas = target * purity / 101
     assert mixed(20.9, gas, mixed_volumes(20.9, target, gas)) == pytest.approx(target)
-    assert displaced(20.9, gas, displaced_volumes(20.9, target, gas)) == pytest.approx(target)
+    assert 20.9 + (gas - 20.9) * displaced_volumes(20.9, target, gas) == pytest.approx(target)
 
 
 @given(strategies.floats(0.1, 20.8))
@@ -127,27 +93,12 @@ def test_a_target_that_no_amount_reaches_is_refused(start: float, target: float,
 
 @pytest.mark.parametrize("share", [-1.0, 101.0, math.nan, math.inf])
 def test_a_share_that_cannot_be_is_refused(share: float) -> None:
-    for call in (
-        lambda: mixed(share, 0.0, 1.0),
-        lambda: displaced(20.9, share, 1.0),
-        lambda: mixed_volumes(20.9, share),
-    ):
+    for call in (lambda: mixed(share, 0.0, 1.0), lambda: mixed_volumes(20.9, share)):
         with pytest.raises(WrongUse, match="share is out of range"):
             call()
 
 
 @pytest.mark.parametrize("amount", [-0.1, 1e6, math.nan, math.inf])
 def test_an_amount_that_cannot_be_is_refused(amount: float) -> None:
-    for model in (mixed, displaced):
-        with pytest.raises(WrongUse, match="purge is out of range"):
-            model(20.9, 0.0, amount)
-
-
-@pytest.mark.parametrize(
-    ("target", "low", "high"),
-    [(0.0, 1.0, 2.0), (21.0, 1.0, 2.0), (1.0, 2.0, 1.0), (1.0, 0.0, 1.0), (1.0, 1.0, math.inf)],
-)
-def test_cycles_that_lead_nowhere_are_refused(target: float, low: float, high: float) -> None:
-    for cycles in (pressure_cycles, vacuum_cycles):
-        with pytest.raises(WrongUse, match="purge by cycles"):
-            cycles(21.0, target, low, high)
+    with pytest.raises(WrongUse, match="purge is out of range"):
+        mixed(20.9, 0.0, amount)
