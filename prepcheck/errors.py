@@ -17,6 +17,7 @@
     |-- Held                    exit 1, HTTP 409   something speaks against it that a person has to settle first
     |-- BrokenInput             exit 3, HTTP 422   a photo that cannot be read as it was made
     |   |-- Unreadable          exit 3, HTTP 422   not there, no permission, not a file
+    |   |   `-- AFolder         exit 2, HTTP 400   a folder where a file belongs
     |   |-- NotAPhoto           exit 3, HTTP 415   the bytes are no picture format that we read
     |   |-- DamagedPhoto        exit 3, HTTP 422   cut short or structurally damaged
     |   |-- TooLarge            exit 3, HTTP 413   more bytes or pixels than the limits allow
@@ -180,9 +181,17 @@ class BrokenInput(PrepcheckError):
 
 
 class Unreadable(BrokenInput):
-    """Not there, no permission, a folder, a pipe, a loop of links."""
+    """Not there, no permission, a pipe, a loop of links."""
 
     code = "unreadable"
+
+
+class AFolder(Unreadable):
+    """A folder where a file belongs: the call is off, the folder may be sound."""
+
+    code = "a_folder"
+    exit_code = 2
+    http_status = 400
 
 
 class NotAPhoto(BrokenInput):

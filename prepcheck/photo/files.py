@@ -6,7 +6,7 @@ import os
 import stat
 from pathlib import Path
 
-from prepcheck.errors import TooLarge, Unreadable
+from prepcheck.errors import AFolder, TooLarge, Unreadable
 
 _WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0)
 
@@ -24,7 +24,7 @@ def read_bytes(path: Path, most: int) -> bytes:
     Raises
     ------
     Unreadable
-        Not there, no permission, a loop of links, or no regular file.
+        Not there, no permission, a loop of links, or no regular file; `AFolder` for a folder.
     TooLarge
         More than `most` bytes.
     """
@@ -34,9 +34,8 @@ def read_bytes(path: Path, most: int) -> bytes:
             _check(os.fstat(file.fileno()), most, name)
             data = file.read(most + 1)
     except IsADirectoryError as error:
-        raise Unreadable(
-            "is a folder", "Name the photos in it, or look at all of them", name, command="prepcheck batch"
-        ) from error
+        way = "prepcheck batch FOLDER --out OUT"
+        raise AFolder("is a folder", "Name the photos in it, or look at all of them", name, command=way) from error
     except (OSError, ValueError) as error:
         raise Unreadable(_why(error), "Check the path and its permissions", name) from error
     if len(data) > most:

@@ -99,20 +99,33 @@ class Encoder(nn.Module):  # type: ignore[misc]
 
 
 class Wide(nn.Module):  # type: ignore[misc]
-    """Depthwise 5 x 5 in an inverted bottleneck: context for little time at coarse strides.
+    """Depthwise 5 x 5 in an inverted bottleneck: context for little time at coarse strides."""
 
-    One that is `silent` changes nothing before it is fitted, so that a net can grow by it.
-    """
-
-    def __init__(self, channels: int, *, silent: bool = False) -> None:
+    def __init__(self, channels: int) -> None:
         super().__init__()
         inner = 2 * channels
         self.body = nn.Sequential(
             conv(channels, inner, 1), conv(inner, inner, 5, groups=inner),
             nn.Conv2d(inner, channels, 1, bias=False), nn.BatchNorm2d(channels),
         )  # fmt: skip
+
+    def forward(self, x: Any) -> Any:
+        """Apply the block."""
+        return x + self.body(x)
+
+
+class Deep(nn.Module):  # type: ignore[misc]
+    """Two plain 3 x 3 convolutions beside a shortcut.
+
+    One that is `silent` changes nothing before it is fitted, so that a net can grow by it.
+    """
+
+    def __init__(self, channels: int, *, silent: bool = False) -> None:
+        super().__init__()
+        last = nn.Conv2d(channels, channels, 3, padding=1, bias=False)
+        self.body = nn.Sequential(conv(channels, channels), last, nn.BatchNorm2d(channels))
         if silent:
-            nn.init.zeros_(self.body[3].weight)
+            nn.init.zeros_(last.weight)
 
     def forward(self, x: Any) -> Any:
         """Apply the block."""
@@ -143,7 +156,7 @@ class Likeness(nn.Module):  # type: ignore[misc]
 
     Which is lighter changes from photo to photo with the light. A first guess says where either lies, the features are
     averaged over both, and how far a place is from either average goes back into its features (as in object-contextual
-    representations, Yuan et al. 2020). Silent before it is fitted.
+    representations, Yuan et al. 2020).
     """
 
     def __init__(self, channels: int) -> None:
@@ -153,8 +166,6 @@ class Likeness(nn.Module):  # type: ignore[misc]
         self.far = nn.Conv2d(2 * channels, channels, 1)
         self.both = nn.Conv2d(2 * channels, channels, 1)
         self.out = nn.Conv2d(channels, channels, 1)
-        nn.init.zeros_(self.out.weight)
-        nn.init.zeros_(self.out.bias)
 
     def forward(self, x: Any) -> tuple[Any, Any]:
         """Features as before and logits of the guess (bright metal, residue), shape (B, 2, H, W)."""
@@ -174,24 +185,29 @@ class Eye(nn.Module):  # type: ignore[misc]
     (its own sigmoid) lying inside a ground spot.
     """
 
-    GROWN = ("wide16.", "wide8.", "like8.", "wide4.")
+    GROWN = ("deep16.", "deep8.")
     """Parts that older checkpoints do not have; all silent before they are fitted."""
 
-    def __init__(self) -> None:
+    FINE = 8
+    """Channels at half the photo's size; ``cv2.dnn`` takes them by eights."""
+
+    def __init__(self, fine: int = FINE) -> None:
         super().__init__()
         self.encoder = Encoder()
-        self.fine2, self.fine4, self.fine8 = conv(3, 12, 3, 2), conv(12, 24, 3, 2), conv(24, 40, 3, 2)
+        self.fine2, self.fine4, self.fine8 = conv(3, fine, 3, 2), conv(fine, 24, 3, 2), conv(24, 40, 3, 2)
         self.context = nn.Sequential(conv(112, 128, 1), Wide(128), Wide(128))
         self.whole = nn.Sequential(nn.Conv2d(128, 128, 1), nn.ReLU())
         self.join16 = Join(128, (40,), 64)
         self.join8 = Join(64, (24, 40), 40)
         self.join4 = Join(40, (16, 24), 24)
-        self.join2 = Join(24, (12,), 12, refine=False)
-        self.head = nn.Conv2d(12, 8, 1)
-        self.wide16 = nn.Sequential(Wide(64, silent=True), Wide(64, silent=True))
-        self.wide8 = Wide(40, silent=True)
+        self.join2 = Join(24, (fine,), fine, refine=False)
+        self.head = nn.Conv2d(fine, 8, 1)
+        self.wide16 = nn.Sequential(Wide(64), Wide(64))
+        self.deep16 = nn.Sequential(Deep(64, silent=True), Deep(64, silent=True))
+        self.wide8 = Wide(40)
+        self.deep8 = nn.Sequential(Deep(40, silent=True), Deep(40, silent=True))
         self.like8 = Likeness(40)
-        self.wide4 = Wide(24, silent=True)
+        self.wide4 = Wide(24)
 
     def forward(self, image: Any) -> Any:
         """Logits, shape (B, 8, H / 2, W / 2)."""
@@ -199,16 +215,21 @@ class Eye(nn.Module):  # type: ignore[misc]
 
     def with_guess(self, image: Any) -> tuple[Any, Any]:
         """Logits, and those of the first guess of bright metal and residue, shape (B, 2, H / 8, W / 8)."""
+        logits, guess, _ = self.in_full(image)
+        return logits, guess
+
+    def in_full(self, image: Any) -> tuple[Any, Any, list[Any]]:
+        """Logits, the first guess, and the features at strides 4, 8, 16 and 32 (24, 40, 64 and 128 channels)."""
         level4, level8, level16, level32 = self.encoder(functional.avg_pool2d(image, 2))
         fine2 = self.fine2(image)
         fine4 = self.fine4(fine2)
-        x = self.context(level32)
-        x = x + self.whole(x.mean((2, 3), keepdim=True))
-        x = self.wide16(self.join16(x, level16))
-        x = self.wide8(self.join8(x, level8, self.fine8(fine4)))
-        x, guess = self.like8(x)
-        x = self.wide4(self.join4(x, level4, fine4))
-        return self.head(self.join2(x, fine2)), guess
+        at32 = self.context(level32)
+        at32 = at32 + self.whole(at32.mean((2, 3), keepdim=True))
+        at16 = self.deep16(self.wide16(self.join16(at32, level16)))
+        at8 = self.deep8(self.wide8(self.join8(at16, level8, self.fine8(fine4))))
+        at8, guess = self.like8(at8)
+        at4 = self.wide4(self.join4(at8, level4, fine4))
+        return self.head(self.join2(at4, fine2)), guess, [at4, at8, at16, at32]
 
 
 class Told(nn.Module):  # type: ignore[misc]

@@ -65,7 +65,13 @@ def test_a_word_that_is_none_of_those_to_choose_from_is_told_without_the_checker
 
 def test_a_folder_of_photos_is_sent_to_batch(command: Command) -> None:
     done = command("inspect", command.folder)
-    assert done.complaint.endswith("Name the photos in it, or look at all of them (prepcheck batch).")
+    assert (done.code, done.out) == (2, "")
+    assert done.complaint.endswith("Name the photos in it, or look at all of them (prepcheck batch FOLDER --out OUT).")
+
+
+def test_a_folder_among_photos_keeps_none_of_them_from_being_looked_at(command: Command, photo: Path) -> None:
+    done = command.inspect(command.folder, photo)
+    assert (done.code, done.lines[1]["standing"]) == (2, "bright")
 
 
 @pytest.mark.parametrize("arguments", [(), ("job",)])

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from prepcheck.errors import BrokenInput, DamagedPhoto, NotAPhoto, TooLarge, Unreadable
+from prepcheck.errors import AFolder, BrokenInput, DamagedPhoto, NotAPhoto, TooLarge, Unreadable
 from prepcheck.photo import from_bytes, photo_flags, read
 from prepcheck.settings import PhotoSettings, Settings
 from tests.photo.pictures import coded, jpeg, saved, scene
@@ -244,8 +244,8 @@ def test_a_file_that_is_not_there_is_unreadable(tmp_path):
         read(tmp_path / "none.jpg", SETTINGS)
 
 
-def test_a_folder_is_unreadable(tmp_path):
-    with pytest.raises(Unreadable, match="is a folder"):
+def test_a_folder_is_no_photo(tmp_path):
+    with pytest.raises(AFolder, match="is a folder"):
         read(tmp_path, SETTINGS)
 
 

@@ -121,7 +121,6 @@ def test_an_unusual_kind_of_picture_is_inspected_without_complaint(command: Comm
 
 
 PLACES: dict[str, tuple[Callable[[Path], object], str]] = {
-    "a folder": (lambda path: path.mkdir(), "is a folder"),
     "a pipe": (os.mkfifo, "is no regular file"),
     "a loop of links": (lambda path: path.symlink_to(path.name), "cannot be read (Too many levels"),
     "a link to nowhere": (lambda path: path.symlink_to("nowhere"), "cannot be read (No such file"),
