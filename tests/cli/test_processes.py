@@ -17,7 +17,8 @@ from tests.command import Command, environment, write_plate
 
 ROOT = Path(__file__).parents[2]
 RUN = """
-import sys
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a background shell hands it down as ignored
 from tests import painted
 import prepcheck.looking.look
 prepcheck.looking.look.load_model = lambda name=None: painted.model()
