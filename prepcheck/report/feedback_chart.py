@@ -7,16 +7,16 @@ from collections.abc import Iterator, Sequence
 
 from prepcheck.progress.blocks import Block
 from prepcheck.report.feedback_words import exact, tally_words
-from prepcheck.report.job.charts import MOST_SHOWN
-from prepcheck.report.job.content import Chart, Ink, Lettering, Stroke
+from prepcheck.report.job.charts import MOST_SHOWN, note
+from prepcheck.report.job.content import CHART_WIDTH, Chart, Ink, Lettering, Stroke
 from prepcheck.report.job.page import svg_of
 
 Mark = Stroke | Lettering
 AXES = {"spots": "spots in order", "month": "month"}
 TITLE = "Bright at the first pass"
-_LEFT, _TOP, _PLOT, _RIGHT = 40.0, 6.0, 64.0, 316.0
+_LEFT, _TOP, _PLOT, _RIGHT = 50.0, 8.0, 64.0, CHART_WIDTH - 14
 _TICKS = (0.0, 0.5, 1.0)
-_LABEL = 40.0
+_LABEL = 62.0
 """Room that the words under a stretch need."""
 _STYLE = (
     "svg{background:#fff;font-family:sans-serif}text{fill:#161c26}.ink{stroke:#161c26}.faint{stroke:#a8aeb4}"
@@ -47,9 +47,9 @@ def over_time(blocks: Sequence[Block], least: int, axis: str) -> Chart:
     every = math.ceil(_LABEL / step)
     for k, (x, block) in enumerate(zip(places, shown, strict=True)):
         marks += [*_stretch(block, x, min(6.0, 0.22 * step), least), *(_words(block, x) if k % every == 0 else ())]
-    marks.append(Lettering((8, _TOP + _PLOT + 38), _legend(axis, least, len(blocks) - len(shown)), 8.5))
+    words = note(_legend(axis, least, len(blocks) - len(shown)), _TOP + _PLOT + 52)
     alt = "; ".join(f"{block.label}: {tally_words(block.tally, least)}" for block in shown) or "nothing to draw yet"
-    return Chart(TITLE, alt, _RIGHT + 14, _TOP + _PLOT + 42, tuple(marks))
+    return Chart(TITLE, alt, CHART_WIDTH, words[-1].at[1] + 6, (*marks, *words))
 
 
 def chart_file(chart: Chart) -> str:
@@ -63,7 +63,7 @@ def _y(share: float) -> float:
 
 def _level(share: float, right: float) -> list[Mark]:
     y = _y(share)
-    label = Lettering((_LEFT - 7, y + 3), f"{100 * share:.0f}%", 8.5, "end")
+    label = Lettering((_LEFT - 7, y + 4), f"{100 * share:.0f}%", "end")
     return [Stroke(((_LEFT, y), (right, y)), 0.4, Ink.FAINT), label]
 
 
@@ -77,8 +77,8 @@ def _band(blocks: Sequence[Block], places: Sequence[float]) -> list[Mark]:
 
 
 def _words(block: Block, x: float) -> Iterator[Mark]:
-    yield Lettering((x, _TOP + _PLOT + 13), block.label, 8.5, "middle", bold=True)
-    yield Lettering((x, _TOP + _PLOT + 24), f"{block.tally.hits} of {block.tally.of}", 8.5, "middle")
+    yield Lettering((x, _TOP + _PLOT + 16), block.label, "middle", bold=True)
+    yield Lettering((x, _TOP + _PLOT + 31), f"{block.tally.hits} of {block.tally.of}", "middle")
 
 
 def _stretch(block: Block, x: float, half: float, least: int) -> Iterator[Mark]:

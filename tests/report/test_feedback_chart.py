@@ -68,7 +68,7 @@ def test_the_words_say_what_the_chart_shows() -> None:
 def test_the_oldest_of_many_are_left_out_and_that_is_said() -> None:
     chart = drawn(*[(5, 10)] * 27)
     assert len(dots(chart)) == 24
-    assert any("oldest 3 left out" in text for text in texts(chart))
+    assert "oldest 3 left out" in " ".join(texts(chart))
 
 
 @pytest.mark.parametrize("count", [1, 8, 24])
@@ -76,8 +76,14 @@ def test_words_below_never_run_into_each_other_nor_out_of_the_chart(count: int) 
     chart = over_time([Block(f"{900 + k}-{909 + k}", Tally(5, 10)) for k in range(count)], LEAST, "spots in order")
     below = [m for m in chart.marks if isinstance(m, Lettering) and re.fullmatch(r"\d+-\d+", m.text)]
     places = [mark.at[0] for mark in below]
-    assert all(b - a >= 39 for a, b in pairwise(places))
+    assert all(b - a >= 61 for a, b in pairwise(places))
     assert all(mark.at[0] <= chart.width for mark in chart.marks if isinstance(mark, Lettering))
+
+
+def test_letters_can_be_read_on_a_phone_of_360_px() -> None:
+    chart = drawn(*[(5, 10)] * 24)
+    page = 360 * (1 - 2 * 0.04)  # the margins of the sheet's page
+    assert min(mark.size * page / chart.width for mark in chart.marks if isinstance(mark, Lettering)) >= 12
 
 
 def test_the_file_is_a_picture_that_needs_nothing_else() -> None:

@@ -82,6 +82,10 @@ class Strip:
     pictures: tuple[Picture, ...]
 
 
+CHART_WIDTH, LETTERS = 330.0, 12.5
+"""Width of a chart and size of its letters in its units, which on a phone of 360 px are its pixels."""
+
+
 class Ink(StrEnum):
     """Inks of a chart."""
 
@@ -105,8 +109,8 @@ class Lettering:
 
     at: tuple[float, float]
     text: str
-    size: float = 10.0
     anchor: str = "start"
+    size: float = LETTERS
     bold: bool = False
     ink: Ink = Ink.INK
 

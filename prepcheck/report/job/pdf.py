@@ -40,7 +40,7 @@ _WHOLE_MM = 80.0
 """Up to this height a list of facts is kept on one page."""
 _COLUMNS, _GAP = 3, 4.0
 """Most pictures side by side, and mm between them."""
-_CHART_MM, _LARGE_MM, _STRIP_MM = 0.32, 96.0, 72.0
+_CHART_MM, _LARGE_MM, _STRIP_MM = 0.26, 96.0, 72.0
 """A unit of a chart; tallest single picture; tallest picture in a strip."""
 
 
