@@ -80,6 +80,7 @@ def _fit_options(fit: argparse.ArgumentParser) -> None:
     fit.add_argument("--ring", type=int, default=3000, help="lit pictures kept on the device")
     fit.add_argument("--refresh", type=float, default=1.0, help="pictures lit anew at every step")
     fit.add_argument("--rendered", type=float, default=0.4, help="share of rendered scenes")
+    fit.add_argument("--taught", action="store_true", help="fit a large net beside, from which the small one learns")
     fit.add_argument("--smaller", type=int, default=1, help="divide counts and sizes of windows, for a small machine")
     fit.add_argument("--everything", action="store_true", help="fit on the held-out photographs too")
 
@@ -175,7 +176,7 @@ def _fit(options: argparse.Namespace) -> int:
         options.seconds, tuple(options.scenes), tuple(options.photos), options.regions, rate=options.rate,
         encoder_rate=options.encoder_rate, steps=options.steps, seed=options.seed, workers=options.workers,
         rigs=options.rigs, ring=options.ring, refresh=options.refresh, rendered=options.rendered,
-        smaller=options.smaller, everything=options.everything, part=tuple(options.part),
+        taught=options.taught, smaller=options.smaller, everything=options.everything, part=tuple(options.part),
     )  # fmt: skip
     ranks = max(1, torch.cuda.device_count())
     rest = (ranks, plan, options.checkpoint, options.encoder)

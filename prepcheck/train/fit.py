@@ -20,6 +20,7 @@ from prepcheck.train.feed import Batch, Feed, beside, rig_pool
 from prepcheck.train.losses import guess_loss, photo_loss, scene_loss
 from prepcheck.train.net import Eye
 from prepcheck.train.stock import Library
+from prepcheck.train.teacher import Teacher, teach_loss
 
 KEEP_EVERY = 500
 """Steps between checkpoints, so that a run that is cut off loses little."""
@@ -51,6 +52,8 @@ class Plan:
         Share of rendered scenes among the new pictures.
     freeze_from : float
         Part of the run after which batch norm keeps its statistics.
+    taught : bool
+        Fit a large net beside and let the small one learn from it.
     smaller : int
         Divide all window counts and sizes by this (for a run on a small machine).
     """
@@ -71,6 +74,7 @@ class Plan:
     refresh: float = 1.0
     rendered: float = 0.4
     freeze_from: float = 0.85
+    taught: bool = False
     smaller: int = 1
     everything: bool = False
     log: list[dict[str, float]] = field(default_factory=list)
@@ -101,9 +105,12 @@ def pace(progress: float) -> float:
 class Fit:
     """One run of fitting, one process of it for each device."""
 
-    def __init__(self, eye: Eye, plan: Plan, device: Any, rank: int = 0, ranks: int = 1) -> None:
+    def __init__(
+        self, eye: Eye, plan: Plan, device: Any, rank: int = 0, ranks: int = 1, teacher: Teacher | None = None
+    ) -> None:
         self.plan, self.device, self.rank, self.ranks = plan, device, rank, ranks
         self.eye = eye.to(device).to(memory_format=torch.channels_last).train()
+        self.teacher = None if teacher is None else teacher.to(device).to(memory_format=torch.channels_last).train()
         self.library = Library(list(plan.scenes), rank, ranks)
         photos = photos_of(plan)
         self.photos = len(photos)
@@ -114,18 +121,25 @@ class Fit:
         )  # fmt: skip
         self.accepted = torch.from_numpy(real.accepted_matrix()).to(device)
         self.average = AveragedModel(self.eye, multi_avg_fn=get_ema_multi_avg_fn(0.998), use_buffers=True)
-        self.seen = torch.zeros(6, device=device)
+        self.seen = torch.zeros(2, 6, device=device)
         self.optimiser = torch.optim.AdamW(self._groups(), plan.rate, fused=device.type == "cuda")
 
     def _groups(self) -> list[dict[str, Any]]:
         """Parameters by learning rate, and by whether they decay."""
-        groups = []
-        for inside, rate in ((True, self.plan.encoder_rate), (False, self.plan.rate)):
-            mine = [p for n, p in self.eye.named_parameters() if n.startswith("encoder.") == inside]
-            for matrix in (True, False):
-                chosen = [p for p in mine if (p.ndim > 1) == matrix]
-                groups.append({"params": chosen, "weight_decay": 0.02 * matrix, "highest": rate})
-        return groups
+        named = list(self.eye.named_parameters())
+        encoder = [p for n, p in named if n.startswith("encoder.")]
+        rest = [p for n, p in named if not n.startswith("encoder.")]
+        if self.teacher is not None:
+            rest += self.teacher.parameters()
+        return [
+            {"params": [p for p in mine if (p.ndim > 1) == matrix], "weight_decay": 0.02 * matrix, "highest": rate}
+            for mine, rate in ((encoder, self.plan.encoder_rate), (rest, self.plan.rate))
+            for matrix in (True, False)
+        ]
+
+    def _parameters(self) -> list[Any]:
+        """All that is fitted."""
+        return [p for group in self.optimiser.param_groups for p in group["params"]]
 
     def run(self, keep: Callable[[], None]) -> int:
         """Fit until the time or the steps are used up, calling `keep` on the way; returns the number of steps."""
@@ -159,14 +173,24 @@ class Fit:
     def _step(self, batch: Batch, progress: float) -> Any:
         """Take one optimiser step on scenes and photographs together (so that batch norm sees both)."""
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
-            logits, guess = self.eye.with_guess(batch.pictures)
+            logits, guess, features = self.eye.in_full(batch.pictures)
+            large = None if self.teacher is None else self.teacher(batch.pictures, logits, features)
         count = len(batch.truth)
-        loss = scene_loss(logits[:count], batch.truth, batch.burnt) + 0.3 * guess_loss(guess[:count], batch.truth)
-        self._count(logits[:count].detach(), batch)
-        if batch.labels is not None:
-            loss = loss + 0.6 * photo_loss(logits[count:], batch.labels, self.accepted)
+        loss = self._loss(logits, batch) + 0.3 * guess_loss(guess[:count], batch.truth)
+        self._count(0, logits[:count].detach(), batch)
+        if large is not None:
+            loss = loss + self._loss(large, batch) + teach_loss(logits, large)
+            self._count(1, large[:count].detach(), batch)
         self._descend(loss, progress)
         return loss.detach()
+
+    def _loss(self, logits: Any, batch: Batch) -> Any:
+        """Loss of what a net says of scenes and photographs."""
+        count = len(batch.truth)
+        loss = scene_loss(logits[:count], batch.truth, batch.burnt)
+        if batch.labels is not None:
+            loss = loss + 0.6 * photo_loss(logits[count:], batch.labels, self.accepted)
+        return loss
 
     def _descend(self, loss: Any, progress: float) -> None:
         """Go down the gradient, shared by all processes."""
@@ -176,54 +200,64 @@ class Fit:
         loss.backward()
         if self.ranks > 1:
             self._share_gradients()
-        torch.nn.utils.clip_grad_norm_(self.eye.parameters(), 1.0)
+        for net in (self.eye, self.teacher):
+            if net is not None:
+                torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         self.optimiser.step()
         self.average.update_parameters(self.eye)
 
     def _share_gradients(self) -> None:
         """Replace gradients by their mean over all processes."""
-        gradients = [p.grad for p in self.eye.parameters()]
+        gradients = [p.grad for p in self._parameters()]
         flat = torch.cat([g.flatten() for g in gradients])
         distributed.all_reduce(flat)
         parts = (flat / self.ranks).split([g.numel() for g in gradients])
         for gradient, part in zip(gradients, parts, strict=True):
             gradient.copy_(part.view_as(gradient))
 
-    def _count(self, logits: Any, batch: Batch) -> None:
-        """Add up recalls and spot overlap on the training pictures."""
+    def _count(self, net: int, logits: Any, batch: Batch) -> None:
+        """Add up recalls and spot overlap on the training pictures, of the small net (0) and of the large one (1)."""
         state, ground = batch.truth[:, 0, ::2, ::2], batch.truth[:, 1, ::2, ::2] > 0
         told, spot = logits[:, :6].argmax(1), logits[:, 7] > 0
         inside = ground & (batch.burnt == 0)
         bright, oxide = inside & (state == 1), inside & (state == 2)
         sums = [bright & (told == 1), bright, oxide & (told >= 2), oxide, spot & ground, spot | ground]
-        self.seen += torch.stack([x.sum() for x in sums]).float()
+        self.seen[net] += torch.stack([x.sum() for x in sums]).float()
 
     def _tell(self, step: int, loss: Any, seconds: float) -> None:
         """Log the figures on the training pictures since the last call."""
-        a, b, c, d, e, f = (float(x) + 1e-9 for x in self.seen)
+        told, large = (_shares(sums) for sums in self.seen.tolist())
         self.seen.zero_()
-        told = {"bright": round(a / b, 3), "oxide": round(c / d, 3), "iou": round(e / f, 3)}
         files = {
             "packed": len(self.library.packed),
             "rendered": len(self.library.rendered),
             "lit": self.feed.ring.count,
         }
+        if self.teacher is not None:
+            told |= {f"large_{name}": share for name, share in large.items()}
         self.plan.log.append({"step": step, "loss": round(float(loss), 3), "seconds": round(seconds), **files, **told})
         if self.rank == 0:
             print(json.dumps(self.plan.log[-1]), flush=True)  # noqa: T201
+
+
+def _shares(sums: list[float]) -> dict[str, float]:
+    """Recall of bright metal and of oxide, overlap of spots, from sums of pixels."""
+    found = zip(("bright", "oxide", "iou"), sums[::2], sums[1::2], strict=True)
+    return {name: round(part / max(whole, 1e-9), 3) for name, part, whole in found}
 
 
 @dataclass(frozen=True)
 class Checkpoint:
     """What a run leaves: the averaged weights (to be used), the last ones and the optimiser (to go on from), notes.
 
-    A checkpoint brought back from an exported model has no optimiser.
+    A checkpoint brought back from an exported model has no optimiser; only a taught one has the large net's weights.
     """
 
     average: dict[str, Any]
     last: dict[str, Any]
     optimiser: dict[str, Any] | None
     notes: dict[str, Any]
+    teacher: dict[str, Any] | None = None
 
 
 def save(path: Path, checkpoint: Checkpoint) -> None:
@@ -275,22 +309,26 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
         same = put_in(eye, stored.last)
     elif encoder is not None:
         eye.encoder.load_pretrained(encoder)
+    teacher = Teacher() if plan.taught else None
     device = torch.device(f"cuda:{rank}" if torch.cuda.is_available() else "cpu")
     if ranks > 1:
         torch.cuda.set_device(device)
         distributed.init_process_group("nccl", init_method="tcp://127.0.0.1:29511", rank=rank, world_size=ranks)
     torch.manual_seed(plan.seed * 64 + rank)
-    run = Fit(eye, plan, device, rank, ranks)
+    run = Fit(eye, plan, device, rank, ranks, teacher)
     if stored:
-        if stored.optimiser is not None and same:  # that of a smaller net does not fit
-            run.optimiser.load_state_dict(stored.optimiser)
+        if stored.teacher is not None and run.teacher is not None:
+            run.teacher.load_state_dict(stored.teacher)
+        if stored.optimiser is not None and same and (stored.teacher is None) == (run.teacher is None):
+            run.optimiser.load_state_dict(stored.optimiser)  # that of other nets does not fit
         put_in(run.average.module, stored.average)
         run.average.n_averaged.fill_(1)
 
     def keep() -> None:
         if rank == 0:
             state = {k: v.cpu() for k, v in run.average.module.state_dict().items()}
-            save(checkpoint, Checkpoint(state, run.eye.state_dict(), run.optimiser.state_dict(), notes))
+            large = None if run.teacher is None else run.teacher.state_dict()
+            save(checkpoint, Checkpoint(state, run.eye.state_dict(), run.optimiser.state_dict(), notes, large))
 
     steps = run.run(keep)
     if rank == 0:

@@ -191,6 +191,9 @@ class Eye(nn.Module):  # type: ignore[misc]
     FINE = 8
     """Channels at half the photo's size; ``cv2.dnn`` takes them by eights."""
 
+    FEATURES = (24, 40, 64, 128)
+    """Channels at strides 4, 8, 16 and 32 on the way back up."""
+
     def __init__(self, fine: int = FINE) -> None:
         super().__init__()
         self.encoder = Encoder()
@@ -205,7 +208,7 @@ class Eye(nn.Module):  # type: ignore[misc]
         self.wide16 = nn.Sequential(Wide(64), Wide(64))
         self.deep16 = nn.Sequential(Deep(64, silent=True), Deep(64, silent=True))
         self.wide8 = Wide(40)
-        self.deep8 = nn.Sequential(Deep(40, silent=True), Deep(40, silent=True))
+        self.deep8 = Deep(40, silent=True)
         self.like8 = Likeness(40)
         self.wide4 = Wide(24)
 
@@ -219,7 +222,7 @@ class Eye(nn.Module):  # type: ignore[misc]
         return logits, guess
 
     def in_full(self, image: Any) -> tuple[Any, Any, list[Any]]:
-        """Logits, the first guess, and the features at strides 4, 8, 16 and 32 (24, 40, 64 and 128 channels)."""
+        """Logits, the first guess, and the features at strides 4, 8, 16 and 32."""
         level4, level8, level16, level32 = self.encoder(functional.avg_pool2d(image, 2))
         fine2 = self.fine2(image)
         fine4 = self.fine4(fine2)

@@ -5,7 +5,7 @@ import pytest
 torch = pytest.importorskip("torch", reason="training needs the extra `train`")
 
 from prepcheck.train.fit import put_in  # noqa: E402
-from prepcheck.train.net import Eye, Likeness, Wide  # noqa: E402
+from prepcheck.train.net import Deep, Eye  # noqa: E402
 
 SIZE = (64, 96)
 
@@ -31,11 +31,9 @@ def said(net, image):
 
 
 @pytest.mark.parametrize("training", [True, False])
-def test_silent_parts_change_nothing(training):
+def test_a_silent_part_changes_nothing(training):
     features = torch.rand(2, 8, 6, 7)
-    wide, likeness = Wide(8, silent=True).train(training), Likeness(8).train(training)
-    assert torch.equal(wide(features), features)
-    assert torch.equal(likeness(features)[0], features)
+    assert torch.equal(Deep(8, silent=True).train(training)(features), features)
 
 
 def test_a_net_that_grew_says_what_it_said_before(image):
@@ -77,3 +75,9 @@ def test_weights_of_another_net_are_refused(change, named):
 
 def test_the_first_guess_has_a_place_for_each_square_of_8_pixels(image):
     assert eye(1).with_guess(image)[1].shape == (2, 2, SIZE[0] // 8, SIZE[1] // 8)
+
+
+def test_features_are_handed_on_at_four_strides(image):
+    features = eye(1).in_full(image)[2]
+    shapes = [tuple(f.shape[1:]) for f in features]
+    assert shapes == [(c, SIZE[0] // s, SIZE[1] // s) for c, s in zip(Eye.FEATURES, (4, 8, 16, 32), strict=True)]

@@ -14,7 +14,7 @@ from prepcheck.synth.light import sample_rig  # noqa: E402
 from prepcheck.train import fit, pool, restore  # noqa: E402
 from prepcheck.train.__main__ import main  # noqa: E402
 from prepcheck.train.export import export  # noqa: E402
-from prepcheck.train.fit import averaged, load  # noqa: E402
+from prepcheck.train.fit import averaged, load, put_in  # noqa: E402
 from prepcheck.train.net import Eye, Told  # noqa: E402
 
 RUNS = [{"steps": 3, "seed": 1}]
@@ -66,26 +66,39 @@ def test_the_runs_of_the_card_are_carried_on(restored):
 
 @pytest.fixture(scope="module")
 def before_it_grew(tmp_path_factory):
-    """Folder with a checkpoint made of a model that shipped before the net grew, and a scene."""
+    """Folder with a checkpoint made of a model that shipped before the net grew, its picture, and a scene."""
     folder = tmp_path_factory.mktemp("older")
     cv2.imwrite(str(folder / "one.jpg"), np.random.default_rng(2).integers(0, 255, (96, 128, 3), np.uint8))
     models = resources.folder("models")
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(restore, "SIZE", (128, 96))
-        assert main(["restore", "eye-4", str(folder / "eye.pt"), str(folder), "--models", str(models)]) == 0
+        assert main(["restore", "eye-6", str(folder / "eye.pt"), str(folder), "--models", str(models)]) == 0
     pool.make_scene((1, (96, 128), str(folder)))
     return folder
 
 
-def test_a_model_from_before_the_net_grew_says_what_it_said(before_it_grew):
+def test_a_model_from_before_the_net_grew_says_what_it_said(before_it_grew, monkeypatch):
+    monkeypatch.setattr(restore, "SIZE", (128, 96))
     models = resources.folder("models")
-    known = json.loads((models / "eye-4.json").read_text(encoding="utf-8"))["calibration"]
-    told = Told(averaged(before_it_grew / "eye.pt")[0], known["temperature"], known["oxide_bias"])
+    known = json.loads((models / "eye-6.json").read_text(encoding="utf-8"))["calibration"]
+    eye = restore.restored(models / "eye-6.onnx", [before_it_grew / "one.jpg"])
     image = np.random.default_rng(5).random((1, 3, 96, 128), np.float32)
-    net = cv2.dnn.readNetFromONNX(str(models / "eye-4.onnx"))
+    net = cv2.dnn.readNetFromONNX(str(models / "eye-6.onnx"))
     net.setInput(image)
     with torch.no_grad():
-        assert told(torch.from_numpy(image)).numpy() == pytest.approx(net.forward(), abs=1e-3)
+        told = Told(eye, known["temperature"], known["oxide_bias"])(torch.from_numpy(image)).numpy()
+    assert told == pytest.approx(net.forward(), abs=1e-3)
+
+
+def test_channels_that_nothing_listens_to_are_the_first_to_go():
+    torch.manual_seed(3)
+    wide, net = Eye(fine=Eye.FINE + 3).eval(), Eye().eval()
+    with torch.no_grad():
+        wide.fine4[0].weight[:, [0, 4, 9]] = 0
+        wide.head.weight[:, [0, 4, 9]] = 0
+        put_in(net, restore.narrowed(wide.state_dict()))
+        image = torch.rand(1, 3, 64, 96)
+        assert torch.allclose(net(image), wide(image), atol=1e-5)
 
 
 def go_on(checkpoint, scenes, monkeypatch):
@@ -103,7 +116,7 @@ def test_a_model_from_before_the_net_grew_is_gone_on_from(before_it_grew, tmp_pa
     after = go_on(tmp_path / "eye.pt", before_it_grew, monkeypatch)
     assert [run["steps"] for run in after.notes["runs"][len(before.notes["runs"]) :]] == [1]
     assert not torch.equal(after.last["head.weight"], before.last["head.weight"])
-    assert after.last["like8.out.weight"].any()  # what it grew by is no longer silent
+    assert after.last["deep8.body.1.weight"].any()  # what it grew by is no longer silent
 
 
 def test_an_optimiser_from_before_the_net_grew_is_left_behind(before_it_grew, tmp_path, monkeypatch):
