@@ -11,7 +11,6 @@ import logging
 import pickle
 import time
 from collections.abc import Iterable, Iterator
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -103,10 +102,17 @@ class Cluster:
         return dict(self._ask(self._client.nthreads))
 
     def close(self) -> None:
-        """Leave the cluster; what it has at hand for this client is dropped."""
+        """Leave the cluster; what it has at hand for this client is dropped.
+
+        A client whose scheduler ends while it connects anew raises what it met there, however often it is closed, by its
+        destructor too: it is marked as closed, and its thread is ended.
+        """
         self._at_hand.clear()
-        with suppress(Exception):  # one whose scheduler ends while it connects anew raises what it met there
+        try:
             self._client.close(timeout=_PATIENCE)
+        except Exception:
+            self._client.status = "closed"
+            self._client._loop_runner.stop()
 
     def _hand_out(self, waiting: Iterator[Task]) -> Iterator[Done]:
         """Give tasks to the cluster as far as there is room; one whose photo cannot be read here is answered here."""

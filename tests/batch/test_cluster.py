@@ -5,6 +5,8 @@ How many kills: PREPCHECK_KILLS (5 otherwise).
 
 from __future__ import annotations
 
+import asyncio
+import gc
 import os
 import random
 import subprocess
@@ -14,6 +16,7 @@ import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -108,6 +111,27 @@ def test_a_killed_scheduler_is_told_and_the_next_run_goes_on(cluster, photos, un
     assert len(told) >= min(KILLS, 2)
     assert all("the scheduler is gone; what was done is kept" in message for message in told)
     assert tables(photos, tmp_path / "out") == undisturbed
+
+
+def test_a_client_that_met_a_fault_while_it_connected_anew_is_left_without_a_word_of_its_destructor(
+    cluster, monkeypatch
+):
+    crew, unraised = cluster.crew(), []
+    monkeypatch.setattr(sys, "unraisablehook", lambda one: unraised.append(one.exc_value))
+    threads = threading.active_count()
+
+    async def met_a_fault(client: Any) -> None:
+        async def fault() -> None:
+            raise OSError("no scheduler there")
+
+        client._handle_report_task.cancel()
+        client._handle_report_task = asyncio.ensure_future(fault())
+
+    crew._client.sync(met_a_fault, crew._client)
+    crew.close()
+    del crew
+    gc.collect()
+    assert (unraised, threading.active_count()) == ([], threads - 1)
 
 
 def test_a_killed_client_loses_nothing(cluster, photos, undisturbed, tmp_path):

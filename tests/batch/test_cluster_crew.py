@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
 from distributed.scheduler import KilledWorker
@@ -191,6 +192,14 @@ def test_a_refused_cluster_is_left(client):
     with pytest.raises(ClusterFault, match="has no worker"):
         Cluster(HERE)
     assert client.status == "closed"
+
+
+def test_a_client_that_cannot_be_closed_is_marked_as_closed_and_its_thread_ended(client, monkeypatch):
+    ended: list[bool] = []
+    client._loop_runner = SimpleNamespace(stop=lambda: ended.append(True))
+    monkeypatch.setattr(client, "close", Mock(side_effect=OSError("met while it connected anew")))
+    Cluster(HERE).close()
+    assert (client.status, ended) == ("closed", [True])
 
 
 def test_without_the_optional_part_the_way_to_it_is_told(monkeypatch):
