@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from prepcheck.report.job.charts import Bar, of_spots
 from prepcheck.report.job.content import Block, Facts, Points, Section, Table, Tone, Words
-from prepcheck.report.job.steps import open_steps, overrides
+from prepcheck.report.job.steps import held_up, open_steps, overrides
 from prepcheck.report.job.told import NOT_TOLD, Told, last_of
 from prepcheck.report.words import score_words
 from prepcheck.store.rows import LoggedInspection, SpotStory
@@ -53,7 +53,7 @@ def open_points(told: Told) -> Section:
     points = [*open_steps(told), *_from_spots(told)]
     if not points:
         return Section("Open points", (Words("None is logged. That is no statement about the part or the vessel."),))
-    return Section("Open points", (Points(tuple(points)),))
+    return Section("Open points", (Points(tuple(points)), *held_up(told)))
 
 
 def spot_name(spot: SpotStory) -> str:

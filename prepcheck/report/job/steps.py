@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from prepcheck.report.job.content import Block, Facts, Section, Table, Words
+from prepcheck.report.job.content import Block, Facts, Points, Section, Table, Words
 from prepcheck.report.job.told import Told, by, person
 from prepcheck.report.job.work import remarks
 from prepcheck.store.rows import LoggedEvent
@@ -34,13 +34,27 @@ def open_steps(told: Told) -> Iterator[str]:
         yield _sentence(told, one)
     for state in told.state.those(Progress.HELD, Progress.NEXT):
         waits = ", waits until a named person releases it" if state.progress is Progress.HELD else ""
-        said = "".join(f" {_sentence(told, one)}" for one in state.blocks)
-        yield f"{state.step.name}: {state.progress}{waits}.{said}"
+        yield f"{state.step.name}: {state.progress}{waits}.{_first(told, state.blocks)}"
     if later := told.state.those(Progress.OPEN):
         yield f"open, other steps come first: {', '.join(one.step.name for one in later)}."
     for one in told.state.ran_out:
         if one.weight is not Weight.HOLD:
             yield f"Out of time: {_sentence(told, one)}"
+
+
+def held_up(told: Told) -> Iterator[Block]:
+    """List all that holds up each step at hand, where that is more than one thing, the first to settle first."""
+    for state in () if told.state is None else told.state.those(Progress.HELD, Progress.NEXT):
+        if len(state.blocks) > 1:
+            yield Words("what holds it up, the first to be settled first.", f"{state.step.name}:")
+            yield Points(tuple(_sentence(told, one) for one in state.blocks))
+
+
+def _first(told: Told, blocks: tuple[Remark, ...]) -> str:
+    """Say the first thing that holds a step up, and how many there are."""
+    if len(blocks) < 2:
+        return "".join(f" {_sentence(told, one)}" for one in blocks)
+    return f" {len(blocks)} things hold it up, listed below; first: {told.tool(blocks[0].text)}"
 
 
 def _sentence(told: Told, remark: Remark) -> str:
@@ -64,12 +78,20 @@ def _plan(told: Told, states: tuple[StepState, ...]) -> Table:
             state.progress.value,
             _done(told, state),
             f"{told.when(state.at)}, {person(state.by, state.role)}" if state.step.hold_point and state.by else "-",
-            "; ".join((*state.against, *(told.tool(one.text) for one in state.blocks))) or "-",
+            "; ".join(one.removesuffix(".") for one in (*state.against, *_at_a_glance(told, state.blocks))) or "-",
         )
         for state in states
     )
     heads = ("Step", "Kind", "Stands", "Done", "Released", "Speaks or spoke against it")
     return Table("The plan's steps at the time of writing", heads, rows, (15, 14, 15, 22, 26, 36))
+
+
+def _at_a_glance(told: Told, blocks: tuple[Remark, ...]) -> Iterator[str]:
+    """Say the first thing that holds a step up, two at most, and where the others stand."""
+    shown = 1 if len(blocks) > 2 else 2
+    yield from (told.tool(one.text) for one in blocks[:shown])
+    if blocks[shown:]:
+        yield f"and {len(blocks[shown:])} more, see the open points"
 
 
 def _done(told: Told, state: StepState) -> str:

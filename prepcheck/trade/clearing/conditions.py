@@ -31,11 +31,11 @@ def ventilated(condition: VesselCondition, evidence: Evidence, settings: Clearin
     """Air that can be breathed and does not burn: oxygen, then flammable, then toxic (29 CFR 1915.12 to 14)."""
     spread = [_spread(gas, condition, evidence, settings) for gas in (Gas.OXYGEN, Gas.FLAMMABLE)]
     return (
-        *_missing(evidence, tuple(Gas)),
-        *_out_of_order(evidence),
         *_air(evidence, settings),
         *_vapour(evidence, settings),
         *_toxic(evidence),
+        *_missing(evidence, tuple(Gas)),
+        *_out_of_order(evidence),
         *(remark for remarks in spread for remark in remarks),
         *_hydrogen_seen(condition, evidence),
         *_co2_left(condition, evidence),

@@ -49,8 +49,8 @@ def check_readings(
     Returns
     -------
     tuple of Remark
-        Heaviest first. Figures from memory never hold. Without a hold, one note says `WITHIN_LIMITS` with condition,
-        places and times.
+        Heaviest first, and of those what the air holds before what to measure and to enter. Figures from memory never hold.
+        Without a hold, one note says `WITHIN_LIMITS` with condition, places and times.
 
     Raises
     ------
@@ -61,9 +61,9 @@ def check_readings(
         raise WrongUse("the time of the check has no offset", "Give it one")
     evidence = gather(condition, readings, now, system)
     remarks = (
+        *CHECKS[condition.condition](condition, evidence, settings),
         *check_times(condition, evidence, now, settings),
         *check_meters(evidence, settings),
-        *CHECKS[condition.condition](condition, evidence, settings),
     )
     ordered = tuple(sorted(remarks, key=lambda one: _HEAVIEST.index(one.weight)))
     held = any(one.weight is Weight.HOLD for one in ordered)

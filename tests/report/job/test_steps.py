@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from prepcheck.report.job.gather import standing
-from prepcheck.report.job.steps import open_steps, overrides, steps
+from prepcheck.report.job.steps import held_up, open_steps, overrides, steps
 from prepcheck.settings import Settings
 from prepcheck.store.rows import LoggedEvent, Story
 from prepcheck.trade import entries as e
@@ -91,6 +91,22 @@ def test_the_next_step_is_open_with_what_holds_it_and_later_ones_in_one_line():
 def test_a_held_step_waits_for_a_named_person():
     told = told_with(e.StepDone(step="intake"), e.StepDone(step="open up"))
     assert any(one.startswith("open up: held, waits until a named person releases it.") for one in open_steps(told))
+
+
+def test_of_much_that_holds_a_step_up_the_first_thing_is_told_and_then_the_whole_list():
+    condition = e.VesselCondition(condition="ventilated", previous_contents="diesel", at=made.START)
+    told = told_with(e.StepDone(step="intake"), condition)
+    first = next(open_steps(told))
+    assert "3 things hold it up, listed below; first: No reading of oxygen in this condition." in first
+    assert "toxic" not in first
+    head, points = held_up(told)
+    assert head.lead == "open up:"
+    assert [one.split()[3] for one in points.points] == ["oxygen", "flammable", "toxic"]
+    assert rows(told, "The plan's steps at the time of writing")[1][-1].endswith("; and 2 more, see the open points")
+
+
+def test_one_thing_that_holds_a_step_up_is_told_once():
+    assert list(held_up(told_with(e.StepDone(step="intake")))) == []
 
 
 def test_nothing_is_open_without_a_plan():

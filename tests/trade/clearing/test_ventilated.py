@@ -8,7 +8,7 @@ from prepcheck.settings import ClearingSettings
 from prepcheck.trade.clearing import WITHIN_LIMITS
 from prepcheck.trade.entries import Gas, Sensor
 from prepcheck.trade.facts import Weight
-from tests.trade.clearing.vessel import codes, condition, holds, reading, readings, remarks
+from tests.trade.clearing.vessel import after, codes, condition, holds, reading, readings, remarks
 
 
 def test_usual_readings_of_both_bays_hold_nothing() -> None:
@@ -28,6 +28,12 @@ def test_the_strongest_that_is_said_leaves_the_decision_to_whom_the_law_names() 
 
 def test_with_a_hold_that_is_not_said() -> None:
     assert all(WITHIN_LIMITS not in one.text for one in remarks(readings(oxygen={"value": 19.0})))
+
+
+def test_what_the_air_holds_comes_before_what_is_to_be_measured_and_entered() -> None:
+    said = remarks(readings(oxygen={"value": 19.0, "height_m": 0.1}), now=after(60))
+    held = [one.code for one in said if one.weight is Weight.HOLD]
+    assert held == ["oxygen_low", "oxygen_few_heights", "reading_aged"]
 
 
 # 29 CFR 1915.12: at least 19.5 % (seen), below 22 % (from memory; here as the shop's setting). Standards table 4.1.

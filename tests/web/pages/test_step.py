@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from prepcheck import tasks
+from prepcheck.trade import entries as e
 from tests.web.pages.reading import read
 from tests.web.shop import NOON, SETTINGS
 
@@ -37,6 +38,22 @@ def test_a_hold_point_tells_what_speaks_against_it(phone, held):
     words = read(phone.get("/jobs/J-0001/steps/open-up")).words
     assert "Held up The condition of the vessel is not logged" in words
     assert "Mind" not in words.split("What there is to say")[0]
+
+
+def test_of_much_that_holds_a_step_up_the_first_thing_is_shown_and_the_rest_folded_away(phone, held):
+    condition = e.VesselCondition(condition="ventilated", previous_contents="diesel", at=NOON)
+    tasks.log_entry(held, "J-0001", condition, person="Rune", at=NOON, settings=SETTINGS)
+    shown, folded = phone.get("/jobs/J-0001/steps/open-up").text.split("<details>")
+    assert "No reading of oxygen" in shown
+    assert "and 2 more that hold it up" in folded
+    inside, below = folded.split("</details>")
+    assert "No reading of flammable vapour" in inside
+    assert "Mind" not in inside
+    assert "Nobody is entered who tested" in below
+
+
+def test_two_things_that_hold_a_step_up_are_both_shown(phone, held):
+    assert "<details>" not in phone.get("/jobs/J-0001/steps/open-up").text
 
 
 def test_a_release_asks_for_the_pin_again(phone, held):
