@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -24,6 +25,8 @@ app = Commands(
     "People's work over time, told from the log: counts of their spots with intervals, no grades and no order of people."
     " A pseudonym is as good as a name. Roles and PINs: prepcheck person.",
 )
+_OBJECTS = 200_000
+"""Made between two searches for circles of objects: much is read at once here, none of it in circles."""
 Name = Annotated[str, typer.Argument(help="The person's name, as in people list.")]
 
 
@@ -38,6 +41,7 @@ class Days:
         """Tell the work of a person in these days."""
         from prepcheck.progress.gather import tell_person
 
+        gc.set_threshold(_OBJECTS)
         since, until = day(self.since, "--since"), day(self.until, "--until")
         return tell_person(log, name, settings.progress, since, until)
 

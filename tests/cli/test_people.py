@@ -67,6 +67,13 @@ def test_everybody_is_listed(shop: Shop) -> None:
     ]
 
 
+def test_much_is_read_with_few_searches_for_circles_of_objects(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+    monkeypatch.setattr("gc.set_threshold", asked.append)
+    shop.good("people", "show", "mika")
+    assert asked == [200_000]
+
+
 def test_a_persons_spots_are_told_with_intervals(shop: Shop) -> None:
     said = flat(shop.good("people", "show", "mika", width=200))
     assert "Mika: 13 spots in 1 job, 2026-09-02 to 2026-10-11" in said
