@@ -3,6 +3,11 @@
 Layout: the evaluation folder of the design, section 5; ``meta/NAME.json`` also gives ``group`` (the sequence), ``pass_no``
 and ``to_first`` (homography, full-size pixels to those of the first pass's photo); of each sequence's last pass
 ``persisting/NAME.png`` labels what truly stayed: 1 to 254 a patch of at least 3 mm2 each, 255 smaller ones, 0 nothing.
+
+Measure a model on sequences it was not chosen on, and see on others what ``sure_probability`` costs and brings::
+
+    python -m prepcheck.evaluate.sequences HELD --model default
+    python -m prepcheck.evaluate.sequences LEARN --model default --curve
 """
 
 from __future__ import annotations
@@ -25,17 +30,22 @@ from prepcheck.evaluate.bootstrap import Counts, Figure, Measure, figures, total
 from prepcheck.inspection import inspect
 from prepcheck.photo import Plane, read
 from prepcheck.photo.align import Alignment
-from prepcheck.settings import Settings
+from prepcheck.settings import FollowSettings, Settings
 from prepcheck.spot import Spot
 from prepcheck.spot.follow import EarlierPass, PersistingPatch, persisting_patches
 from prepcheck.surface import Model, ModelOrigin, SurfaceMap, load_model
 from prepcheck.terms import RESIDUE
 
 Matrix = NDArray[np.float64]
+Counted = NDArray[np.float64]
 Labels = NDArray[np.uint8]
 _SMALLER = 255
 _LEAST_MM2 = 3.0
 """Of a patch that has to be found (design, section 4)."""
+SIZES_MM2 = (_LEAST_MM2, 10.0, 30.0, 100.0)
+"""Least areas of the sizes by which true patches are counted."""
+CURVE = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.975, 0.99)
+"""Values of ``sure_probability`` of a curve."""
 _SHARP = ModelOrigin("truth", "0" * 64, 0.5, 0.0, 0.0)
 
 
@@ -62,19 +72,86 @@ class SequenceTruth:
 
 @dataclass(frozen=True, eq=False)
 class FollowTally(Counts):
-    """Counts of sequences: true persisting patches and those found, all that were told, and the false ones."""
+    """Counts of sequences: true persisting patches and those found, by size too; all that were told, the false ones, and of
+    these the ones partly right; sequences in which a true patch stays, and those of them in which one was found; sequences in
+    which nothing stays, and those of them in which something was told."""
 
-    sequences: float = 0.0
-    patches: float = 0.0
-    found: float = 0.0
-    told: float = 0.0
-    false: float = 0.0
+    sequences: float
+    patches: float
+    found: float
+    patches_of_size: Counted
+    found_of_size: Counted
+    told: float
+    false: float
+    partly: float
+    staying: float
+    flagged: float
+    clean: float
+    wrongly: float
+
+
+def _found_of_size(k: int) -> Measure:
+    return lambda t: _share(t.found_of_size[..., k], t.patches_of_size[..., k])
 
 
 MEASURES: dict[str, Measure] = {
     "persisting patches found": lambda t: _share(t.found, t.patches),
+    **{f"  of {least:g} mm2 and more, to the next size": _found_of_size(k) for k, least in enumerate(SIZES_MM2)},
     "false persisting patches a sequence": lambda t: _share(t.false, t.sequences),
+    "  of them at least a quarter right": lambda t: _share(t.partly, t.false),
+    "where patches stay, one was found": lambda t: _share(t.flagged, t.staying),
+    "where nothing stays, something was told": lambda t: _share(t.wrongly, t.clean),
 }
+
+
+@dataclass(frozen=True, eq=False)
+class Followed:
+    """What was told of one sequence, and how it lies on what truly persists.
+
+    Parameters
+    ----------
+    told : tuple of PersistingPatch
+        The n patches told.
+    right : ndarray, shape (n,), float64
+        Share of each that lies on what truly persists, patches under 3 mm2 included.
+    covers : ndarray, shape (n, m), float64
+        Share that each covers of each of the m true patches that have to be found.
+    areas_mm2 : ndarray, shape (m,), float64
+        Areas of the true patches in view.
+    clean : bool
+        Nothing truly persists, nowhere.
+    """
+
+    told: tuple[PersistingPatch, ...]
+    right: Counted = field(repr=False)
+    covers: Counted = field(repr=False)
+    areas_mm2: Counted = field(repr=False)
+    clean: bool
+
+    def tally(self, sure_probability: float = 0.0) -> FollowTally:
+        """Count what would have been told with a higher ``sure_probability`` than it was followed with.
+
+        Found: at least a quarter of a true patch is told to persist. False: less than half of a told patch truly does.
+        """
+        told = np.array([patch.probability >= sure_probability for patch in self.told], bool)
+        found = self.covers[told].sum(axis=0) >= 0.25
+        size = np.digitize(self.areas_mm2, SIZES_MM2[1:])
+        right = self.right[told]
+        return FollowTally(
+            sequences=1.0,
+            patches=float(len(found)),
+            found=float(found.sum()),
+            patches_of_size=np.bincount(size, minlength=len(SIZES_MM2)).astype(np.float64),
+            found_of_size=np.bincount(size[found], minlength=len(SIZES_MM2)).astype(np.float64),
+            told=float(told.sum()),
+            false=float((right < 0.5).sum()),
+            partly=float(((right >= 0.25) & (right < 0.5)).sum()),
+            staying=float(len(found) > 0),
+            flagged=float(found.any()),
+            clean=float(self.clean),
+            wrongly=float(self.clean and told.any()),
+        )
+
 
 Look = Callable[[PassTruth], tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]]
 """Gives the surface map of a pass and the masks of its spots."""
@@ -136,33 +213,26 @@ def shaken(error_px: float, seed: int = 7) -> Align:
     return align
 
 
-def follow_sequence(
-    truth: SequenceTruth, look: Look, align: Align, settings: Settings
-) -> tuple[FollowTally, tuple[PersistingPatch, ...]]:
-    """Follow one sequence and compare what is told to persist with the truth.
-
-    Found: at least a quarter of a true patch of 3 mm2 or more, in view of the passes that show it, is told to persist.
-    False: less than half of a patch told to persist lies on what truly does.
-    """
+def follow_sequence(truth: SequenceTruth, look: Look, align: Align, settings: Settings) -> Followed:
+    """Follow one sequence and lay what is told to persist on the truth."""
     *earlier, last = truth.passes
     surface, masks = look(last)
     laid = [(one, align(last, one)) for one in earlier]
     history = [EarlierPass(one.pass_no, look(one)[0], way) for one, way in laid if way is not None]
     spots = [Spot(number, np.zeros((0, 2)), mask) for number, mask in enumerate(masks, start=1)]
-    found = [
+    told = tuple(
         patch for spot in spots for patch in persisting_patches(history, surface, spot, settings, plane=last.plane)
-    ]
-    told = [_at_size(_whole(patch, surface), truth.persisting.shape) for patch in found]
-    everywhere = np.logical_or.reduce([np.zeros(truth.persisting.shape, bool), *told])
-    patches = list(_patches(truth))
-    tally = FollowTally(
-        sequences=1.0,
-        patches=float(len(patches)),
-        found=float(sum(everywhere[patch].mean() >= 0.25 for patch in patches)),
-        told=float(len(told)),
-        false=float(sum((truth.persisting[mask] > 0).mean() < 0.5 for mask in told)),
     )
-    return tally, tuple(found)
+    shown = [_at_size(_whole(patch, surface), truth.persisting.shape) for patch in told]
+    patches = list(_patches(truth))
+    covers = [[mask[patch].mean() for patch, _ in patches] for mask in shown]
+    return Followed(
+        told=told,
+        right=np.array([(truth.persisting[mask] > 0).mean() for mask in shown], np.float64),
+        covers=np.array(covers, np.float64).reshape(len(told), len(patches)),
+        areas_mm2=np.array([area for _, area in patches], np.float64),
+        clean=not truth.persisting.any(),
+    )
 
 
 def registration_mm(way: Matrix, latest: PassTruth, earlier: PassTruth) -> float:
@@ -181,23 +251,32 @@ def registration_mm(way: Matrix, latest: PassTruth, earlier: PassTruth) -> float
 
 def measure(folder: Path, look: Look, align: Align, settings: Settings) -> tuple[FollowTally, dict[str, Figure]]:
     """Follow all sequences of a folder; returns the counts, and the measures with bootstrap intervals over sequences."""
-    tallies = [follow_sequence(one, look, align, settings)[0] for one in read_sequences(folder)]
+    tallies = [follow_sequence(one, look, align, settings).tally() for one in read_sequences(folder)]
     return total(tallies), figures(tallies, MEASURES)
+
+
+def curve(folder: Path, look: Look, align: Align, settings: Settings) -> dict[float, dict[str, Figure]]:
+    """Return the measures of a folder at each ``sure_probability`` of `CURVE`; every sequence is followed once."""
+    rule = FollowSettings(**{**settings.follow.model_dump(), "sure_probability": min(CURVE)})
+    loose = settings.model_copy(update={"follow": rule})
+    followed = [follow_sequence(one, look, align, loose) for one in read_sequences(folder)]
+    return {sure: figures([one.tally(sure) for one in followed], MEASURES) for sure in CURVE}
 
 
 def _share(part: Any, whole: Any) -> Any:
     return np.divide(part, whole, out=np.full(np.shape(part), np.nan), where=np.asarray(whole) > 0)
 
 
-def _patches(truth: SequenceTruth) -> Iterator[NDArray[np.bool_]]:
-    """Give the true patches of which at least 3 mm2 is in view, and half of that in an earlier pass."""
+def _patches(truth: SequenceTruth) -> Iterator[tuple[NDArray[np.bool_], float]]:
+    """Give the true patches of which at least 3 mm2 is in view, and half of that in an earlier pass, with that area."""
     last = truth.passes[-1]
     for label in np.setdiff1d(np.unique(truth.persisting), (0, _SMALLER)):
         patch = truth.persisting == label
         rows, columns = np.nonzero(patch)
         scale = last.plane.mm_per_px(float(columns.mean()), float(rows.mean()))
-        if len(rows) * scale**2 >= _LEAST_MM2 and any(_in_view(patch, last, one) for one in truth.passes[:-1]):
-            yield patch
+        area = len(rows) * scale**2
+        if area >= _LEAST_MM2 and any(_in_view(patch, last, one) for one in truth.passes[:-1]):
+            yield patch, area
 
 
 def _in_view(patch: NDArray[np.bool_], last: PassTruth, earlier: PassTruth) -> bool:
@@ -253,14 +332,27 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--model", help="look with this model (`default` for the registry's); else with the true maps")
     parser.add_argument("--shake", type=float, default=0.0, help="error of the alignment, px at a long side of 1280")
+    parser.add_argument(
+        "--curve", action="store_true", help="figures by `sure_probability`; choose on no folder that reports"
+    )
     options = parser.parse_args(arguments)
     settings = Settings()
     name = None if options.model == "default" else options.model
     look = true_look if options.model is None else model_look(load_model(name), settings)
-    summed, told = measure(options.folder, look, shaken(options.shake) if options.shake else true_align, settings)
-    lines = [f"{name:40} {one.value:.3f} ({one.low:.3f} to {one.high:.3f})" for name, one in told.items()]
-    sys.stdout.write("\n".join([*lines, json.dumps(summed.as_dict())]) + "\n")
+    align = shaken(options.shake) if options.shake else true_align
+    if options.curve:
+        lines = [
+            f"sure from {sure:g}\n{_table(told)}" for sure, told in curve(options.folder, look, align, settings).items()
+        ]
+    else:
+        summed, told = measure(options.folder, look, align, settings)
+        lines = [_table(told), json.dumps(summed.as_dict())]
+    sys.stdout.write("\n".join(lines) + "\n")
     return 0
+
+
+def _table(told: dict[str, Figure]) -> str:
+    return "\n".join(f"{name:45} {one.value:.3f} ({one.low:.3f} to {one.high:.3f})" for name, one in told.items())
 
 
 if __name__ == "__main__":

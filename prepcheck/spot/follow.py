@@ -18,7 +18,7 @@ from prepcheck.photo.align import Alignment
 from prepcheck.settings import FollowSettings, Settings
 from prepcheck.spot.same_spot import AskPerson, same_spot
 from prepcheck.spot.spot import Spot
-from prepcheck.surface import SurfaceMap
+from prepcheck.surface import SurfaceMap, showing
 from prepcheck.terms import RESIDUE, State
 
 __all__ = [
@@ -65,7 +65,7 @@ class PersistingPatch:
     passes : int
         In how many passes it was seen, the latest one included.
     probability : float
-        Mean over its pixels of the lowest probability of residue in the passes in which it was seen.
+        Of oxide or a pit at its surest place: the lower of the latest pass and the last one before in which it was seen.
     """
 
     inside: Mask = field(repr=False)
@@ -157,9 +157,12 @@ def persisting_patches(
 ) -> tuple[PersistingPatch, ...]:
     """Find residue on a spot that was there in earlier passes too, largest first.
 
-    It has to be sure (``settings.follow.sure_probability``) in the latest pass and in an earlier one, with no pass in
-    between that shows other there; a pass that cannot tell is passed over. Coating that stays was not ground, and foreign
-    matter lies on top: neither counts.
+    A place stays when oxide or a pit is likely there (``settings.follow.stay_probability``) in the latest pass and in an
+    earlier one, with no pass in between that shows other there; a pass that cannot tell is passed over. Of connected places a
+    patch is made, and told if it has a sure heart: one place whose probability is at least ``settings.follow.sure_probability``
+    in both passes. The lower of the two counts, since residue that stays has to be there in each: what is bright in one pass
+    does not stay however sure the other is, and passes before only make a patch older, never less sure. Coating that stays
+    was not ground, and foreign matter lies on top: neither counts.
 
     Parameters
     ----------
@@ -175,25 +178,36 @@ def persisting_patches(
 def _persisting(
     passes: Sequence[_Before], latest: SurfaceMap, spot: Spot, areas: NDArray[np.float64] | None, rule: FollowSettings
 ) -> tuple[PersistingPatch, ...]:
-    now = spot.mask & _sure(latest.states, latest.residue, rule)
-    since, seen, lowest = _walk_back(now, passes, rule)
-    lowest = np.minimum(lowest, latest.residue)
-    larger = [_patch_sizes(now), *(_patch_sizes(_sure_before(one, rule) > 0) for one in passes)]
+    chance = np.where(spot.mask, _in_metal(latest), np.float32(0))
+    since, seen, lowest = _walk_back(chance, passes, rule)
+    larger = [_patch_sizes(one >= rule.stay_probability) for one in (chance, *(one.chance for one in passes))]
     patches = [
         _persisting_patch(inside, box, since, seen, lowest, latest, areas)
         for inside, box in _large_places(seen > 1, latest, areas, rule)
         if _overlaps(inside, [sizes[box] for sizes in larger], rule)
     ]
-    return tuple(sorted(patches, key=lambda patch: patch.area_px, reverse=True))
+    told = (patch for patch in patches if patch.probability >= rule.sure_probability)
+    return tuple(sorted(told, key=lambda patch: patch.area_px, reverse=True))
+
+
+def _in_metal(surface: SurfaceMap) -> NDArray[np.float32]:
+    """Return the probability of oxide or a pit, shape (h, w), of whatever kind a pixel is told; 0 where burnt out."""
+    if surface.chances is None:
+        chance = np.where(showing(surface.states, _IN_METAL), surface.residue, np.float32(0))
+    else:
+        fit = surface.model.shop_fit
+        chance = (surface.chances if fit is None else fit.applied(surface.chances))[list(_IN_METAL)].sum(axis=0)
+    return np.asarray(np.where(surface.burnt, np.float32(0), chance), np.float32)
 
 
 @dataclass(frozen=True, eq=False)
 class _Before:
-    """An earlier pass in the frame of the latest map, cannot tell outside its photo; `reach` is the tolerance in px."""
+    """An earlier pass in the frame of the latest map, cannot tell outside its photo; `reach` is the tolerance in px, and
+    `chance` the probability of oxide or a pit, carried as far as that."""
 
     pass_no: int
     states: NDArray[np.uint8]
-    residue: NDArray[np.float32]
+    chance: NDArray[np.float32]
     reach: int
 
 
@@ -211,11 +225,12 @@ def _laid_over(one: EarlierPass, latest: SurfaceMap, rule: FollowSettings) -> _B
 
     inside = laid(np.ones(earlier.states.shape, np.uint8), cv2.INTER_NEAREST) > 0
     tolerance = max(rule.tolerance_px, alignment.error_px) * max(height, width) / _ERROR_AT
+    reach = max(1, int(np.ceil(tolerance)))
     return _Before(
         pass_no=one.pass_no,
         states=np.where(inside, laid(earlier.states, cv2.INTER_NEAREST), State.CANNOT_TELL).astype(np.uint8),
-        residue=laid(earlier.residue, cv2.INTER_LINEAR),
-        reach=max(1, int(np.ceil(tolerance))),
+        chance=np.asarray(cv2.dilate(laid(_in_metal(earlier), cv2.INTER_LINEAR), _disc(reach)), np.float32),
+        reach=reach,
     )
 
 
@@ -247,28 +262,18 @@ def _disc(reach: int) -> NDArray[np.uint8]:
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1)), np.uint8)
 
 
-def _sure(states: NDArray[np.uint8], residue: NDArray[np.float32], rule: FollowSettings) -> Mask:
-    return np.asarray(np.isin(states, _IN_METAL) & (residue >= rule.sure_probability))
-
-
-def _sure_before(one: _Before, rule: FollowSettings) -> NDArray[np.float32]:
-    """Probability of residue where it was sure, carried as far as the tolerance; 0 elsewhere."""
-    sure = np.where(_sure(one.states, one.residue, rule), one.residue, np.float32(0))
-    return np.asarray(cv2.dilate(sure, _disc(one.reach)), np.float32)
-
-
 def _walk_back(
-    now: Mask, passes: Sequence[_Before], rule: FollowSettings
+    chance: NDArray[np.float32], passes: Sequence[_Before], rule: FollowSettings
 ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float32]]:
-    """Return since which pass each pixel of `now` was residue, in how many passes, and its lowest probability in them."""
-    since, seen = np.zeros(now.shape, np.int32), now.astype(np.int32)
-    lowest, still = np.ones(now.shape, np.float32), now.copy()
+    """Return since which pass each likely pixel was so, in how many passes, and the lower chance of the latest two of them."""
+    still = chance >= rule.stay_probability
+    since, seen, lowest = np.zeros(chance.shape, np.int32), still.astype(np.int32), chance.copy()
     for one in reversed(passes):
-        before = _sure_before(one, rule)
-        there = still & (before > 0)
+        there = still & (one.chance >= rule.stay_probability)
+        first = there & (seen == 1)
+        lowest[first] = np.minimum(lowest, one.chance)[first]
         since[there] = one.pass_no
         seen[there] += 1
-        lowest[there] = np.minimum(lowest, before)[there]
         still &= there | (one.states == State.CANNOT_TELL)
     return since, seen, lowest
 
@@ -298,9 +303,9 @@ def _patch_sizes(patches: Mask) -> NDArray[np.int64]:
 
 
 def _overlaps(inside: Mask, larger: Sequence[NDArray[np.int64]], rule: FollowSettings) -> bool:
-    """Say whether a place is enough of the patch it lies in now or in some earlier pass, the smaller of the two."""
-    now, *before = (int(sizes[inside].max()) for sizes in larger)
-    return bool(np.count_nonzero(inside) >= rule.stay_overlap * min(now, max(before)))
+    """Say whether a place is enough of the patches that it lies in, now and in earlier passes: of the smallest of them."""
+    sizes = np.array([one[inside].max() for one in larger])
+    return bool(np.count_nonzero(inside) >= rule.stay_overlap * sizes[sizes > 0].min())
 
 
 def _persisting_patch(
@@ -327,7 +332,7 @@ def _persisting_patch(
         area_mm2=None if areas is None else float(areas[box][inside].sum()),
         since=int(np.median(since[box][inside])),
         passes=int(np.median(seen[box][inside])),
-        probability=float(lowest[box][inside].mean()),
+        probability=float(lowest[box][inside].max()),
     )
 
 

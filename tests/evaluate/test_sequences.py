@@ -8,6 +8,9 @@ import pytest
 
 from prepcheck.errors import Unreadable
 from prepcheck.evaluate.sequences import (
+    CURVE,
+    Followed,
+    curve,
     follow_sequence,
     main,
     measure,
@@ -18,6 +21,7 @@ from prepcheck.evaluate.sequences import (
     true_look,
 )
 from prepcheck.settings import Settings
+from prepcheck.spot.follow import PersistingPatch
 from prepcheck.terms import State
 from tests.scenes import plate
 
@@ -56,34 +60,34 @@ def folder(tmp_path):
 
 def test_a_patch_that_stays_is_found_and_nothing_else(folder):
     (truth,) = read_sequences(folder)
-    tally, _ = follow_sequence(truth, true_look, true_align, SETTINGS)
-    assert tally.as_dict() == {"sequences": 1, "patches": 1, "found": 1, "told": 1, "false": 0}
+    tally = follow_sequence(truth, true_look, true_align, SETTINGS).tally()
+    assert (tally.sequences, tally.patches, tally.found, tally.told, tally.false) == (1, 1, 1, 1, 0)
 
 
 def test_without_alignment_the_patch_is_missed(folder):
     (truth,) = read_sequences(folder)
-    tally, _ = follow_sequence(truth, true_look, lambda latest, earlier: None, SETTINGS)
+    tally = follow_sequence(truth, true_look, lambda latest, earlier: None, SETTINGS).tally()
     assert (tally.patches, tally.found, tally.told) == (1, 0, 0)
 
 
 def test_what_is_told_to_persist_but_does_not_is_false(folder):
     write(folder, "s1_b", "s1", 2, [STAYS, GOES], shift=(12, -7), labels=[(1, *STAYS)])
     (truth,) = read_sequences(folder)
-    tally, _ = follow_sequence(truth, true_look, true_align, SETTINGS)
+    tally = follow_sequence(truth, true_look, true_align, SETTINGS).tally()
     assert (tally.found, tally.told, tally.false) == (1, 2, 1)
 
 
 def test_small_true_patches_need_not_be_found_but_are_not_false(folder):
     write(folder, "s1_b", "s1", 2, [STAYS, GOES], shift=(12, -7), labels=[(1, *STAYS), (255, *GOES)])
     (truth,) = read_sequences(folder)
-    tally, _ = follow_sequence(truth, true_look, true_align, SETTINGS)
+    tally = follow_sequence(truth, true_look, true_align, SETTINGS).tally()
     assert (tally.patches, tally.told, tally.false) == (1, 2, 0)
 
 
 def test_a_patch_under_3_mm2_in_view_is_not_asked_for(folder):
     write(folder, "s1_b", "s1", 2, [STAYS], shift=(12, -7), labels=[(1, *STAYS), (2, 360, 300, 3)])
     (truth,) = read_sequences(folder)
-    tally, _ = follow_sequence(truth, true_look, true_align, SETTINGS)
+    tally = follow_sequence(truth, true_look, true_align, SETTINGS).tally()
     assert tally.patches == 1
 
 
@@ -126,4 +130,53 @@ def test_a_broken_meta_file_is_named(folder):
 
 def test_the_figures_are_printed(folder, capsys):
     assert main([str(folder)]) == 0
-    assert "persisting patches found                 1.000" in capsys.readouterr().out
+    assert "persisting patches found                      1.000" in capsys.readouterr().out
+
+
+def test_found_patches_are_counted_by_their_size(folder):
+    write(folder, "s1_b", "s1", 2, [STAYS, (340, 320, 12)], shift=(12, -7), labels=[(1, *STAYS), (2, 340, 320, 12)])
+    (truth,) = read_sequences(folder)
+    tally = follow_sequence(truth, true_look, true_align, SETTINGS).tally()
+    assert tally.patches_of_size.tolist() == [0, 1, 1, 0], "18 and 50 mm2 at 0.2 mm a pixel"
+    assert tally.found_of_size.tolist() == [0, 0, 1, 0], "the smaller one was not there before"
+
+
+def test_a_sequence_in_which_nothing_stays_and_nothing_is_told_is_clean(folder):
+    write(folder, "s1_b", "s1", 2, [COMES], labels=[])
+    (truth,) = read_sequences(folder)
+    tally = follow_sequence(truth, true_look, true_align, SETTINGS).tally()
+    assert (tally.staying, tally.flagged, tally.clean, tally.wrongly) == (0, 0, 1, 0)
+
+
+def followed(*sure, right, covers):
+    told = tuple(PersistingPatch(np.ones((1, 1), bool), (0, 0), np.zeros((0, 2)), (0, 0), 1, 1, 1, 2, p) for p in sure)
+    covers = np.array(covers, float)
+    return Followed(told, np.array(right, float), covers, np.full(covers.shape[1], 5.0), clean=False)
+
+
+def test_what_is_less_sure_is_not_counted():
+    one = followed(0.95, 0.7, right=[0.9, 0.1], covers=[[0.5, 0.0], [0.0, 0.5]])
+    assert (one.tally().found, one.tally().false) == (2, 1)
+    assert (one.tally(0.9).found, one.tally(0.9).false) == (1, 0)
+
+
+def test_pieces_of_a_patch_find_it_together():
+    assert followed(0.9, 0.9, right=[1, 1], covers=[[0.2], [0.1]]).tally().found == 1
+
+
+def test_false_patches_that_are_a_quarter_right_are_told_apart():
+    tally = followed(0.9, 0.9, 0.9, right=[0.1, 0.3, 0.6], covers=np.zeros((3, 1))).tally()
+    assert (tally.told, tally.false, tally.partly) == (3, 2, 1)
+
+
+def test_a_curve_says_what_each_threshold_would_have_told(folder):
+    for sure, figure in curve(folder, true_look, true_align, SETTINGS).items():
+        rule = SETTINGS.follow.model_copy(update={"sure_probability": sure})
+        _, alone = measure(folder, true_look, true_align, SETTINGS.model_copy(update={"follow": rule}))
+        assert figure["persisting patches found"] == alone["persisting patches found"]
+
+
+def test_a_curve_is_printed_by_threshold(folder, capsys):
+    assert main([str(folder), "--curve"]) == 0
+    said = capsys.readouterr().out
+    assert all(f"sure from {sure:g}\n" in said for sure in CURVE)

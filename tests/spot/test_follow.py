@@ -1,5 +1,7 @@
 """Following a spot from grinding pass to pass."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -13,9 +15,11 @@ from prepcheck.spot.follow import (
     persisting_patches,
     same_spot,
 )
-from prepcheck.spot.spot import drawn_spots, find_spots
+from prepcheck.spot.spot import Spot, drawn_spots, find_spots
+from prepcheck.surface import SurfaceMap
+from prepcheck.surface.mapping import told
 from prepcheck.terms import FLAGS, State
-from tests.scenes import flat, plate, surface_of, tilted
+from tests.scenes import EXACT, flat, plate, surface_of, tilted
 
 SETTINGS = Settings()
 MASKS = ("newly_bright", "still_residue", "newly_exposed", "still_bright", "not_comparable")
@@ -333,3 +337,112 @@ def test_the_flag_gives_advice_and_claims_no_depth():
     assert not card.blocking
     assert all(word in card.action for word in ("Grind", "dust is still white", "measure the wall", "patch plate"))
     assert "no photo shows" in card.why
+
+
+def chances_of(in_metal, *, other=State.BRIGHT):
+    """Make a map that says oxide with the chances given, (h, w), and `other` with the rest."""
+    chances = np.zeros((7, *in_metal.shape), np.float32)
+    chances[State.OXIDE], chances[other] = in_metal, 1 - in_metal
+    burnt = np.zeros(in_metal.shape, bool)
+    states, bright = told(chances, burnt, 0.5)
+    return SurfaceMap(states, bright, np.ones(in_metal.shape, np.float32), burnt, (1.0, 1.0), EXACT, chances)
+
+
+def staying(*maps):
+    """Follow a spot that is the whole picture over passes of one map each."""
+    *earlier, latest = maps
+    passes = [EarlierPass(number, one, STILL) for number, one in enumerate(earlier, start=1)]
+    spot = Spot(1, np.zeros((0, 2)), np.ones(latest.states.shape, bool))
+    return persisting_patches(passes, latest, spot, SETTINGS)
+
+
+def fields(seed, count=2, size=(120, 160)):
+    """Draw smooth chances of oxide with places that are sure and places that are bright."""
+    rng = np.random.default_rng(seed)
+    noise = (cv2.GaussianBlur(rng.normal(size=size), (0, 0), 6) * 22 for _ in range(count))
+    return [np.asarray(1 / (1 + np.exp(-5 * one)), np.float32) for one in noise]
+
+
+def disc(chance, radius, *, on=None):
+    field = np.full((120, 160), 0.02, np.float32) if on is None else on.copy()
+    cv2.circle(field, (80, 60), radius, float(chance), -1)
+    return field
+
+
+def whole(patch, size=(120, 160)):
+    mask, (x, y), (height, width) = np.zeros(size, bool), patch.corner, patch.inside.shape
+    mask[y : y + height, x : x + width] = patch.inside
+    return mask
+
+
+SEEDS = range(8)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_place_that_is_bright_in_one_pass_never_persists(seed):
+    first, second = fields(seed)
+    patches = staying(chances_of(first), chances_of(second))
+    assert patches, "the fields have something that stays"
+    near = cv2.dilate(first, np.ones((3, 3), np.uint8))
+    for patch in patches:
+        assert second[whole(patch)].min() >= SETTINGS.follow.stay_probability
+        assert near[whole(patch)].min() >= SETTINGS.follow.stay_probability
+
+
+def test_a_place_that_is_surely_bright_now_does_not_persist_however_sure_it_was():
+    assert staying(chances_of(disc(0.999, 30)), chances_of(disc(0.45, 30))) == ()
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_both_passes_have_to_be_sure(which):
+    chances = [disc(0.99, 30), disc(0.99, 30)]
+    assert len(staying(*map(chances_of, chances))) == 1
+    chances[which] = disc(0.7, 30)
+    assert staying(*map(chances_of, chances)) == ()
+
+
+def test_a_sure_heart_tells_the_whole_patch_that_is_likely():
+    field = disc(0.99, 5, on=disc(0.6, 30))
+    (patch,) = staying(chances_of(field), chances_of(field))
+    assert patch.inside.sum() == pytest.approx(np.pi * 30**2, rel=0.05)
+    assert patch.probability == pytest.approx(0.99, abs=0.001)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_surer_residue_in_a_patch_never_loses_it(seed):
+    first, second = fields(seed)
+    for patch in staying(chances_of(first), chances_of(second)):
+        inside = whole(patch)
+        surer = [np.where(inside, 1 - (1 - one) / 2, one).astype(np.float32) for one in (first, second)]
+        (again,) = (one for one in staying(*map(chances_of, surer)) if whole(one)[inside].any())
+        assert whole(again)[inside].all()
+        assert again.probability >= patch.probability
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_pass_before_makes_no_patch_less_sure(seed):
+    zeroth, first, second = map(chances_of, fields(seed, 3))
+    before, after = staying(first, second), staying(zeroth, first, second)
+    for patch in before:
+        (again,) = (one for one in after if whole(one)[whole(patch)].any())
+        assert whole(again)[whole(patch)].all()
+        assert again.probability >= patch.probability
+
+
+def test_foreign_matter_that_lies_on_the_metal_does_not_persist():
+    dirt = chances_of(np.where(disc(1.0, 30) > 0.5, np.float32(0.05), np.float32(0.0)), other=State.FOREIGN)
+    assert staying(dirt, dirt) == ()
+
+
+def test_oxide_or_pit_that_cannot_be_told_apart_persists():
+    field = disc(0.98, 30)
+    halves = chances_of(field)
+    halves.chances[State.PIT] = halves.chances[State.OXIDE] = field / 2
+    assert len(staying(halves, halves)) == 1
+
+
+def test_what_is_burnt_out_is_no_evidence():
+    field = chances_of(disc(0.99, 30))
+    burnt = replace(field, burnt=np.ones(field.states.shape, bool))
+    assert staying(field, burnt) == ()
+    assert staying(burnt, field) == ()
