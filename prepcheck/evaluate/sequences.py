@@ -46,6 +46,8 @@ SIZES_MM2 = (_LEAST_MM2, 10.0, 30.0, 100.0)
 """Least areas of the sizes by which true patches are counted."""
 CURVE = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.975, 0.99)
 """Values of ``sure_probability`` of a curve."""
+MOST_FALSE = 0.1
+"""False patches a sequence that are borne (own choice: a flag that is wrong more often is not looked at)."""
 _SHARP = ModelOrigin("truth", "0" * 64, 0.5, 0.0, 0.0)
 
 
@@ -263,6 +265,12 @@ def curve(folder: Path, look: Look, align: Align, settings: Settings) -> dict[fl
     return {sure: figures([one.tally(sure) for one in followed], MEASURES) for sure in CURVE}
 
 
+def least_sure(by_sure: dict[float, dict[str, Figure]]) -> float | None:
+    """Return the least ``sure_probability`` of a curve with which no more than `MOST_FALSE` are false, None without any."""
+    few = [sure for sure, told in by_sure.items() if told["false persisting patches a sequence"].value <= MOST_FALSE]
+    return min(few, default=None)
+
+
 def _share(part: Any, whole: Any) -> Any:
     return np.divide(part, whole, out=np.full(np.shape(part), np.nan), where=np.asarray(whole) > 0)
 
@@ -341,9 +349,9 @@ def main(arguments: list[str] | None = None) -> int:
     look = true_look if options.model is None else model_look(load_model(name), settings)
     align = shaken(options.shake) if options.shake else true_align
     if options.curve:
-        lines = [
-            f"sure from {sure:g}\n{_table(told)}" for sure, told in curve(options.folder, look, align, settings).items()
-        ]
+        by_sure = curve(options.folder, look, align, settings)
+        lines = [f"sure from {sure:g}\n{_table(told)}" for sure, told in by_sure.items()]
+        lines.append(f"least with at most {MOST_FALSE:g} false a sequence: {least_sure(by_sure)}")
     else:
         summed, told = measure(options.folder, look, align, settings)
         lines = [_table(told), json.dumps(summed.as_dict())]

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 from prepcheck.errors import Unreadable
+from prepcheck.evaluate.bootstrap import Figure
 from prepcheck.evaluate.sequences import (
     CURVE,
     Followed,
     curve,
     follow_sequence,
+    least_sure,
     main,
     measure,
     read_sequences,
@@ -180,3 +182,12 @@ def test_a_curve_is_printed_by_threshold(folder, capsys):
     assert main([str(folder), "--curve"]) == 0
     said = capsys.readouterr().out
     assert all(f"sure from {sure:g}\n" in said for sure in CURVE)
+    assert said.endswith("least with at most 0.1 false a sequence: 0.5\n"), "true maps tell nothing false"
+
+
+def test_the_least_threshold_is_the_one_with_few_false_patches():
+    def false(share):
+        return {"false persisting patches a sequence": Figure(share, 0, 1)}
+
+    assert least_sure({0.8: false(0.3), 0.9: false(0.1), 0.95: false(0.02)}) == 0.9
+    assert least_sure({0.8: false(0.3)}) is None
