@@ -23,8 +23,8 @@ class Block:
 
 def by_month(spots: Sequence[SpotWork]) -> list[Block]:
     """Count first passes by calendar month; months without any are left out."""
-    months = groupby(_judged(spots), key=lambda one: f"{one.at:%Y-%m}")
-    return [Block(month, _tally(list(of_month))) for month, of_month in months]
+    months = groupby(_judged(spots), key=lambda one: (one.at.year, one.at.month))
+    return [Block(f"{year}-{month:02}", _tally(list(of_month))) for (year, month), of_month in months]
 
 
 def by_spots(spots: Sequence[SpotWork], size: int) -> list[Block]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from prepcheck.errors import WrongUse
 from prepcheck.progress.blocks import Block, by_month, by_spots
 from prepcheck.progress.log import WorkOf, work_of
-from prepcheck.progress.misses import Miss, miss_of
+from prepcheck.progress.misses import Answer, Miss, miss_of
 from prepcheck.progress.shots import Shot, SpotWork, spots_of
 from prepcheck.progress.work import Beside, Firsts, PassesNeeded, beside_tool, firsts, own_spots, passes_needed
 from prepcheck.record import Record
@@ -23,11 +25,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Left:
-    """A first pass that left residue: what counts of it, its answer, and what was left."""
+    """A first pass that left residue: what counts of it, its answer as JSON, and what was left."""
 
     shot: Shot
-    record: Record
+    text: str = field(repr=False)
     miss: Miss
+
+    @cached_property
+    def record(self) -> Record:
+        """The answer."""
+        return Record.model_validate_json(self.text)
 
 
 @dataclass(frozen=True)
@@ -85,7 +92,7 @@ def tell_person(
     work = work_of(store, name)
     spots = own_spots(spots_of(work.shots), work.name, since, until)
     begun = [spot.first for spot in spots if spot.first is not None]
-    records = store.records([one.number for one in begun])
+    left, origins = _read(begun, store.record_texts([one.number for one in begun]), settings)
     return PersonWork(
         name=work.name,
         since=since,
@@ -93,21 +100,27 @@ def tell_person(
         spots=tuple(spots),
         firsts=firsts(spots),
         needed=passes_needed(spots),
-        left=tuple(_left(begun, records, settings)),
+        left=tuple(left),
         months=tuple(by_month(spots)),
         blocks=tuple(by_spots(spots, settings.block_spots)),
         beside=beside_tool(_between(work, spots), work.opinions),
-        models=tuple(sorted({one.model_sha256 for one in begun})),
-        fitted=sum(one.origin.shop_fit is not None for one in records.values()),
+        models=tuple(sorted({model for model, _ in origins})),
+        fitted=sum(count for (_, fit), count in origins.items() if fit is not None),
     )
 
 
-def _left(begun: Sequence[Shot], records: Mapping[int, Record], settings: ProgressSettings) -> Iterator[Left]:
+def _read(
+    begun: Sequence[Shot], texts: Mapping[int, str], settings: ProgressSettings
+) -> tuple[list[Left], Counter[tuple[str, str | None]]]:
+    """Read the answers of first passes one by one: what was left, and how many are of each model and shop's fit."""
+    left, origins = [], Counter[tuple[str, str | None]]()
     for shot in begun:
-        record = records[shot.number]
-        miss = miss_of(record, shot.outline, settings) if shot.standing is Standing.RESIDUE_LEFT else None
+        answer = Answer.model_validate_json(texts[shot.number])
+        origins[answer.origin.model_sha256, answer.origin.shop_fit] += 1
+        miss = miss_of(answer, shot.outline, settings) if shot.standing is Standing.RESIDUE_LEFT else None
         if miss is not None:
-            yield Left(shot, record, miss)
+            left.append(Left(shot, texts[shot.number], miss))
+    return left, origins
 
 
 def _between(work: WorkOf, spots: list[SpotWork]) -> list[Shot]:

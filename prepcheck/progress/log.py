@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -95,8 +96,12 @@ def work_of(store: Store, name: str) -> WorkOf:
     of_person = sa.select(t.person_lines.c.job_id).where(t.person_lines.c.person_id == number)
     d = t.disagreements
     told = sa.select(d.c.inspection_id, d.c.standing, d.c.reason).where(d.c.person_id == number).order_by(d.c.id)
+    in_jobs = sa.select(t.jobs.c.id, t.jobs.c.number, t.jobs.c.title).where(t.jobs.c.id.in_(of_person))
     with store.reading() as connection:
-        shots = [_shot(row) for row in connection.execute(_shots().where(t.spots.c.job_id.in_(of_person)))]
+        jobs = {row.id: (row.number, row.title) for row in connection.execute(in_jobs)}
+        names = {row.id: row.name for row in connection.execute(sa.select(t.people.c.id, t.people.c.name))}
+        rows = connection.execute(_shots().where(t.spots.c.job_id.in_(of_person)))
+        shots = [_shot(row, jobs, names) for row in rows]
         opinions = [Opinion(row.inspection_id, Standing(row.standing), row.reason) for row in connection.execute(told)]
     return WorkOf(number, spelt, credited(shots), tuple(opinions))
 
@@ -186,35 +191,27 @@ def _placed(selected: sa.Select[Any], *, photos: bool = False) -> sa.Select[Any]
 def _shots() -> sa.Select[Any]:
     i = t.inspections
     tied = sa.and_(t.outlines.c.inspection_id == i.c.id, t.outlines.c.spot_id.is_not(None))
-    joined = i.join(t.passes).join(t.spots).join(t.jobs, t.jobs.c.id == t.spots.c.job_id)
-    joined = joined.join(t.people, t.people.c.id == i.c.person_id).join(t.results, t.results.c.id == i.c.result_id)
+    joined = i.join(t.passes).join(t.spots)
+    of_photo = sa.select(t.results.c.standing).where(t.results.c.id == i.c.result_id).scalar_subquery()
     return (
         sa.select(
-            i.c.id, t.jobs.c.number.label("job"), t.jobs.c.title, t.spots.c.number.label("spot"),
-            t.spots.c.name.label("spot_name"),
-            t.passes.c.pass_no, t.people.c.name.label("person"), i.c.at, i.c.outline, i.c.corrects, t.results.c.model_sha256,
-            sa.func.coalesce(t.outlines.c.standing, t.results.c.standing).label("standing"),
+            i.c.id, t.spots.c.job_id, t.spots.c.number, t.spots.c.name, t.passes.c.pass_no, i.c.person_id, i.c.at,
+            sa.func.coalesce(t.outlines.c.standing, of_photo), i.c.outline, i.c.corrects,
         )
         .select_from(joined.outerjoin(t.outlines, tied))
         .order_by(i.c.id)
     )  # fmt: skip
 
 
-def _shot(row: Any) -> Shot:
+def _shot(row: Any, jobs: Mapping[int, tuple[str, str]], names: Mapping[int, str]) -> Shot:
+    number, job, spot, spot_name, pass_no, person, at, standing, outline, corrects = row
     return Shot(
-        number=row.id,
-        job=row.job,
-        title=row.title,
-        spot=row.spot,
-        spot_name=row.spot_name,
-        pass_no=row.pass_no,
-        person=row.person,
-        at=datetime.fromisoformat(row.at),
-        standing=Standing(row.standing),
-        model_sha256=row.model_sha256,
-        outline=row.outline,
-        corrects=row.corrects,
-    )
+        number, *jobs[job], spot, spot_name, pass_no, names[person], datetime.fromisoformat(at), _STANDINGS[standing],
+        outline, corrects,
+    )  # fmt: skip
+
+
+_STANDINGS = {one.value: one for one in Standing}
 
 
 def _line(row: Any, times: dict[int, str]) -> PersonLine:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel
 
 from prepcheck.record import JointRecord, PatchRecord, Point, Record, SpotRecord
 from prepcheck.settings import ProgressSettings
@@ -51,10 +53,36 @@ class Miss:
     side: str = ""
 
 
-def miss_of(record: Record, outline: int | None, settings: ProgressSettings) -> Miss | None:
+class _Spot(BaseModel):
+    number: int
+    outline: list[Point]
+    mm_per_px: float | None
+    shares: dict[str, float]
+    largest_patch: PatchRecord | None
+
+
+class _Spots(BaseModel):
+    spots: list[_Spot] = []
+    joint: JointRecord | None = None
+
+
+class _Origin(BaseModel):
+    model_sha256: str
+    shop_fit: str | None = None
+
+
+class Answer(_Spots):
+    """As much of a `Record` as is asked here: of many answers the rest takes most of the time to read."""
+
+    by_person: _Spots | None = None
+    origin: _Origin
+
+
+def miss_of(record: Answer | Record, outline: int | None, settings: ProgressSettings) -> Miss | None:
     """Return what was left on the spot with the number `outline` of an answer; None where nothing was, or no such spot."""
     answer = record if record.by_person is None else record.by_person
-    spot = next((one for one in answer.spots if one.number == outline), None)
+    spots: Sequence[_Spot | SpotRecord] = answer.spots
+    spot = next((one for one in spots if one.number == outline), None)
     if spot is None:
         return None
     if spot.largest_patch is None:
@@ -65,13 +93,13 @@ def miss_of(record: Record, outline: int | None, settings: ProgressSettings) -> 
     return Miss(KINDS[patch.state], place, patch.length_mm, patch.length_px / width, _side(patch, joint))
 
 
-def _spread(spot: SpotRecord) -> Miss | None:
+def _spread(spot: _Spot | SpotRecord) -> Miss | None:
     left = {state: spot.shares.get(key, 0.0) for key, state in KINDS.items()}
     worst = max(left, key=lambda state: left[state])
     return Miss(worst, Place.SPREAD) if left[worst] > 0 else None
 
 
-def _place(spot: SpotRecord, patch: PatchRecord, joint: JointRecord | None, near: float) -> Place:
+def _place(spot: _Spot | SpotRecord, patch: PatchRecord, joint: JointRecord | None, near: float) -> Place:
     """Measured from the patch's edge: `at` is its innermost point, half its mean width away from that edge."""
     reach = near + patch.area_px / max(patch.length_px, 1.0) / 2
     if joint is not None and (patch in joint.touching or _from_line(patch.at, joint.line) <= reach):
@@ -79,15 +107,17 @@ def _place(spot: SpotRecord, patch: PatchRecord, joint: JointRecord | None, near
     return Place.RIM if _from_rim(patch.at, spot.outline) <= reach else Place.MIDDLE
 
 
-def _rim(spot: SpotRecord, width: float, settings: ProgressSettings) -> float:
+def _rim(spot: _Spot | SpotRecord, width: float, settings: ProgressSettings) -> float:
     """Return how far the rim reaches into a spot, in pixels."""
     return settings.rim_share * width if spot.mm_per_px is None else settings.rim_mm / spot.mm_per_px
 
 
-def _width(spot: SpotRecord) -> float:
+def _width(spot: _Spot | SpotRecord) -> float:
     """Return the side of the square of the same area as the box around the spot, in pixels; at least 1."""
-    points = np.asarray(spot.outline, np.float64).reshape(-1, 2)
-    return max(math.sqrt(float(np.prod(np.ptp(points, axis=0)))), 1.0) if len(points) else 1.0
+    if not spot.outline:
+        return 1.0
+    xs, ys = zip(*spot.outline, strict=True)
+    return max(math.sqrt((max(xs) - min(xs)) * (max(ys) - min(ys))), 1.0)
 
 
 def _from_rim(at: Point, outline: list[Point]) -> float:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
+from typing import NamedTuple
 
 from prepcheck.terms import Standing
 
 
-@dataclass(frozen=True)
-class Shot:
+class Shot(NamedTuple):
     """One logged photo or moved-light set, in short.
 
     `standing` is that of the outline tied to the spot, whose number in the photo is `outline`, of the photo where there is
@@ -27,7 +28,6 @@ class Shot:
     person: str
     at: datetime
     standing: Standing
-    model_sha256: str
     outline: int | None = None
     corrects: int | None = None
 
@@ -59,7 +59,7 @@ class SpotWork:
         """What counts of the first pass; None where the first pass was not logged."""
         return self.passes[0] if self.passes[0].pass_no == 1 else None
 
-    @property
+    @cached_property
     def bright_at(self) -> int | None:
         """Number of the pass at which the spot was bright for the first time; None where it was not yet."""
         return next((one.pass_no for one in self.passes if one.standing is Standing.BRIGHT), None)
@@ -72,13 +72,17 @@ def credited(shots: Iterable[Shot]) -> tuple[Shot, ...]:
     """
     known = {one.number: one for one in shots}
     corrected = {one.corrects for one in known.values()}
-    return tuple(replace(one, person=_root(one, known).person) for one in known.values() if one.number not in corrected)
+    return tuple(_in_the_name_of(one, _root(one, known)) for one in known.values() if one.number not in corrected)
 
 
 def _root(shot: Shot, known: dict[int, Shot]) -> Shot:
-    while shot.corrects in known and shot.corrects is not None:
+    while shot.corrects is not None and shot.corrects in known:
         shot = known[shot.corrects]
     return shot
+
+
+def _in_the_name_of(shot: Shot, first: Shot) -> Shot:
+    return shot if shot.person == first.person else shot._replace(person=first.person)
 
 
 def spots_of(shots: Sequence[Shot]) -> list[SpotWork]:
@@ -98,5 +102,7 @@ def spots_of(shots: Sequence[Shot]) -> list[SpotWork]:
 
 
 def _counts(of_pass: list[Shot]) -> Shot:
+    if len(of_pass) == 1:
+        return of_pass[0]
     newest = max(of_pass, key=lambda one: (one.standing is not Standing.RETAKE, one.number))
-    return replace(newest, person=min(of_pass, key=lambda one: one.number).person)
+    return _in_the_name_of(newest, min(of_pass, key=lambda one: one.number))

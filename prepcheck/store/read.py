@@ -39,13 +39,13 @@ def record_text(connection: sa.Connection, inspection: int) -> str:
     )
 
 
-def records_of(connection: sa.Connection, inspections: Sequence[int]) -> Iterator[tuple[int, Record]]:
-    """Yield the records that inspections logged, with the inspection's number, in no order."""
+def record_texts(connection: sa.Connection, inspections: Sequence[int]) -> Iterator[tuple[int, str]]:
+    """Yield the records that inspections logged, as JSON, with the inspection's number, in no order."""
     i = t.inspections
     query = sa.select(i.c.id, t.results.c.record).select_from(i.join(t.results))
     for start in range(0, len(inspections), _AT_ONCE):
-        for row in connection.execute(query.where(i.c.id.in_(inspections[start : start + _AT_ONCE]))):
-            yield row.id, Record.model_validate_json(row.record)
+        rows = connection.execute(query.where(i.c.id.in_(inspections[start : start + _AT_ONCE])))
+        yield from ((row.id, row.record) for row in rows)
 
 
 def story(connection: sa.Connection, number: str) -> Story:

@@ -143,10 +143,10 @@ class Store:
         with self.reading() as connection:
             return read.record_text(connection, inspection)
 
-    def records(self, inspections: Sequence[int]) -> dict[int, Record]:
-        """Return the records of inspections by number; of numbers that are none of this log's there is none."""
+    def record_texts(self, inspections: Sequence[int]) -> dict[int, str]:
+        """Return the records of inspections as JSON, by number; of numbers that are none of this log's there is none."""
         with self.reading() as connection:
-            return dict(read.records_of(connection, inspections))
+            return dict(read.record_texts(connection, inspections))
 
     def moment(self, number: str) -> Moment:
         """Return a job and the whole log as they are at one moment; an unknown job is an `UnknownRecord`."""

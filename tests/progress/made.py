@@ -16,7 +16,7 @@ from prepcheck.store import NewJob
 from prepcheck.store.store import Store
 from prepcheck.terms import Standing
 from tests.store.logs import copy_log
-from tests.store.records import MODEL, record_for
+from tests.store.records import record_for
 
 START = datetime(2026, 9, 1, 9, 0, tzinfo=UTC)
 BRIGHT, LEFT, UNSURE, RETAKE = Standing.BRIGHT, Standing.RESIDUE_LEFT, Standing.CANNOT_TELL, Standing.RETAKE
@@ -33,7 +33,7 @@ def day(count: float) -> datetime:
 def shot(number: int, standing: Standing = BRIGHT, spot: int = 1, pass_no: int = 1, **more: Any) -> Shot:
     """Make a shot of Mika's, logged so many days after the start as its number says."""
     told: dict[str, Any] = {"job": "J-0001", "title": "Bowser", "spot_name": "", "person": "Mika", "at": day(number)}
-    told |= {"model_sha256": MODEL, "outline": 1, **more}
+    told |= {"outline": 1, **more}
     return Shot(number=number, spot=spot, pass_no=pass_no, standing=standing, **told)
 
 

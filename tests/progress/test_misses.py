@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from prepcheck.progress.misses import Miss, Place, miss_of
+from prepcheck.progress.misses import Answer, Miss, Place, miss_of
 from prepcheck.record import PersonRecord, SpotRecord
 from prepcheck.settings import ProgressSettings
 from prepcheck.terms import State
@@ -21,7 +21,11 @@ WIDTH = math.sqrt(80 * 60)
 
 
 def miss(spot: SpotRecord, outline: int | None = 1, **more: object) -> Miss | None:
-    return miss_of(answer(spot, **more), outline, USUAL)  # type: ignore[arg-type]
+    """Tell what was left by the whole record, and hold that the part of it that is read of many tells the same."""
+    record = answer(spot, **more)  # type: ignore[arg-type]
+    told = miss_of(record, outline, USUAL)
+    assert miss_of(Answer.model_validate_json(record.model_dump_json()), outline, USUAL) == told
+    return told
 
 
 @pytest.mark.parametrize("state", [State.OXIDE, State.PIT, State.COATING, State.FOREIGN])

@@ -76,3 +76,9 @@ def test_what_cannot_be_told_is_kept_as_it_is() -> None:
 
 def test_a_job_says_that_it_is_invented() -> None:
     assert (shot(1, title="Seam (Invented demo)").invented, shot(1).invented) == (True, False)
+
+
+def test_what_no_one_corrects_is_kept_as_it_is() -> None:
+    made = shot(1, LEFT)
+    assert credited([made])[0] is made
+    assert spots_of([made])[0].passes[0] is made

@@ -66,7 +66,7 @@ def left(name: str, number: int, **more: Any) -> Left:
     outline = max(record.spots, key=lambda one: one.area_px).number
     miss = miss_of(record, outline, Settings().progress)
     assert miss is not None
-    return Left(shot(number, LEFT, spot=number, outline=outline, **more), record, miss)
+    return Left(shot(number, LEFT, spot=number, outline=outline, **more), record.model_dump_json(), miss)
 
 
 def work(*lives: str, name: str = "Mika", patches: tuple[str, ...] = (), **more: Any) -> PersonWork:

@@ -89,7 +89,7 @@ def test_the_length_is_told_in_the_units_asked_for() -> None:
     assert spot.largest_patch is not None
     patch = spot.largest_patch.model_copy(update={"length_mm": 25.4})
     record = made.record.model_copy(update={"spots": [spot.model_copy(update={"largest_patch": patch})]})
-    (told,) = pictures_of([replace(made, record=record)], photo, lambda record: None, System.US)
+    (told,) = pictures_of([replace(made, text=record.model_dump_json())], photo, lambda record: None, System.US)
     assert "1.00 in" in told.caption
 
 
@@ -117,5 +117,5 @@ def test_an_outline_that_a_person_drew_is_shown_in_its_place() -> None:
     own = made.record.spots[0].model_copy(update={"outlined_by": "person"})
     person = PersonRecord(spots=[own], standing=Standing.RESIDUE_LEFT, bright_share=0.9, interval=(0.8, 0.95))
     record = made.record.model_copy(update={"by_person": person})
-    (told,) = pictures_of([replace(made, record=record)], photo, lambda record: None, System.METRIC)
+    (told,) = pictures_of([replace(made, text=record.model_dump_json())], photo, lambda record: None, System.METRIC)
     assert told.jpeg != one("rim").jpeg
