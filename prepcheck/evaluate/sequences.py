@@ -1,12 +1,11 @@
 """Measures how a spot is followed over sequences of grinding passes with known truth.
 
-Layout: the evaluation folder of the design, section 5; ``meta/NAME.json`` also gives ``group`` (the sequence), ``pass_no``
-and ``to_first`` (homography, full-size pixels to those of the first pass's photo); of each sequence's last pass
-``persisting/NAME.png`` labels what truly stayed: 1 to 254 a patch of at least 3 mm2 each, 255 smaller ones, 0 nothing.
+Layout: as in :mod:`prepcheck.evaluate.cameras`, a group a sequence; of each sequence's last pass ``persisting/NAME.png``
+labels what truly stayed: 1 to 254 a patch of at least 3 mm2 each, 255 smaller ones, 0 nothing.
 
 Measure a model on sequences it was not chosen on, and see on others what ``sure_probability`` costs and brings::
 
-    python -m prepcheck.evaluate.sequences HELD --model default
+    python -m prepcheck.evaluate.sequences HELD --model default --align
     python -m prepcheck.evaluate.sequences LEARN --model default --curve
 """
 
@@ -17,7 +16,6 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -27,18 +25,26 @@ from numpy.typing import NDArray
 
 from prepcheck.errors import Unreadable
 from prepcheck.evaluate.bootstrap import Counts, Figure, Measure, figures, total
+from prepcheck.evaluate.cameras import (
+    Align,
+    KnownView,
+    Labels,
+    found_align,
+    read_groups,
+    read_labels,
+    shaken,
+    true_align,
+)  # fmt: skip
 from prepcheck.inspection import inspect
-from prepcheck.photo import Plane, read
-from prepcheck.photo.align import Alignment
+from prepcheck.photo import read
+from prepcheck.photo.align import NotAligned
 from prepcheck.settings import FollowSettings, Settings
 from prepcheck.spot import Spot
 from prepcheck.spot.follow import EarlierPass, PersistingPatch, persisting_patches
 from prepcheck.surface import Model, ModelOrigin, SurfaceMap, load_model
 from prepcheck.terms import RESIDUE
 
-Matrix = NDArray[np.float64]
 Counted = NDArray[np.float64]
-Labels = NDArray[np.uint8]
 _SMALLER = 255
 _LEAST_MM2 = 3.0
 """Of a patch that has to be found (design, section 4)."""
@@ -52,23 +58,11 @@ _SHARP = ModelOrigin("truth", "0" * 64, 0.5, 0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
-class PassTruth:
-    """What is known of one pass: its photo, true states, true ground area, and its way to the first photo."""
-
-    path: Path
-    pass_no: int
-    states: Labels = field(repr=False)
-    ground: NDArray[np.bool_] = field(repr=False)
-    to_first: Matrix = field(repr=False)
-    plane: Plane = field(repr=False)
-
-
-@dataclass(frozen=True, eq=False)
 class SequenceTruth:
     """The passes of one spot in order, and labels of what truly persists in the last one's frame."""
 
     name: str
-    passes: tuple[PassTruth, ...]
+    passes: tuple[KnownView, ...]
     persisting: Labels = field(repr=False)
 
 
@@ -155,10 +149,8 @@ class Followed:
         )
 
 
-Look = Callable[[PassTruth], tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]]
+Look = Callable[[KnownView], tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]]
 """Gives the surface map of a pass and the masks of its spots."""
-Align = Callable[[PassTruth, PassTruth], Alignment | None]
-"""Lays the second pass's photo on the first's; None when that cannot be done."""
 
 
 def read_sequences(folder: Path) -> Iterator[SequenceTruth]:
@@ -169,18 +161,16 @@ def read_sequences(folder: Path) -> Iterator[SequenceTruth]:
     Unreadable
         There is none, or a file says something else.
     """
-    metas = [(path.stem, _meta(path)) for path in sorted((folder / "meta").glob("*.json"))]
-    rows = sorted((str(meta["group"]), int(meta["pass_no"]), name, meta) for name, meta in metas if "pass_no" in meta)
-    groups = [(group, list(of)) for group, of in groupby(rows, key=lambda row: row[0])]
-    groups = [(group, of) for group, of in groups if len(of) > 1]
-    if not groups:
+    found = False
+    for group, passes in read_groups(folder):
+        if all(one.pass_no is not None for one in passes):
+            found = True
+            yield SequenceTruth(group, passes, read_labels(folder / f"persisting/{passes[-1].path.stem}.png"))
+    if not found:
         raise Unreadable("holds no sequence of passes", "See the layout in the docs", str(folder))
-    for group, of in groups:
-        passes = tuple(_pass(folder, name, meta) for _, _, name, meta in of)
-        yield SequenceTruth(group, passes, _plane(folder / f"persisting/{of[-1][2]}.png"))
 
 
-def true_look(one: PassTruth) -> tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]:
+def true_look(one: KnownView) -> tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]:
     """Look with the true map in place of the model: what is measured then is following alone."""
     bright = np.where(np.isin(one.states, RESIDUE), 0.01, 0.99).astype(np.float32)
     burnt = np.zeros(one.states.shape, bool)
@@ -191,28 +181,11 @@ def true_look(one: PassTruth) -> tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]
 def model_look(model: Model, settings: Settings) -> Look:
     """Return a look with the model's own map and spots."""
 
-    def look(one: PassTruth) -> tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]:
+    def look(one: KnownView) -> tuple[SurfaceMap, tuple[NDArray[np.bool_], ...]]:
         inspection = inspect(read(one.path, settings), model, settings)
         return inspection.surface, tuple(spot.mask for spot, _ in inspection.answer.spots)
 
     return look
-
-
-def true_align(latest: PassTruth, earlier: PassTruth) -> Alignment:
-    """Return the true way from the earlier photo to the latest."""
-    return Alignment(np.asarray(np.linalg.solve(latest.to_first, earlier.to_first)))
-
-
-def shaken(error_px: float, seed: int = 7) -> Align:
-    """Return an alignment that is off by a shift of `error_px` at a long side of 1280, in a random direction, and says so."""
-    rng = np.random.default_rng(seed)
-
-    def align(latest: PassTruth, earlier: PassTruth) -> Alignment:
-        turn, length = rng.uniform(0, 2 * np.pi), error_px * max(latest.states.shape) / 1280
-        shift = np.array([[1, 0, length * np.cos(turn)], [0, 1, length * np.sin(turn)], [0, 0, 1.0]])
-        return Alignment(shift @ true_align(latest, earlier).matrix, error_px)
-
-    return align
 
 
 def follow_sequence(truth: SequenceTruth, look: Look, align: Align, settings: Settings) -> Followed:
@@ -220,7 +193,7 @@ def follow_sequence(truth: SequenceTruth, look: Look, align: Align, settings: Se
     *earlier, last = truth.passes
     surface, masks = look(last)
     laid = [(one, align(last, one)) for one in earlier]
-    history = [EarlierPass(one.pass_no, look(one)[0], way) for one, way in laid if way is not None]
+    history = [EarlierPass(one.pass_no or 0, look(one)[0], way) for one, way in laid if not isinstance(way, NotAligned)]
     spots = [Spot(number, np.zeros((0, 2)), mask) for number, mask in enumerate(masks, start=1)]
     told = tuple(
         patch for spot in spots for patch in persisting_patches(history, surface, spot, settings, plane=last.plane)
@@ -235,20 +208,6 @@ def follow_sequence(truth: SequenceTruth, look: Look, align: Align, settings: Se
         areas_mm2=np.array([area for _, area in patches], np.float64),
         clean=not truth.persisting.any(),
     )
-
-
-def registration_mm(way: Matrix, latest: PassTruth, earlier: PassTruth) -> float:
-    """Return the mean error of an alignment on the spot, in mm on the part.
-
-    Each pixel of a grid over the earlier pass's true ground area is carried to the latest photo by `way` and by the
-    truth; both are laid on the plane of the part.
-    """
-    rows, columns = np.nonzero(earlier.ground)
-    step = max(1, len(rows) // 2000)
-    points = np.column_stack([columns, rows]).astype(np.float64)[None, ::step]
-    ways = (way, true_align(latest, earlier).matrix)
-    here, there = (cv2.perspectiveTransform(points, latest.plane.to_mm @ one)[0] for one in ways)
-    return float(np.linalg.norm(here - there, axis=1).mean())
 
 
 def measure(folder: Path, look: Look, align: Align, settings: Settings) -> tuple[FollowTally, dict[str, Figure]]:
@@ -287,7 +246,7 @@ def _patches(truth: SequenceTruth) -> Iterator[tuple[NDArray[np.bool_], float]]:
             yield patch, area
 
 
-def _in_view(patch: NDArray[np.bool_], last: PassTruth, earlier: PassTruth) -> bool:
+def _in_view(patch: NDArray[np.bool_], last: KnownView, earlier: KnownView) -> bool:
     rows, columns = np.nonzero(patch)
     points = np.column_stack([columns, rows]).astype(np.float64)[None]
     x, y = cv2.perspectiveTransform(points, np.linalg.inv(true_align(last, earlier).matrix))[0].T
@@ -306,39 +265,12 @@ def _at_size(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool
     return cv2.resize(mask.astype(np.uint8), shape[::-1], interpolation=cv2.INTER_NEAREST_EXACT) > 0
 
 
-def _pass(folder: Path, name: str, meta: dict[str, Any]) -> PassTruth:
-    path = next((folder / "images").glob(f"{name}.*"), folder / "images" / name)
-    to_mm = meta.get("to_mm", np.diag([meta["mm_per_px"], meta["mm_per_px"], 1.0]))
-    return PassTruth(
-        path=path,
-        pass_no=int(meta["pass_no"]),
-        states=_plane(folder / f"states/{name}.png"),
-        ground=_plane(folder / f"ground/{name}.png") > 0,
-        to_first=np.asarray(meta["to_first"], np.float64).reshape(3, 3),
-        plane=Plane(np.asarray(to_mm, np.float64).reshape(3, 3), 0.0, "stated"),
-    )
-
-
-def _meta(path: Path) -> dict[str, Any]:
-    try:
-        meta = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise Unreadable(f"is no JSON ({error})", "Mend the labelled folder", f"meta/{path.name}") from error
-    return meta if isinstance(meta, dict) else {}
-
-
-def _plane(path: Path) -> Labels:
-    plane = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_GRAYSCALE) if path.is_file() else None
-    if plane is None:
-        raise Unreadable("is no readable picture", "Mend the labelled folder", str(path))
-    return np.asarray(plane, np.uint8)
-
-
 def main(arguments: list[str] | None = None) -> int:
     """Measure a folder and print the figures; returns the exit code."""
     parser = argparse.ArgumentParser(prog="python -m prepcheck.evaluate.sequences", description=__doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--model", help="look with this model (`default` for the registry's); else with the true maps")
+    parser.add_argument("--align", action="store_true", help="find how the photos lie; else with the true cameras")
     parser.add_argument("--shake", type=float, default=0.0, help="error of the alignment, px at a long side of 1280")
     parser.add_argument(
         "--curve", action="store_true", help="figures by `sure_probability`; choose on no folder that reports"
@@ -347,7 +279,7 @@ def main(arguments: list[str] | None = None) -> int:
     settings = Settings()
     name = None if options.model == "default" else options.model
     look = true_look if options.model is None else model_look(load_model(name), settings)
-    align = shaken(options.shake) if options.shake else true_align
+    align = found_align(settings) if options.align else shaken(options.shake) if options.shake else true_align
     if options.curve:
         by_sure = curve(options.folder, look, align, settings)
         lines = [f"sure from {sure:g}\n{_table(told)}" for sure, told in by_sure.items()]

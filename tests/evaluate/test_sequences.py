@@ -1,13 +1,11 @@
 """Measuring how spots are followed over passes."""
 
-import json
-
-import cv2
 import numpy as np
 import pytest
 
 from prepcheck.errors import Unreadable
 from prepcheck.evaluate.bootstrap import Figure
+from prepcheck.evaluate.cameras import true_align
 from prepcheck.evaluate.sequences import (
     CURVE,
     Followed,
@@ -17,39 +15,14 @@ from prepcheck.evaluate.sequences import (
     main,
     measure,
     read_sequences,
-    registration_mm,
-    shaken,
-    true_align,
     true_look,
 )
+from prepcheck.photo.align import NotAligned
 from prepcheck.settings import Settings
 from prepcheck.spot.follow import PersistingPatch
-from prepcheck.terms import State
-from tests.scenes import plate
+from tests.evaluate.known_views import write
 
 SETTINGS = Settings()
-SIZE = (480, 640)
-
-
-def write(folder, name, group, pass_no, patches, *, shift=(0, 0), mm=0.2, labels=()):
-    states, ground, persisting = plate(*SIZE), np.zeros(SIZE, np.uint8), np.zeros(SIZE, np.uint8)
-    dx, dy = shift
-    for plane, value in ((states, int(State.BRIGHT)), (ground, 255)):
-        cv2.circle(plane, (320 + dx, 240 + dy), 150, value, -1)
-    for x, y, r in patches:
-        cv2.circle(states, (x + dx, y + dy), r, int(State.OXIDE), -1)
-    for label, x, y, r in labels:
-        cv2.circle(persisting, (x + dx, y + dy), r, label, -1)
-    planes = {"states": states, "ground": ground} | ({"persisting": persisting} if labels is not None else {})
-    for kind, plane in planes.items():
-        (folder / kind).mkdir(parents=True, exist_ok=True)
-        cv2.imwrite(str(folder / kind / f"{name}.png"), plane)
-    to_first = [[1, 0, -dx], [0, 1, -dy], [0, 0, 1]]
-    (folder / "meta").mkdir(exist_ok=True)
-    meta = {"group": group, "pass_no": pass_no, "mm_per_px": mm, "to_first": to_first}
-    (folder / "meta" / f"{name}.json").write_text(json.dumps(meta))
-
-
 STAYS, GOES, COMES = (300, 240, 20), (380, 200, 15), (340, 320, 12)
 
 
@@ -68,7 +41,7 @@ def test_a_patch_that_stays_is_found_and_nothing_else(folder):
 
 def test_without_alignment_the_patch_is_missed(folder):
     (truth,) = read_sequences(folder)
-    tally = follow_sequence(truth, true_look, lambda latest, earlier: None, SETTINGS).tally()
+    tally = follow_sequence(truth, true_look, lambda latest, earlier: NotAligned("no"), SETTINGS).tally()
     assert (tally.patches, tally.found, tally.told) == (1, 0, 0)
 
 
@@ -93,22 +66,6 @@ def test_a_patch_under_3_mm2_in_view_is_not_asked_for(folder):
     assert tally.patches == 1
 
 
-def test_registration_error_is_the_shift_in_mm(folder):
-    (truth,) = read_sequences(folder)
-    first, last = truth.passes
-    way = np.array([[1, 0, 3], [0, 1, 4], [0, 0, 1.0]]) @ true_align(last, first).matrix
-    assert registration_mm(way, last, first) == pytest.approx(5 * 0.2)
-    assert registration_mm(true_align(last, first).matrix, last, first) == pytest.approx(0, abs=1e-9)
-
-
-def test_a_shaken_alignment_is_off_by_what_it_says(folder):
-    (truth,) = read_sequences(folder)
-    first, last = truth.passes
-    known = shaken(4.0)(last, first)
-    assert known.error_px == 4.0
-    assert registration_mm(known.matrix, last, first) == pytest.approx(4.0 * 640 / 1280 * 0.2)
-
-
 def test_sequences_are_counted_one_by_one(folder):
     write(folder, "s2_a", "s2", 1, [STAYS])
     write(folder, "s2_b", "s2", 2, [], labels=[])
@@ -120,6 +77,13 @@ def test_sequences_are_counted_one_by_one(folder):
 
 def test_a_single_pass_is_no_sequence(tmp_path):
     write(tmp_path, "s1_a", "s1", 1, [STAYS])
+    with pytest.raises(Unreadable, match="no group of two photos"):
+        list(read_sequences(tmp_path))
+
+
+def test_a_set_is_no_sequence(tmp_path):
+    for name in ("s1_a", "s1_b"):
+        write(tmp_path, name, "s1", None, [STAYS])
     with pytest.raises(Unreadable, match="no sequence"):
         list(read_sequences(tmp_path))
 
