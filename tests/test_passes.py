@@ -273,7 +273,7 @@ def test_the_history_of_a_spot_is_drawn(log: Log, place: Place) -> None:
     for pass_no in (1, 2):
         log(pass_no, OXIDE)
     picture = spot_history(place.store, place.archive, "1", "seam", LOOK.model, SETTINGS)
-    assert picture.shape[1:] == (780, 3)
+    assert picture.shape[1:] == (720, 3)
 
 
 def test_the_latest_pass_is_not_laid_on_itself(log: Log, place: Place, monkeypatch: pytest.MonkeyPatch) -> None:

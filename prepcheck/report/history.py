@@ -26,7 +26,8 @@ from prepcheck.terms import CAUTION_LINE, FLAGS, HOT_WORK_LINE, Standing, State
 
 MOST_PASSES = 24
 """More are not drawn: the oldest are left out, and the picture says so."""
-_ACROSS = {False: 390, True: 780}
+_ACROSS = {False: 360, True: 780}
+"""Units: pixels of a narrow phone, on which no letter is smaller than 12; of a sheet of paper."""
 _COLUMNS = {False: 2, True: 4}
 _GAP, _CAPTION, _AROUND = 8.0, 56.0, 0.18
 
@@ -54,7 +55,7 @@ def draw_history(
     Returns
     -------
     ndarray, shape (H, W, 3), uint8
-        W is 780 pixels, 1560 when `wide`.
+        W is 720 pixels, 1560 when `wide`.
 
     Raises
     ------
@@ -74,7 +75,7 @@ def draw_history(
         strip,
         panels.legend(used, False, width, UNIT),
         chart_raster(shown, width),
-        panels.paragraphs([panels.Line(CAUTION_LINE, 11.0), panels.Line(HOT_WORK_LINE, 11.0)], width, UNIT),
+        panels.paragraphs([panels.Line(CAUTION_LINE, 12.0), panels.Line(HOT_WORK_LINE, 12.0)], width, UNIT),
     ]
     return np.vstack([part for part in parts if part is not None])
 
@@ -167,7 +168,7 @@ def _caption(one: PassPicture, width: int, height: int) -> Raster:
     sheet = Image.new("RGB", (width, height), PAPER)
     draw, y = ImageDraw.Draw(sheet), 2 * UNIT
     small = " · ".join(part for part in (one.when, "" if one.to_latest is not None else "own frame") if part)
-    lines = [(f"{one.pass_no}: {one.standing}", 13.5, True), (_told(one), 13.0, False), (small, 11.0, False)]
+    lines = [(f"pass {one.pass_no}: {one.standing}", 13.5, True), (_told(one), 13.0, False), (small, 12.0, False)]
     for text, size, bold in lines:
         kind = Type(size * UNIT, bold=bold).shrunk(text, width)
         write(draw, (0, y), text, kind, INK)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
+from PIL import ImageDraw
 
 from prepcheck.errors import WrongUse
 from prepcheck.report.hatch import HATCHES
@@ -50,14 +52,29 @@ def pixels(picture: np.ndarray, colour: tuple[int, int, int]) -> int:
 
 def tiles(picture: np.ndarray) -> list[np.ndarray]:
     """Cut the two tiles out of a picture for a phone: the first row of the even grey of the photos is their top."""
-    side = (780 - 3 * 16) // 2
+    side = (720 - 3 * 16) // 2
     top = int(np.flatnonzero(np.all(picture[:, 20] == 150, axis=1))[0])
     return [picture[top : top + side, x : x + side] for x in (16, 16 + side + 16)]
 
 
-@pytest.mark.parametrize(("wide", "width"), [(False, 780), (True, 1560)])
+@pytest.mark.parametrize(("wide", "width"), [(False, 720), (True, 1560)])
 def test_the_picture_fits_a_phone_and_a_sheet(wide: bool, width: int) -> None:
     assert draw_history([one(1), one(2)], wide=wide).shape[1] == width
+
+
+def test_no_letter_is_smaller_than_12_pixels_on_a_phone_360_wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    sizes: dict[str, float] = {}
+    plain = ImageDraw.ImageDraw.text
+
+    def text(self: ImageDraw.ImageDraw, xy: tuple[float, float], said: str, *rest: object, **more: Any) -> None:
+        sizes[said] = more["font"].size
+        plain(self, xy, said, *rest, **more)
+
+    monkeypatch.setattr(ImageDraw.ImageDraw, "text", text)
+    passes = [one(k, 1.0, standing=Standing.CANNOT_TELL, when="2026-11-28") for k in range(1, MOST_PASSES + 1)]
+    own = replace(passes[-1], to_latest=None)
+    picture = draw_history([*passes[1:-1], own, passes[-1]], persisting=[(box(380, 260, 420, 300), WORDS)])
+    assert min(size for said, size in sizes.items() if said.strip()) * 360 / picture.shape[1] >= 12
 
 
 def test_a_history_without_passes_is_refused() -> None:
@@ -155,7 +172,7 @@ def test_the_oldest_of_very_many_passes_are_left_out() -> None:
 
 
 def marks(*passes: PassPicture) -> list[Mark]:
-    return chart(passes, 390.0)[1]
+    return chart(passes, 360.0)[1]
 
 
 def strokes(*passes: PassPicture) -> list[Mark]:
