@@ -125,6 +125,11 @@ def summary(laid: Sequence[Laid], most_mm: float) -> str:
     return "\n".join(lines)
 
 
+def _line(one: Laid) -> str:
+    said = "" if one.refused else f"{one.error_mm:.2f} mm, {one.error_px:.2f} px, said {one.said_px:.2f} px, "
+    return f"{one.name}{' with a card' if one.card else ''}: {said}{one.how}"
+
+
 def _from_base(views: Sequence[KnownView]) -> Sequence[KnownView]:
     return views if views[0].pass_no is None else views[::-1]
 
@@ -143,10 +148,12 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--each", action="store_true", help="a line for each pair, too")
     options = parser.parse_args(arguments)
     align = found_align(Settings())
-    laid = list(lay_groups(options.folder, align))
-    for one in laid if options.each else ():
-        said = "" if one.refused else f"{one.error_mm:.2f} mm, {one.error_px:.2f} px, said {one.said_px:.2f} px, "
-        sys.stdout.write(f"{one.name}{' with a card' if one.card else ''}: {said}{one.how}\n")
+    laid = []
+    for one in lay_groups(options.folder, align):
+        laid.append(one)
+        if options.each:
+            sys.stdout.write(f"{_line(one)}\n")
+            sys.stdout.flush()
     for name, card in (("with a card in view", True), ("without a card", False)):
         if those := [one for one in laid if one.card == card]:
             sys.stdout.write(f"{name}\n{summary(those, MOST_MM[card])}\n")
