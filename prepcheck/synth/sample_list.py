@@ -109,8 +109,7 @@ SHOTS: tuple[Shot, ...] = (
             (Ground((-38, -4), (98, 86), ("flap",), 9, 9, Patchwork(0.22, (0.36, 0.36, 0.355), 22, 0.25, 0.3)),),
             card=UPRIGHT_CARD,
         ),
-        View(250, 7, 60, 0.5), TUBES, "2026-03-02T11:31:17+01:00", "cannot tell",
-        note="oxide is left; the model takes most of it for metal, and its interval does not settle it",
+        View(250, 7, 60, 0.5), TUBES, "2026-03-02T11:31:17+01:00", "residue left",
     ),
     Shot(
         "pits", "Pits: two nests of them, the metal around is clean",

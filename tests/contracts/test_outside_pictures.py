@@ -67,8 +67,8 @@ def picture(rgb: Raster) -> bytes:
     return coded(rgb[:, :, ::-1], ".png")
 
 
-TAKEN_FOR_METAL: dict[str, str] = {"ihc.png": "eye-6: stained tissue"}
-"""What eye-6 takes for bright metal; only the width of its interval keeps it from the standing bright."""
+TAKEN_FOR_METAL: dict[str, str] = {"page.png": "eye-7: a page in shade"}
+"""What eye-7 takes for bright metal; only the width of its interval keeps it from the standing bright."""
 
 
 def known(paths: list[Path]) -> list[Any]:

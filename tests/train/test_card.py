@@ -79,7 +79,7 @@ def test_groups_are_counted(card, tmp_path):
     ("more", "losses"),
     [
         ({}, ["none found"]),
-        ({"recall": 0.4, "rule": 0.3}, ["renders: patch recall 0.400, agreed at least 0.8"]),
+        ({"recall": 0.4, "rule": 0.3}, ["renders: patch recall 0.4000, agreed at least 0.8"]),
         ({"rule": 0.97}, ["renders: brightness has the better patch recall (0.970)"]),
         ({"dirty_bright": 2}, ["renders: 2 photos that are truly dirty called bright"]),
     ],
