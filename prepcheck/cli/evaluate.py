@@ -91,6 +91,7 @@ def _show(made: Evaluation, by: bool) -> None:
     _standings(all_of)
     _beside(made)
     _causes(made)
+    _edges(made)
     for key, parts in made.parts.items() if by else ():
         for value, part in parts.items():
             _figures(f"{key} {value}: {part.photos} photos", part.figures)
@@ -129,6 +130,25 @@ def _causes(made: Evaluation) -> None:
     typer.echo("\nwhat went wrong, mean share over photos, and first cause of how many of the worst")
     for what, share in list(made.causes.items())[:12]:
         typer.echo(f"  {what:<38} {share:7.3f}   {made.main_causes.get(what, 0)}")
+
+
+def _edges(made: Evaluation) -> None:
+    """Tell how the recall falls towards the edge between bright metal and residue."""
+    from prepcheck.evaluate.edges import edge_table
+    from prepcheck.evaluate.measures import Tally
+
+    if not isinstance(made.counts, Tally):
+        return
+    typer.echo(
+        "\nrecall by distance from the edge between bright metal and residue, in px of a photo of 1280, where all is told"
+    )
+    typer.echo("  (and which share of the pixels lies there)")
+    for row in edge_table(made.counts.edge):
+        cells = (
+            f"{kind} {'-' if row[kind] is None else format(row[kind], '.2f')} ({row[f'{kind}_share']:.0%})"
+            for kind in ("bright", "residue")
+        )
+        typer.echo(f"  {row['px']:<12}" + "   ".join(cells))
 
 
 def _outside(model: Model, settings: Settings, out: Path | None) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.evaluate.bootstrap import Counts, Measure
+from prepcheck.evaluate.edges import EDGES, by_distance
 from prepcheck.terms import RESIDUE, State
 
 Codes = NDArray[np.uint8]
@@ -56,6 +57,8 @@ class Tally(Counts):
         Sums of the error of the bright share, of intervals that hold the truth, of their widths; photos with a true share.
     photos : float
         How many photos.
+    edge : ndarray, shape (2, 6, 2)
+        Pixels by distance from the edge between bright metal and residue, see :func:`prepcheck.evaluate.edges.by_distance`.
     """
 
     confusion: Numbers = field(default_factory=lambda: np.zeros((6, 7)))
@@ -73,6 +76,7 @@ class Tally(Counts):
     width: float = 0
     shares: float = 0
     photos: float = 0
+    edge: Numbers = field(default_factory=lambda: np.zeros((2, len(EDGES) + 1, 2)))
 
 
 def ratio(part: Any, whole: Any) -> Any:
@@ -191,7 +195,7 @@ def tally(
     return Tally(
         by_state, chance, said, *counts, int(mm_per_px is not None),
         area, float(area[0] / area.sum()) if area.any() else 0.0, int(area.any()),
-        *_share_sums(by_state, interval or (0.0, 1.0)), photos=1,
+        *_share_sums(by_state, interval or (0.0, 1.0)), photos=1, edge=by_distance(residue, truth, seen),
     )  # fmt: skip
 
 
