@@ -49,7 +49,7 @@ def restored(model: Path, pictures: Iterable[Path]) -> Eye:
     stored = onnx.load(str(model))
     nodes = [node for node in stored.graph.node if node.op_type == "Conv"]
     values = _values(stored)
-    eye = Eye(fine=values[nodes[-1].input[1]].shape[1]).eval()
+    eye: Eye = Eye(fine=values[nodes[-1].input[1]].shape[1]).eval()
     pairs = _pairs(eye, len(nodes))
     _load(pairs, nodes, values)
     _unfold(eye, pairs, pictures)
