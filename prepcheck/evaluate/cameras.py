@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from prepcheck.errors import Unreadable
 from prepcheck.photo import Plane, read
-from prepcheck.photo.align import Alignment, NotAligned
+from prepcheck.photo.align import SIDE, Alignment, NotAligned
 from prepcheck.photo.align import align as lay
 from prepcheck.settings import Settings
 
@@ -116,7 +116,7 @@ def shaken(error_px: float, seed: int = 7) -> Align:
     rng = np.random.default_rng(seed)
 
     def align(base: KnownView, other: KnownView) -> Alignment:
-        turn, length = rng.uniform(0, 2 * np.pi), error_px * max(base.states.shape) / 1280
+        turn, length = rng.uniform(0, 2 * np.pi), error_px * max(base.states.shape) / SIDE
         shift = np.array([[1, 0, length * np.cos(turn)], [0, 1, length * np.sin(turn)], [0, 0, 1.0]])
         return Alignment(shift @ true_align(base, other).matrix, error_px)
 

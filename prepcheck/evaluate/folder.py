@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from prepcheck.evaluate import causes
 from prepcheck.evaluate.baselines import Rule, at_full_size
 from prepcheck.evaluate.clean import what_it_is
+from prepcheck.evaluate.edges import by_distance
 from prepcheck.evaluate.judged import Judged
-from prepcheck.evaluate.measures import MEASURES, Tally, tally, told_share, true_share
+from prepcheck.evaluate.measures import MEASURES, Tally, labelled, tally, told_share, true_share
 from prepcheck.evaluate.sheet import map_panel, picture_panel, points_panel
 from prepcheck.evaluate.sparse import pit_tally, point_tally
 from prepcheck.evaluate.truth import Points, Truth, read_points, read_truths
@@ -97,6 +98,8 @@ def _maps(truth: Truth, look: Look, settings: Settings, rules: Mapping[str, Rule
         states, residue, spots, truth.states, truth.ground, burnt,
         mm_per_px=truth.mm_per_px, interval=None if share is None else (share.low, share.high),
     )  # fmt: skip
+    edge = by_distance(residue, truth.states, labelled(truth.states, truth.ground, burnt))
+    compared = replace(compared, edge=edge)
     judged = _judged(inspection, seconds, truth.path.stem, truth.group, truth.split, compared)
     return replace(
         judged,

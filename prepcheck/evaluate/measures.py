@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.evaluate.bootstrap import Counts, Measure
-from prepcheck.evaluate.edges import EDGES, by_distance
+from prepcheck.evaluate.edges import EDGES
 from prepcheck.terms import RESIDUE, State
 
 Codes = NDArray[np.uint8]
@@ -58,7 +58,8 @@ class Tally(Counts):
     photos : float
         How many photos.
     edge : ndarray, shape (2, 6, 2)
-        Pixels by distance from the edge between bright metal and residue, see :func:`prepcheck.evaluate.edges.by_distance`.
+        Pixels by distance from the edge between bright metal and residue, see :func:`prepcheck.evaluate.edges.by_distance`;
+        of the tool's own maps alone.
     """
 
     confusion: Numbers = field(default_factory=lambda: np.zeros((6, 7)))
@@ -187,7 +188,7 @@ def tally(
     interval : tuple of float, optional
         Said interval of the bright share; None counts as (0, 1).
     """
-    seen = ground & ~burnt & (truth != State.CANNOT_TELL)
+    seen = labelled(truth, ground, burnt)
     by_state = confusion(truth[seen], predicted[seen])
     chance, said = _chances(residue[seen], truth[seen])
     counts = (0, 0, 0) if mm_per_px is None else _patches(np.isin(predicted, RESIDUE), truth, seen, mm_per_px)
@@ -195,8 +196,13 @@ def tally(
     return Tally(
         by_state, chance, said, *counts, int(mm_per_px is not None),
         area, float(area[0] / area.sum()) if area.any() else 0.0, int(area.any()),
-        *_share_sums(by_state, interval or (0.0, 1.0)), photos=1, edge=by_distance(residue, truth, seen),
+        *_share_sums(by_state, interval or (0.0, 1.0)), photos=1,
     )  # fmt: skip
+
+
+def labelled(truth: Codes, ground: Mask, burnt: Mask) -> Mask:
+    """Return the pixels that count: ground area without what is not labelled or burnt out."""
+    return np.asarray(ground & ~burnt & (truth != State.CANNOT_TELL))
 
 
 def true_share(by_state: Numbers) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo import Plane
-from prepcheck.photo.align import Alignment
+from prepcheck.photo.align import SIDE, Alignment
 from prepcheck.settings import FollowSettings, Settings
 from prepcheck.spot.same_spot import AskPerson, same_spot
 from prepcheck.spot.spot import Spot
@@ -27,8 +27,6 @@ __all__ = [
 
 Mask = NDArray[np.bool_]
 Box = tuple[slice, slice]
-_ERROR_AT = 1280
-"""Long side, in pixels, at which the error of an alignment and tolerances are given."""
 _ON_METAL = (State.OXIDE, State.PIT, State.FOREIGN)
 _IN_METAL = (State.OXIDE, State.PIT)
 _UNWORKED = (State.BACKGROUND, State.COATING)
@@ -224,7 +222,7 @@ def _laid_over(one: EarlierPass, latest: SurfaceMap, rule: FollowSettings) -> _B
         return np.asarray(cv2.warpPerspective(plane, matrix, (width, height), flags=how), np.float32)
 
     inside = laid(np.ones(earlier.states.shape, np.uint8), cv2.INTER_NEAREST) > 0
-    tolerance = max(rule.tolerance_px, alignment.error_px) * max(height, width) / _ERROR_AT
+    tolerance = max(rule.tolerance_px, alignment.error_px) * max(height, width) / SIDE
     reach = max(1, int(np.ceil(tolerance)))
     return _Before(
         pass_no=one.pass_no,
@@ -284,7 +282,7 @@ def _large_places(
     """Give the connected places of `mask` that are large enough to be patches, cut out, with the box they lie in."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     if areas is None:
-        total = np.bincount(labels.ravel()) / (max(latest.states.shape) / _ERROR_AT) ** 2
+        total = np.bincount(labels.ravel()) / (max(latest.states.shape) / SIDE) ** 2
     else:
         total = np.bincount(labels.ravel(), weights=areas.ravel())
     large = total >= (rule.least_patch_px if areas is None else rule.least_patch_mm2)

@@ -214,15 +214,13 @@ class Eye(nn.Module):  # type: ignore[misc]
 
     def forward(self, image: Any) -> Any:
         """Logits, shape (B, 8, H / 2, W / 2)."""
-        return self.with_guess(image)[0]
-
-    def with_guess(self, image: Any) -> tuple[Any, Any]:
-        """Logits, and those of the first guess of bright metal and residue, shape (B, 2, H / 8, W / 8)."""
-        logits, guess, _ = self.in_full(image)
-        return logits, guess
+        return self.in_full(image)[0]
 
     def in_full(self, image: Any) -> tuple[Any, Any, list[Any]]:
-        """Logits, the first guess, and the features at strides 4, 8, 16 and 32."""
+        """Logits, those of the first guess of bright metal and residue, and the features at strides 4, 8, 16 and 32.
+
+        The guess has shape (B, 2, H / 8, W / 8).
+        """
         level4, level8, level16, level32 = self.encoder(functional.avg_pool2d(image, 2))
         fine2 = self.fine2(image)
         fine4 = self.fine4(fine2)

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from prepcheck.evaluate.edges import EDGES, SIDE, by_distance, edge_table
+from prepcheck.evaluate.edges import EDGES, by_distance, edge_table
+from prepcheck.photo.align import SIDE
 from prepcheck.terms import State
 
 B, O, X = int(State.BRIGHT), int(State.OXIDE), int(State.CANNOT_TELL)  # noqa: E741

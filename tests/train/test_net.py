@@ -74,7 +74,7 @@ def test_weights_of_another_net_are_refused(change, named):
 
 
 def test_the_first_guess_has_a_place_for_each_square_of_8_pixels(image):
-    assert eye(1).with_guess(image)[1].shape == (2, 2, SIZE[0] // 8, SIZE[1] // 8)
+    assert eye(1).in_full(image)[1].shape == (2, 2, SIZE[0] // 8, SIZE[1] // 8)
 
 
 def test_features_are_handed_on_at_four_strides(image):
