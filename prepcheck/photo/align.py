@@ -33,8 +33,10 @@ _DARK = 8.0
 _STEPS = (8, 4, 2)
 _TURNS = 30
 """Most iterations of the climb at each size."""
-_ASTRAY = 12
-"""Tiles that have to agree, or the climb is taken to have gone astray."""
+_ASTRAY = 30
+"""Tiles that have to agree, or the climb may have gone astray."""
+_ENOUGH = 12
+"""Agreeing tiles from which the estimated error says more than their number."""
 
 _CORRECTIONS = 3
 _NEAR_PX = 5.0
@@ -102,7 +104,7 @@ class _View:
 
     @cached_property
     def points(self) -> Points:
-        return points(self.contrast)
+        return points(self.contrast, self.strength > 0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -282,18 +284,24 @@ def _laid_on(size: tuple[int, int], other: tuple[int, int]) -> Array:
 
 
 def _settled(one: _View, two: _View, start: Array) -> tuple[Array, Tiles]:
-    """Climb from `start` on ever larger pictures, then go where the tiles are found; from `start` itself if that goes astray."""
+    """Climb from `start` on ever larger pictures, then go where the tiles are found; without the climb if that goes astray."""
     matrix = start
     for step in _STEPS:
         matrix = _climbed(one, two, matrix, step)
-    climbed = _by_tiles(one, two, drawn_from_afar(one.strength, two.strength, matrix))
+    climbed = _by_tiles(one, two, matrix)
     if climbed[1].agree.sum() >= _ASTRAY:
         return climbed
-    return max(climbed, _by_tiles(one, two, start), key=lambda found: int(found[1].agree.sum()))
+    return max(climbed, _by_tiles(one, two, start), key=lambda found: _how_well(found[1]))
+
+
+def _how_well(tiles: Tiles) -> tuple[int, float]:
+    """Rank by the tiles that agree, and once there are enough of them by the error."""
+    return min(int(tiles.agree.sum()), _ENOUGH), -tiles.error
 
 
 def _by_tiles(one: _View, two: _View, matrix: Array) -> tuple[Array, Tiles]:
-    """Move `matrix` to where the tiles are found, as long as that moves it."""
+    """Move `matrix` to where the tiles are found, from afar first, as long as that moves it."""
+    matrix = drawn_from_afar(one.strength, two.strength, matrix)
     tiles = look_for_tiles(one.strength, two.strength, matrix)
     for _ in range(_CORRECTIONS):
         better, moved = corrected(matrix, tiles)
@@ -355,7 +363,8 @@ def _judged(
 
 
 def _mirrored(one: _View, two: _View) -> bool:
-    return matched(one.points, points(np.ascontiguousarray(two.contrast[:, ::-1])))[1] >= _MIRRORED_MATCHES
+    mirror = points(np.ascontiguousarray(two.contrast[:, ::-1]), two.strength[:, ::-1] > 0)
+    return matched(one.points, mirror)[1] >= _MIRRORED_MATCHES
 
 
 def _back_at_full_size(matrix: Array, one: _View, two: _View) -> Array:

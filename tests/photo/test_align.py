@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from prepcheck.photo import Photo
 from prepcheck.photo import align as module
 from prepcheck.photo.align import Alignment, NotAligned, align, ready
-from prepcheck.photo.align_features import _pairs
+from prepcheck.photo.align_tiles import Tiles
 from prepcheck.photo.card_image import card_image
 from prepcheck.settings import Settings
 
@@ -226,34 +226,18 @@ def test_a_card_that_was_looked_for_is_not_looked_for_again(monkeypatch: pytest.
     assert ready(photo(lit(part(1), (0.4, 0.4))), SETTINGS, find=None).card is None
 
 
-def test_points_that_choose_each_other_and_clearly_are_pairs() -> None:
-    looks = np.eye(128, dtype=np.float32)[:12]
-    mine, theirs = _pairs(looks, looks[::-1].copy())
-    assert (mine + theirs).tolist() == [11] * 12
+def found_tiles(count: int, astray_px: float) -> Tiles:
+    at = np.mgrid[100:1000:5j, 100:700:5j].reshape(2, -1).T
+    off = np.random.default_rng(0).normal(0, astray_px, at.shape)
+    return Tiles(at, off, np.arange(len(at)) < count, at, SIZE)
 
 
-def test_points_that_look_like_two_others_are_no_pairs() -> None:
-    looks = np.eye(128, dtype=np.float32)[:12]
-    mine, _ = _pairs(looks, np.concatenate([looks, looks[:1]]))
-    assert mine.tolist() == list(range(1, 12))
+def test_of_two_ways_that_enough_places_bear_out_the_nearer_one_is_taken() -> None:
+    assert module._how_well(found_tiles(20, 0.1)) > module._how_well(found_tiles(25, 1.5))
 
 
-def test_pairs_are_those_of_a_plain_search() -> None:
-    rng = np.random.default_rng(4)
-    one = np.abs(rng.normal(size=(60, 128))).astype(np.float32)
-    two = np.abs(one[rng.permutation(60)] + rng.normal(0, 0.45, (60, 128)) * np.linspace(0, 3, 60)[:, None]).astype(
-        np.float32
-    )
-    one, two = (looks / np.linalg.norm(looks, axis=1, keepdims=True) for looks in (one, two))
-    plain = cv2.BFMatcher(cv2.NORM_L2)
-    back = {match.queryIdx: match.trainIdx for match in plain.match(two, one)}
-    expected = [
-        (best.queryIdx, best.trainIdx)
-        for best, second in plain.knnMatch(one, two, k=2)
-        if back[best.trainIdx] == best.queryIdx and best.distance < 0.85 * second.distance
-    ]
-    assert 0 < len(expected) < 60
-    assert [(int(a), int(b)) for a, b in zip(*_pairs(one, two), strict=True)] == expected
+def test_of_two_ways_that_few_places_bear_out_the_one_with_more_is_taken() -> None:
+    assert module._how_well(found_tiles(6, 0.1)) < module._how_well(found_tiles(10, 1.5))
 
 
 def test_surroundings_at_one_side_only_leave_a_large_error() -> None:
