@@ -25,9 +25,6 @@ from prepcheck.train.teacher import Teacher, teach_loss
 KEEP_EVERY = 500
 """Steps between checkpoints, so that a run that is cut off loses little."""
 
-PHOTOS = 0.8
-"""Weight of the loss on photographs beside that on scenes, which is one."""
-
 
 @dataclass(frozen=True)
 class Plan:
@@ -192,7 +189,7 @@ class Fit:
         count = len(batch.truth)
         loss = scene_loss(logits[:count], batch.truth, batch.burnt)
         if batch.labels is not None:
-            loss = loss + PHOTOS * photo_loss(logits[count:], batch.labels, self.accepted)
+            loss = loss + 0.6 * photo_loss(logits[count:], batch.labels, self.accepted)
         return loss
 
     def _descend(self, loss: Any, progress: float) -> None:
