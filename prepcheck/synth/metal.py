@@ -30,8 +30,7 @@ def bare(rng: np.random.Generator, layers: Layers, worked: Worked, inside: NDArr
     tone = np.exp(rng.uniform(0, 0.08) * mottle) * rng.uniform(0.68, 1.0) * worked.tone
     colour = np.asarray(METALS[metal]) * (1 + rng.normal(0, 0.012, 3))
     base = np.clip(tone[..., None] * colour.astype(np.float32), 0.02, 0.96)
-    satin = log_uniform(rng, 1.2, 2.6) if rng.random() < 0.4 else log_uniform(rng, 0.55, 1.25)
-    polish = satin * np.exp(rng.uniform(0, 0.14) * mottle)
+    polish = log_uniform(rng, 0.55, 1.25) * np.exp(rng.uniform(0, 0.14) * mottle)
     layers.mix(
         share, base=base, metal=rng.uniform(0.88, 1.0), height=worked.height, cavity=_hollows(rng, worked),
         alpha_u=np.clip(worked.alpha_u * polish, 0.035, 0.6), alpha_v=np.clip(worked.alpha_v * polish, 0.05, 0.75),

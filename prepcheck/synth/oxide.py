@@ -117,7 +117,7 @@ def lay_oxide(
     """
     if share <= 0.0 or not inside.any():
         return np.zeros(layers.shape, np.float32)
-    weights = [0.48, 0.24, 0.03, 0.09, 0.06, 0.02, 0.08]
+    weights = [0.36, 0.22, 0.09, 0.1, 0.07, 0.06, 0.1]
     least = log_uniform(rng, 0.03, 0.16) * min(layers.shape) if large else SMALLEST_PX
     depth = pattern(rng, layers, str(rng.choice(PATTERNS, p=weights)), seam, least)
     if rng.random() < 0.3:
@@ -128,8 +128,7 @@ def lay_oxide(
     fine = clouds(rng, layers.shape, max(1.2 / layers.mm_per_px, 3.0), 4, 0.8)
     valley = -standard(worked.height - soft(worked.height, max(1.0 / layers.mm_per_px, 3.0)))
     ragged = 0.4 if large else 1.0
-    bite = rng.uniform(0.3, 1.2) if rng.random() < 0.6 else rng.uniform(0, 0.3)
-    left = depth - bite * np.clip(worked.bite, -2, 2) + ragged * log_uniform(rng, 0.02, 0.5) * valley
+    left = depth - rng.uniform(0, 0.35) * np.clip(worked.bite, -2, 2) + ragged * log_uniform(rng, 0.02, 0.5) * valley
     left += ragged * rng.uniform(0.02, 0.25) * fine
     cut = float(np.quantile(left[inside][::7], 1.0 - share))
     edge = ragged * log_uniform(rng, 0.03, 0.7)
@@ -144,7 +143,7 @@ def lay_oxide(
 
 def _show(rng: np.random.Generator, layers: Layers, worked: Worked, cover: Field, fine: Field) -> None:
     """Give the covered share one or two looks."""
-    looks = rng.choice(list(LOOKS), size=1 if rng.random() < 0.6 else 2, p=[0.32, 0.3, 0.14, 0.12, 0.12], replace=False)
+    looks = rng.choice(list(LOOKS), size=1 if rng.random() < 0.6 else 2, p=[0.34, 0.24, 0.15, 0.1, 0.17], replace=False)
     for number, name in enumerate(looks):
         part = cover
         if number:
@@ -167,11 +166,11 @@ class Look:
 
 
 LOOKS = {
-    "film": Look((0.2, 0.65), (0.6, 0.95), (0.1, 0.7), (0.002, 0.015), (0.0, 0.01), (0.35, 0.7)),
+    "film": Look((0.2, 0.65), (0.55, 0.9), (0.3, 1.0), (0.002, 0.015), (0.0, 0.01), (0.35, 0.7)),
     "chalk": Look((0.4, 0.82), (0.85, 1.0), (0.0, 0.4), (0.006, 0.04), (0.01, 0.06), (0.55, 0.95)),
     "powder": Look((0.6, 0.88), (0.8, 1.0), (0.0, 0.3), (0.02, 0.09), (0.02, 0.1), (0.7, 0.95)),
     "crust": Look((0.2, 0.7), (0.92, 1.0), (0.0, 0.15), (0.03, 0.12), (0.08, 0.5), (0.5, 0.9), 0.45),
-    "ground": Look((0.25, 0.7), (0.9, 1.0), (0.4, 0.9), (0.002, 0.02), (0.0, 0.04), (0.4, 0.75)),
+    "ground": Look((0.25, 0.7), (0.88, 1.0), (0.6, 1.0), (0.002, 0.02), (0.0, 0.04), (0.4, 0.75)),
 }
 """Film lets metal through; ground oxide was scratched by the tool and is matt all the same."""
 

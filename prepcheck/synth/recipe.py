@@ -100,5 +100,5 @@ def _skin_for(rng: np.random.Generator, metal_: str) -> str:
     if metal_ == "steel":
         return str(rng.choice(["paint", "scale", "rust", "galvanised", "dull steel"], p=[0.35, 0.25, 0.2, 0.05, 0.15]))
     if metal_ == "aluminium":
-        return str(rng.choice(["paint", "weathered", "cast", "rolled", "anodised"], p=[0.54, 0.25, 0.15, 0.02, 0.04]))
-    return str(rng.choice(["paint", "weathered", "rolled"], p=[0.4, 0.45, 0.15]))
+        return str(rng.choice(["paint", "weathered", "cast", "rolled", "anodised"], p=[0.54, 0.22, 0.14, 0.06, 0.04]))
+    return str(rng.choice(["paint", "weathered", "rolled"]))

@@ -62,8 +62,8 @@ def _rolled(rng: np.random.Generator, layers: Layers, share: Field) -> None:
     tone = rng.uniform(0.45, 0.75) * np.exp(0.04 * lines + rng.uniform(0.02, 0.12) * mottle)
     layers.mix(
         share, base=np.clip(tone[..., None] * np.asarray(ALUMINIUM, np.float32), 0.02, 0.9), theta=0.0,
-        metal=np.clip(rng.uniform(0.35, 0.65) + 0.1 * mottle, 0, 0.9),
-        alpha_u=rng.uniform(0.24, 0.36), alpha_v=rng.uniform(0.35, 0.55),
+        metal=np.clip(rng.uniform(0.45, 0.8) + 0.1 * mottle, 0, 0.9),
+        alpha_u=rng.uniform(0.18, 0.3), alpha_v=rng.uniform(0.3, 0.5),
     )  # fmt: skip
     layers.height += share * (lines * np.float32(0.006 * min(1.0, 5 * mm)) - layers.height)
 
