@@ -64,6 +64,18 @@ def test_pairs_are_those_that_choose_each_other() -> None:
     assert sorted(zip(mine.tolist(), theirs.tolist(), strict=True)) == [(k, 59 - k) for k in range(60)]
 
 
+def test_pairs_are_those_of_a_plain_search() -> None:
+    one = np.abs(looks(60, 7))
+    astray = np.random.default_rng(8).normal(0, 0.08, one.shape) * np.linspace(0, 3, 60)[:, None]
+    two = np.asarray(np.abs(one + astray)[::-1], np.float32)
+    two /= np.linalg.norm(two, axis=1, keepdims=True)
+    plain = cv2.BFMatcher(cv2.NORM_L2, crossCheck=True).match(one, two)
+    expected = {(match.queryIdx, match.trainIdx) for match in plain}
+    mine, theirs = _pairs(one, two)
+    assert 0 < len(expected) < 60
+    assert set(zip(mine.tolist(), theirs.tolist(), strict=True)) == expected
+
+
 def test_of_very_many_pairs_the_most_alike_are_taken() -> None:
     one = looks(1300, 5)
     two = np.concatenate([looks(300, 6) * 0.1 + one[:300], one[300:]])
