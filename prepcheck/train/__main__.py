@@ -68,7 +68,6 @@ def _fit_options(fit: argparse.ArgumentParser) -> None:
     fit.add_argument("--scenes", type=Path, nargs="+", required=True, help="folders of packed or rendered scenes")
     fit.add_argument("--photos", type=Path, nargs="*", default=[], help="folders of labelled photographs")
     fit.add_argument("--regions", type=Path, default=None, help="archive of the photographs' label maps")
-    fit.add_argument("--unlabelled", type=Path, nargs="*", default=[], help="folders of photographs without labels")
     fit.add_argument("--encoder", type=Path, default=None, help="published weights of the encoder, for a first run")
     fit.add_argument("--part", type=float, nargs=2, default=(0.0, 1.0), help="which part of the whole fit this run is")
     fit.add_argument("--seconds", type=float, default=240)
@@ -111,11 +110,6 @@ def _restore_options(restore: argparse.ArgumentParser) -> None:
     restore.add_argument("checkpoint", type=Path)
     restore.add_argument("pictures", type=Path, nargs="+", help="folders of pictures that may be trained on")
     restore.add_argument("--models", type=Path, default=Path("models"))
-
-
-def _mean_options(mean: argparse.ArgumentParser) -> None:
-    mean.add_argument("out", type=Path)
-    mean.add_argument("checkpoints", type=Path, nargs="+", help="fitted from the same start")
 
 
 def _calibrate_options(calibrate: argparse.ArgumentParser) -> None:
@@ -183,7 +177,6 @@ def _fit(options: argparse.Namespace) -> int:
         encoder_rate=options.encoder_rate, steps=options.steps, seed=options.seed, workers=options.workers,
         rigs=options.rigs, ring=options.ring, refresh=options.refresh, rendered=options.rendered,
         taught=options.taught, smaller=options.smaller, everything=options.everything, part=tuple(options.part),
-        unlabelled=tuple(options.unlabelled),
     )  # fmt: skip
     ranks = max(1, torch.cuda.device_count())
     rest = (ranks, plan, options.checkpoint, options.encoder)
@@ -214,13 +207,6 @@ def _restore(options: argparse.Namespace) -> int:
     pictures = [path for folder in options.pictures for path in sorted(folder.rglob("*.jpg"))]
     card = options.models / f"{options.name}.json"
     restore(card.with_suffix(".onnx"), card, pictures, options.checkpoint)
-    return 0
-
-
-def _mean(options: argparse.Namespace) -> int:
-    from prepcheck.train.mean import write_mean
-
-    write_mean(options.checkpoints, options.out)
     return 0
 
 
@@ -269,7 +255,6 @@ COMMANDS = {
     "fit": Command("fit the net, going on from a checkpoint if it exists", _fit_options, _fit),
     "moved": Command("fit the net that sees a moved-light set together", _moved_options, _moved),
     "restore": Command("make a checkpoint to go on from out of an exported model", _restore_options, _restore),
-    "mean": Command("average the weights of checkpoints that were fitted from the same start", _mean_options, _mean),
     "calibrate": Command(
         "choose temperatures, the sure threshold and the interval; export", _calibrate_options, _calibrate
     ),

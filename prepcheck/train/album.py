@@ -1,4 +1,4 @@
-"""Photographs, labelled or not, on the training device."""
+"""Labelled photographs on the training device."""
 
 from __future__ import annotations
 
@@ -17,10 +17,7 @@ WANTED = (0.16, 0.32, 0.24, 0.04, 0.1, 0.11, 0.03)
 
 
 class Album:
-    """Photographs on the training device, cut into turned and scaled windows.
-
-    Windows are aimed at labels; where nothing is labelled, at any place of any photo.
-    """
+    """Photographs on the training device, cut into turned and scaled windows."""
 
     def __init__(self, photos: list[Photo], device: Any) -> None:
         self.device = device
@@ -29,7 +26,7 @@ class Album:
         self.labels = torch.stack([torch.from_numpy(_framed(p.labels))[None] for p in photos]).to(device)
         self.places = [_places(p.labels) for p in photos]
         rarity = np.asarray([sum(WANTED[k] for k in places) for places in self.places])
-        self.chance = rarity / rarity.sum() if rarity.any() else np.full(len(photos), 1 / len(photos))
+        self.chance = rarity / max(rarity.sum(), 1e-9)
 
     def __len__(self) -> int:
         return len(self.sizes)
@@ -56,20 +53,14 @@ class Album:
         angle = rng.normal(0, 0.4) + rng.integers(4) * np.pi / 2 * (rng.random() < 0.4)
         turn = scale * np.asarray([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
         turn = turn @ np.diag([rng.choice([-1.0, 1.0]), 1.0]) @ np.diag(np.exp(rng.normal(0, 0.06, 2)))
-        aim = self._aim(rng, k) + rng.normal(0, 0.15, 2) * np.asarray(size[::-1]) * scale
+        kinds = list(self.places[k])
+        chance = np.asarray([WANTED[c] for c in kinds])
+        places = self.places[k][rng.choice(kinds, p=chance / chance.sum())]
+        aim = places[rng.integers(len(places))] + rng.normal(0, 0.15, 2) * np.asarray(size[::-1]) * scale
         middle = (
             np.clip(scale / whole, 0, 1) * np.asarray([cols / 2, rows / 2]) + (1 - np.clip(scale / whole, 0, 1)) * aim
         )
         return np.column_stack([turn, middle - turn @ (np.asarray(size[::-1]) / 2)])
-
-    def _aim(self, rng: np.random.Generator, k: int) -> NDArray[np.float64]:
-        """Place (x, y) in a photo: of a label that is wanted, or any."""
-        if not self.places[k]:
-            return rng.random(2) * np.asarray(self.sizes[k][::-1])
-        kinds = list(self.places[k])
-        chance = np.asarray([WANTED[c] for c in kinds])
-        places = self.places[k][rng.choice(kinds, p=chance / chance.sum())]
-        return np.asarray(places[rng.integers(len(places))], np.float64)
 
 
 def _padded(image: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -163,34 +163,6 @@ def recolour(rng: np.random.Generator, pictures: Any) -> Any:
     return jpeg(x.clip(0, 1), numbers(rng.integers(45, 98, count))).clip(0, 1)
 
 
-def relight(rng: np.random.Generator, pictures: Any, spread: float = 0.3) -> Any:
-    """Make places of photographs, shape (B, 3, H, W) in 0..1, lighter and darker, and tint them: light that falls elsewhere."""
-    tone = rng.normal(0, spread, (len(pictures), 1, 4, 5)) + rng.normal(0, spread / 4, (len(pictures), 3, 4, 5))
-    coarse = torch.as_tensor(tone, dtype=torch.float32, device=pictures.device)
-    field = functional.interpolate(coarse, pictures.shape[2:], mode="bicubic", align_corners=True)
-    return (pictures * field.exp()).clip(0, 1)
-
-
-def swap_boxes(rng: np.random.Generator, *stacks: Any) -> tuple[Any, ...]:
-    """Fill a box of each picture with that of the picture before, at the same place, in each stack (B, C, h, w) alike.
-
-    Stacks may differ in size; boxes span a quarter to three quarters of either side.
-    """
-    corners = rng.uniform(0, 1, (len(stacks[0]), 2))
-    sides = rng.uniform(0.25, 0.75, (len(stacks[0]), 2))
-    return tuple(torch.where(_boxes(corners, sides, x), x.roll(1, 0), x) for x in stacks)
-
-
-def _boxes(corners: NDArray[np.float64], sides: NDArray[np.float64], stack: Any) -> Any:
-    """Mark boxes, corner (of what room they leave) and sides as shares of the height and width; bool, (B, 1, h, w)."""
-    marked = torch.zeros(len(stack), 1, *stack.shape[2:], dtype=torch.bool)
-    size = np.asarray(stack.shape[2:])
-    for k, (low, side) in enumerate(zip(corners * (1 - sides), sides, strict=True)):
-        (top, left), (bottom, right) = np.round(low * size).astype(int), np.round((low + side) * size).astype(int)
-        marked[k, :, top:bottom, left:right] = True
-    return marked.to(stack.device)
-
-
 def jpeg(coded: Any, quality: Any) -> Any:
     """Quantise 8 x 8 cosine blocks as JPEG does (chroma at half size); `quality` shape (B, 1, 1, 1)."""
     scale = torch.where(quality < 50, 5000 / quality, 200 - 2 * quality) / 100

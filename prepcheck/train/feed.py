@@ -28,10 +28,7 @@ TOGETHER = 4
 
 @dataclass(frozen=True)
 class View:
-    """A way of cutting windows: how often, how large, how many, and how much of the picture's height they span.
-
-    Of photographs without labels there are as many as of those with.
-    """
+    """A way of cutting windows: how often, how large, how many, and how much of the picture's height they span."""
 
     chance: float
     size: tuple[int, int]
@@ -51,27 +48,24 @@ VIEWS = (
 
 @dataclass(frozen=True)
 class Batch:
-    """One step's pictures: those of scenes first, then photographs with labels, then those without.
+    """One step's pictures: those of scenes first.
 
     Attributes
     ----------
-    pictures : tensor of float32, shape (B + P + U, 3, H, W)
-        Photographs in 0..1, in channels-last memory; those without labels in a view made hard.
+    pictures : tensor of float32, shape (B + P, 3, H, W)
+        Photographs in 0..1, in channels-last memory.
     truth : tensor of uint8, shape (B, 3, H, W)
         State, ground and care of the scenes.
     burnt : tensor of float32, shape (B, H / 2, W / 2)
         1 where a scene's picture is burnt out.
     labels : tensor of uint8, shape (P, H, W), or None
         Labels of the photographs.
-    plain : tensor of float32, shape (U, 3, H, W), or None
-        The photographs without labels as they are.
     """
 
     pictures: Any
     truth: Any
     burnt: Any
     labels: Any
-    plain: Any = None
 
 
 Made = TypeVar("Made", bound=Batch)
@@ -95,8 +89,8 @@ class Feed:
     ----------
     library : Library
         Scenes, on disk and in memory.
-    album, unlabelled : Album or None
-        Photographs on the device, with labels and without.
+    album : Album or None
+        Labelled photographs on the device.
     rigs : list of Rig
         Lights.
     ring, refresh, samples : int
@@ -111,9 +105,9 @@ class Feed:
 
     def __init__(
         self, library: Library, album: Album | None, rigs: list[Rig], device: Any, *, ring: int, refresh: float,
-        samples: int, rendered: float, smaller: int, seed: int, rank: int, workers: int, unlabelled: Album | None = None,
+        samples: int, rendered: float, smaller: int, seed: int, rank: int, workers: int,
     ) -> None:  # fmt: skip
-        self.album, self.unlabelled, self.rigs, self.device = album, unlabelled, rigs, device
+        self.album, self.rigs, self.device = album, rigs, device
         self.refresh, self.samples, self.smaller = refresh, samples, smaller
         self.rng, self.choice = np.random.default_rng([seed, rank]), np.random.default_rng(seed)
         wait_for_scenes(library)
@@ -133,19 +127,11 @@ class Feed:
             size = view.size[0] // self.smaller, view.size[1] // self.smaller
             seen, truth = self._scenes(view, size)
             burnt = (seen.amin(1) >= BURNT).float()[:, ::2, ::2]
-            labels, plain, photos = None, None, max(1, view.photos // self.smaller)
+            labels = None
             if self.album is not None:
-                drawn, labels = self.album.draw(self.rng, photos, size)
-                seen = torch.cat([seen, self._under_other_light(drawn)])
-            if self.unlabelled is not None:
-                plain, _ = self.unlabelled.draw(self.rng, photos, size)
-                plain = plain.contiguous(memory_format=torch.channels_last)
-                seen = torch.cat([seen, self._under_other_light(plain)])
-            return Batch(seen.contiguous(memory_format=torch.channels_last), truth, burnt, labels, plain)
-
-    def _under_other_light(self, photos: Any) -> Any:
-        """Give the same photographs as another light and another camera would show them."""
-        return augment.recolour(self.rng, augment.relight(self.rng, photos))
+                photos, labels = self.album.draw(self.rng, max(1, view.photos // self.smaller), size)
+                seen = torch.cat([seen, augment.recolour(self.rng, photos)])
+            return Batch(seen.contiguous(memory_format=torch.channels_last), truth, burnt, labels)
 
     def _scenes(self, view: View, size: tuple[int, int]) -> tuple[Any, Any]:
         """Photographs of scenes (B, 3, h, w) and their truth (B, 3, h, w)."""
@@ -184,7 +170,7 @@ def beside(make: Callable[[], Made], device: Any) -> Iterator[Made]:
             waiting.append(pool.submit(work))
             current = torch.cuda.current_stream(device)
             current.wait_event(ready)
-            for tensor in (batch.pictures, batch.truth, batch.burnt, batch.labels, batch.plain):
+            for tensor in (batch.pictures, batch.truth, batch.burnt, batch.labels):
                 if tensor is not None:
                     tensor.record_stream(current)
             yield batch

@@ -10,15 +10,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import torch
 from torch import distributed
 from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
-from prepcheck.train import augment, real
+from prepcheck.train import real
 from prepcheck.train.album import Album
 from prepcheck.train.feed import Batch, Feed, beside, rig_pool
-from prepcheck.train.losses import agree_loss, guess_loss, photo_loss, scene_loss, sides
+from prepcheck.train.losses import guess_loss, photo_loss, scene_loss
 from prepcheck.train.net import Eye
 from prepcheck.train.stock import Library
 from prepcheck.train.teacher import Teacher, teach_loss
@@ -39,8 +38,6 @@ class Plan:
         Folders of packed and rendered scenes.
     photos : tuple of Path
         Folders of photographs, with `regions` (archive of label maps) or ``points.json``; may be empty.
-    unlabelled : tuple of Path
-        Folders of photographs without labels, from which the net learns what its own average is sure of; may be empty.
     everything : bool
         Fit on photographs of held-out groups too.
     part : tuple of float
@@ -65,7 +62,6 @@ class Plan:
     scenes: tuple[Path, ...]
     photos: tuple[Path, ...] = ()
     regions: Path | None = None
-    unlabelled: tuple[Path, ...] = ()
     part: tuple[float, float] = (0.0, 1.0)
     rate: float = 2e-3
     encoder_rate: float = 6e-4
@@ -117,16 +113,14 @@ class Fit:
         self.teacher = None if teacher is None else teacher.to(device).to(memory_format=torch.channels_last).train()
         self.library = Library(list(plan.scenes), rank, ranks)
         photos = photos_of(plan)
-        others = [p for folder in plan.unlabelled for p in real.load_unlabelled(folder)]
-        self.photos, self.others = len(photos), len(others)
+        self.photos = len(photos)
         self.feed = Feed(
             self.library, Album(photos, device) if photos else None, rig_pool(plan.seed, plan.rigs, plan.workers), device,
             ring=plan.ring, refresh=plan.refresh, samples=plan.samples, rendered=plan.rendered, smaller=plan.smaller,
-            seed=plan.seed, rank=rank, workers=plan.workers, unlabelled=Album(others, device) if others else None,
+            seed=plan.seed, rank=rank, workers=plan.workers,
         )  # fmt: skip
         self.accepted = torch.from_numpy(real.accepted_matrix()).to(device)
-        self.average = AveragedModel(self.eye, multi_avg_fn=get_ema_multi_avg_fn(0.998), use_buffers=True).eval()
-        self.rng = np.random.default_rng([plan.seed, rank, 1])
+        self.average = AveragedModel(self.eye, multi_avg_fn=get_ema_multi_avg_fn(0.998), use_buffers=True)
         self.seen = torch.zeros(2, 6, device=device)
         self.optimiser = torch.optim.AdamW(self._groups(), plan.rate, fused=device.type == "cuda")
 
@@ -179,13 +173,10 @@ class Fit:
     def _step(self, batch: Batch, progress: float) -> Any:
         """Take one optimiser step on scenes and photographs together (so that batch norm sees both)."""
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
-            pictures, likely = self._with_swapped_boxes(batch)
-            logits, guess, features = self.eye.in_full(pictures)
-            large = None if self.teacher is None else self.teacher(pictures, logits, features)
+            logits, guess, features = self.eye.in_full(batch.pictures)
+            large = None if self.teacher is None else self.teacher(batch.pictures, logits, features)
         count = len(batch.truth)
         loss = self._loss(logits, batch) + 0.3 * guess_loss(guess[:count], batch.truth)
-        if likely is not None:
-            loss = loss + agree_loss(logits[-len(likely) :], likely)
         self._count(0, logits[:count].detach(), batch)
         if large is not None:
             loss = loss + self._loss(large, batch) + teach_loss(logits, large)
@@ -198,20 +189,8 @@ class Fit:
         count = len(batch.truth)
         loss = scene_loss(logits[:count], batch.truth, batch.burnt)
         if batch.labels is not None:
-            labelled = slice(count, count + len(batch.labels))
-            loss = loss + 0.6 * photo_loss(logits[labelled], batch.labels, self.accepted)
+            loss = loss + 0.6 * photo_loss(logits[count:], batch.labels, self.accepted)
         return loss
-
-    def _with_swapped_boxes(self, batch: Batch) -> tuple[Any, Any]:
-        """Pictures to be seen, and what the averaged net says of the photographs without labels, both with boxes swapped."""
-        if batch.plain is None:
-            return batch.pictures, None
-        with torch.no_grad():
-            likely = sides(torch.softmax(self.average(batch.plain)[:, :7].float(), 1))
-            first = len(batch.pictures) - len(batch.plain)
-            hard, likely = augment.swap_boxes(self.rng, batch.pictures[first:], likely)
-            pictures = torch.cat([batch.pictures[:first], hard]).contiguous(memory_format=torch.channels_last)
-        return pictures, likely
 
     def _descend(self, loss: Any, progress: float) -> None:
         """Go down the gradient, shared by all processes."""
@@ -355,7 +334,7 @@ def fit(rank: int, ranks: int, plan: Plan, checkpoint: Path, encoder: Path | Non
     if rank == 0:
         files = {"packed": len(run.library.packed) * ranks, "rendered": len(run.library.rendered) * ranks}
         facts = {"steps": steps, "devices": ranks, "seed": plan.seed, "seconds": plan.seconds, "part": list(plan.part)}
-        notes["runs"].append({**facts, **files, "photos": run.photos, "unlabelled": run.others, "log": plan.log[-1:]})
+        notes["runs"].append({**facts, **files, "photos": run.photos, "log": plan.log[-1:]})
         keep()
         print(json.dumps(notes))  # noqa: T201
     if ranks > 1:

@@ -16,12 +16,6 @@ SCENE_WEIGHTS = (0.5, 1.0, 1.1, 1.6, 0.6, 1.6, 0.7)
 PHOTO_WEIGHTS = (0.5, 1.3, 1.3, 1.5, 1.0, 1.2, 1.0)
 """Weight of each label's pixels in photographs."""
 
-SIDE_WEIGHTS = (0.5, 1.3, 1.3, 1.0)
-"""Weight of each side's pixels in photographs without labels, see :func:`sides`."""
-
-SURE = 0.9
-"""Where the averaged net gives a side at least this chance in a photo without labels, it is learned from."""
-
 BURNT = 250 / 255
 """Where all channels are at least this bright nothing can be seen, so the pixel counts little."""
 
@@ -119,27 +113,3 @@ def photo_loss(logits: Any, labels: Any, accepted: Any) -> Any:
     sure = told * ((kinds == 0) | (kinds == 1) | (kinds == 4)).float()
     area = functional.binary_cross_entropy_with_logits(logits[:, 7], (kinds == 1).float(), reduction="none")
     return states + 0.2 * (area * sure).sum() / sure.sum().clip(1)
-
-
-def sides(chances: Any) -> Any:
-    """Chances of background, bright metal, all residue together, bead or tint, (B, 4, h, w), from those of seven states."""
-    residue = chances[:, State.OXIDE : State.FOREIGN + 1].sum(1)
-    return torch.stack([chances[:, State.BACKGROUND], chances[:, State.BRIGHT], residue, chances[:, 6]], 1)
-
-
-def agree_loss(logits: Any, likely: Any) -> Any:
-    """Loss on photographs without labels: minus the log of the chance of the side that the averaged net is sure of.
-
-    What it is not sure of says nothing, and so lessens the mean over all pixels.
-
-    Parameters
-    ----------
-    logits : tensor, shape (B, 8, h, w)
-        The net's output on a view made hard.
-    likely : tensor, shape (B, 4, h, w)
-        Chances of the sides, by the averaged net on the plain view.
-    """
-    chance, side = likely.max(1)
-    said = sides(torch.softmax(logits[:, :7].float(), 1)).gather(1, side[:, None])[:, 0]
-    weight = (chance >= SURE) * torch.tensor(SIDE_WEIGHTS, device=logits.device)[side]
-    return (-torch.log(said.clip(1e-5)) * weight).mean()

@@ -73,11 +73,6 @@ def load_photos(folder: Path, regions: Path | None = None) -> list[Photo]:
     ]
 
 
-def load_unlabelled(folder: Path) -> list[Photo]:
-    """Read all photographs of a folder, with nothing labelled."""
-    return [_read(folder, str(p.relative_to(folder)), None, None) for p in sorted(folder.rglob("*.jpg"))]
-
-
 def _read(folder: Path, file: str, regions: NDArray[np.uint8] | None, points: dict[str, Any] | None) -> Photo:
     image = np.asarray(cv2.imread(str(folder / file), cv2.IMREAD_COLOR), np.uint8)[..., ::-1]
     shrink = min(1.0, SIDE / max(image.shape[:2]))

@@ -46,14 +46,13 @@ def test_whole_run(tmp_path):
     for part in (("0", "0.5"), ("0.5", "1")):
         command = ["fit", str(weights), "--scenes", str(scenes), "--photos", str(photos), "--part", *part]
         command += ["--regions", str(tmp_path / "regions.npz"), "--everything", "--steps", "2", "--smaller", "4"]
-        command += ["--unlabelled", str(photos)]
         main([*command, "--rigs", "2", "--ring", "4", "--workers", "1"])
     main(["pictures", str(tmp_path / "held"), "--count", "6", "--size", "160", "192"])
     main(["calibrate", str(weights), str(tmp_path / "held"), "--out", str(models), "--name", "tiny"])
     registry = json.loads((models / "registry.json").read_text())
     card = json.loads((models / registry["models"]["tiny"]["card"]).read_text())
     assert {"sure", "error_scale", "error_floor"} <= set(card["calibration"])
-    assert [(r["steps"], r["photos"], r["unlabelled"]) for r in card["runs"]] == [(2, 1, 1), (2, 1, 1)]
+    assert [(r["steps"], r["photos"]) for r in card["runs"]] == [(2, 1), (2, 1)]
     net = cv2.dnn.readNetFromONNX(str(models / "tiny.onnx"))
     net.setInput(np.zeros((1, 3, 128, 256), np.float32))
     maps = net.forward()

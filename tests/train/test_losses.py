@@ -1,11 +1,11 @@
-"""The loss of the first guess, and of photographs without labels: by hand on small pictures."""
+"""The loss of the first guess: shares of bright metal and of residue in squares of 8 pixels."""
 
 import pytest
 
 torch = pytest.importorskip("torch", reason="training needs the extra `train`")
 
 from prepcheck.terms import State  # noqa: E402
-from prepcheck.train.losses import agree_loss, guess_loss  # noqa: E402
+from prepcheck.train.losses import guess_loss  # noqa: E402
 
 
 def truth(state, ground=1):
@@ -55,29 +55,3 @@ def test_every_state_of_residue_is_residue(state):
 
 def test_outside_of_the_ground_there_is_neither(halves):
     assert guess_loss(logits([0.01, 0.01], [0.01, 0.01]), truth(halves, 0)).item() == pytest.approx(0.01005, abs=1e-4)
-
-
-def likely_metal(chance):
-    """Chances of the sides, (1, 4, 4, 4), with bright metal given `chance` everywhere."""
-    return (
-        torch.tensor([(1 - chance) / 3, chance, (1 - chance) / 3, (1 - chance) / 3]).view(1, 4, 1, 1).expand(1, 4, 4, 4)
-    )
-
-
-def test_what_the_average_is_unsure_of_says_nothing():
-    assert agree_loss(torch.randn(1, 8, 4, 4), likely_metal(0.85)) == 0
-
-
-def test_agreeing_with_a_sure_average_costs_less():
-    logits = torch.zeros(1, 8, 4, 4)
-    metal = logits.clone()
-    metal[:, 1] = 5
-    likely = likely_metal(0.95)
-    assert agree_loss(metal, likely) < 0.1 * agree_loss(logits, likely)
-
-
-def test_any_kind_of_residue_agrees_with_sure_residue():
-    likely = likely_metal(0.95)[:, [0, 2, 1, 3]]
-    pit, oxide = torch.zeros(1, 8, 4, 4), torch.zeros(1, 8, 4, 4)
-    pit[:, 3], oxide[:, 2] = 5, 5
-    assert torch.isclose(agree_loss(pit, likely), agree_loss(oxide, likely))

@@ -67,15 +67,3 @@ def test_windows_carry_labels_to_the_right_place(tmp_path):
     assert (labels == 1).sum() > 1000
     assert grey[labels == 1].median() > 0.95
     assert grey[labels == 5].median() < 0.05
-
-
-def test_photographs_without_labels_are_cut_at_any_place(tmp_path):
-    torch = pytest.importorskip("torch", reason="training needs the extra `train`")
-    from prepcheck.train.album import Album
-
-    write_photo(tmp_path)
-    pictures, labels = Album(real.load_unlabelled(tmp_path), torch.device("cpu")).draw(
-        np.random.default_rng(0), 12, (96, 128)
-    )
-    assert (labels == real.UNSEEN).all()
-    assert 0.2 < (pictures > 0.5).float().mean() < 0.8
