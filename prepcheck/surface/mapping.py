@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.photo import Photo
-from prepcheck.settings import Settings
+from prepcheck.settings import PhotoSettings, Settings
 from prepcheck.surface.model import Model
 from prepcheck.surface.surface_map import ModelOrigin, SurfaceMap
 from prepcheck.terms import State
@@ -39,7 +39,7 @@ def map_surface(
     not_surface : ndarray, shape (n, 2), float64, optional
         Outline, in full-size pixels, of something laid on the part (the scale card): mapped as background.
     """
-    rgb = photo.view(settings.photo.working_px).rgb
+    rgb = at_working_size(photo.view(settings.photo.working_px).rgb, settings.photo)
     maps, step = model.run(rgb)
     burnt = _burnt(rgb, settings.score.burnt_level, maps.shape[1:])
     chances = smoothed(maps[:_GROUND], settings.photo.smoothing_px)
@@ -48,6 +48,15 @@ def map_surface(
     reduction = (step * photo.width / rgb.shape[1], step * photo.height / rgb.shape[0])
     surface = SurfaceMap(states, bright, ground, burnt, reduction, model.origin, chances)
     return surface if not_surface is None else _without(surface, not_surface)
+
+
+def at_working_size(rgb: NDArray[np.uint8], rule: PhotoSettings) -> NDArray[np.uint8]:
+    """Enlarge a picture (h, w, 3) that is smaller than the working size, as far as `rule` allows; others stay as they are."""
+    scale = min(rule.working_px / max(rgb.shape[:2]), rule.enlarge_at_most)
+    if scale <= 1:
+        return rgb
+    size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_LINEAR), np.uint8)
 
 
 def smoothed(chances: NDArray[np.float32], spread: float) -> NDArray[np.float32]:

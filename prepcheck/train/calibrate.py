@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from prepcheck.settings import Settings
-from prepcheck.surface.mapping import sides, smoothed, told
+from prepcheck.surface.mapping import at_working_size, sides, smoothed, told
 from prepcheck.synth.noise import Field
 from prepcheck.terms import State
 from prepcheck.train.export import export
@@ -76,20 +76,28 @@ class Looked:
 
 
 def see(net: Any, folder: Path, degraded: bool) -> list[Looked]:
-    """Run the net on a folder's pictures, as they are or degraded; pictures without readable ground are left out."""
-    rng = np.random.default_rng(11)
+    """Run the net on a folder's pictures, at the size at which the program shows them to it, as they are or degraded.
+
+    Pictures without readable ground are left out.
+    """
+    rng, rule = np.random.default_rng(11), Settings().photo
     seen = []
     for path in sorted((folder / "images").glob("*.jpg")):
         image = np.asarray(cv2.imread(str(path)), np.uint8)
-        image = degrade(rng, image) if degraded else image
-        truth = np.asarray(cv2.imread(str(folder / f"states/{path.stem}.png"), cv2.IMREAD_GRAYSCALE), np.uint8)[
-            ::2, ::2
-        ]
-        ground = np.asarray(cv2.imread(str(folder / f"ground/{path.stem}.png"), cv2.IMREAD_GRAYSCALE))[::2, ::2] > 0
+        image = at_working_size(degrade(rng, image) if degraded else image, rule)
+        truth = _at_half(folder / f"states/{path.stem}.png", image)
+        ground = _at_half(folder / f"ground/{path.stem}.png", image) > 0
         readable = ground & (truth >= 1) & (truth <= 5) & (image[::2, ::2].min(axis=2) < BURNT)
         if readable.sum() > 300:
             seen.append(Looked(look(net, image)[:7], readable, truth[readable]))
     return seen
+
+
+def _at_half(path: Path, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Read labels at half the size of `image`."""
+    labels = np.asarray(cv2.imread(str(path), cv2.IMREAD_GRAYSCALE), np.uint8)
+    size = (image.shape[1] + 1) // 2, (image.shape[0] + 1) // 2
+    return np.asarray(cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
 def adjust(chances: Field, temperature: float, oxide_bias: float) -> Field:
