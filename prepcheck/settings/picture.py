@@ -36,8 +36,8 @@ class PhotoSettings(Group):
         low=1.0,
         high=4.0,
         reason="how far a smaller photo is enlarged towards `working_px` for the model: on 129 labelled photographs held out of"
-        " the fit, most of 800 to 1,024 px, balanced accuracy at points 0.76 as they are and 0.80 enlarged (eye-7; eye-6: 0.69"
-        " and 0.72)",
+        " the fit, most of 800 to 1,024 px, balanced accuracy at points 0.772 as they are and 0.800 enlarged (eye-7; eye-6:"
+        " 0.695 and 0.712, eye-4: 0.745 and 0.775)",
     )
     smoothing_px: float = threshold(
         1.5,
