@@ -51,10 +51,11 @@ def map_surface(
 
 
 def at_working_size(rgb: NDArray[np.uint8], rule: PhotoSettings) -> NDArray[np.uint8]:
-    """Enlarge a picture (h, w, 3) that is smaller than the working size, as far as `rule` allows; others stay as they are."""
-    scale = min(rule.working_px / max(rgb.shape[:2]), rule.enlarge_at_most)
-    if scale <= 1:
+    """Enlarge a picture (h, w, 3) that is smaller than the working size, unless it is too small; others stay as they are."""
+    long_side = max(rgb.shape[:2])
+    if not rule.enlarge_from_px <= long_side < rule.working_px:
         return rgb
+    scale = rule.working_px / long_side
     size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_LINEAR), np.uint8)
 

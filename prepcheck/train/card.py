@@ -106,7 +106,7 @@ FACTS: dict[str, Any] = {
         "more photographs did not help either: it tells 0.94 of the points on photographs it was fitted on and 0.80 on 129 held"
         " out (balanced accuracy); a fit that went on from it with 590 photographs (and other light on them, photographs without"
         " labels, the mean of two ends) told 0.79 there and 0.70 on the 19, one with 559 and other scenes 0.64 on the 19",
-        "calibrated on pictures of 1024 px as they are; since then smaller photos are enlarged for the model, own ones too: see"
+        "calibrated on pictures of 1024 px as they are; since then photos from 800 px on are enlarged for it, own too: see"
         " the figures for what the interval holds now",
         "what counts as lighter or duller is judged photo by photo: on unfamiliar renders whole photos lean one way (looked into"
         " with eye-6)",

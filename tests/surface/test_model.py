@@ -11,7 +11,7 @@ import pytest
 from prepcheck import resources
 from prepcheck.errors import ModelFault
 from prepcheck.photo import Photo
-from prepcheck.settings import PhotoSettings, Settings
+from prepcheck.settings import Settings
 from prepcheck.surface import ModelOrigin, SurfaceMap, load_model, map_surface
 from prepcheck.surface.model import Model
 from prepcheck.terms import State
@@ -37,8 +37,6 @@ def model_of(numbers, sure=0.5):
 def photo(height=100, width=150, value=100):
     return Photo("p.jpg", "0" * 64, 1, "JPEG", 2 * width, 2 * height, np.full((height, width, 3), value, np.uint8))
 
-
-AS_IT_IS = Settings(photo=PhotoSettings(enlarge_at_most=1.0))
 
 BRIGHT = [0.1, 0.7, 0.1, 0.1, 0, 0, 0, 0.9]
 
@@ -190,7 +188,7 @@ def test_residue_is_what_is_not_bright_metal():
 
 def test_something_laid_on_the_part_is_background_and_no_ground():
     outline = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 200.0], [0.0, 200.0]])
-    surface = map_surface(photo(), model_of(BRIGHT), AS_IT_IS, outline)
+    surface = map_surface(photo(), model_of(BRIGHT), Settings(), outline)
     assert surface.states[50, 20] == State.BACKGROUND
     assert surface.ground[50, 20] == 0
     assert surface.states[50, 100] == State.BRIGHT
@@ -211,20 +209,24 @@ def test_the_first_pixel_lies_at_the_middle_of_those_it_stands_for():
 
 @pytest.mark.parametrize("size", [(1, 1), (20, 300), (64, 64), (100, 150)])
 def test_a_picture_of_any_size_is_mapped_at_its_own_size(size):
-    surface = map_surface(photo(*size), model_of(BRIGHT), AS_IT_IS)
+    surface = map_surface(photo(*size), model_of(BRIGHT), Settings())
     assert surface.states.shape == size
 
 
 @pytest.mark.parametrize(
-    ("size", "times"), [((100, 150), 2), ((720, 960), 4 / 3), ((960, 1280), 1), ((1200, 1600), 0.8)]
+    ("size", "seen"),
+    [((600, 800), (960, 1280)), ((1024, 768), (1280, 960)), ((960, 1280), (960, 1280)), ((1200, 1600), (960, 1280))],
 )
-def test_the_model_sees_every_picture_at_working_size_if_twice_its_own_is_enough(size, times):
-    surface = map_surface(photo(*size), model_of(BRIGHT), Settings())
-    assert surface.states.shape == (size[0] * times, size[1] * times)
+def test_the_model_sees_a_picture_at_working_size(size, seen):
+    assert map_surface(photo(*size), model_of(BRIGHT), Settings()).states.shape == seen
+
+
+def test_a_very_small_picture_is_not_enlarged():
+    assert map_surface(photo(599, 799), model_of(BRIGHT), Settings()).states.shape == (599, 799)
 
 
 def test_what_is_laid_on_a_small_picture_stays_in_its_place():
-    outline = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 200.0], [0.0, 200.0]])
-    surface = map_surface(photo(100, 150), model_of(BRIGHT), Settings(), outline)
+    outline = np.array([[0.0, 0.0], [600.0, 0.0], [600.0, 1200.0], [0.0, 1200.0]])
+    surface = map_surface(photo(600, 900), model_of(BRIGHT), Settings(), outline)
     covered = surface.states == State.BACKGROUND
     assert covered.mean() == pytest.approx(1 / 3, abs=0.01)
