@@ -51,7 +51,7 @@ def map_surface(
 
 
 def at_working_size(rgb: NDArray[np.uint8], rule: PhotoSettings) -> NDArray[np.uint8]:
-    """Enlarge a picture (h, w, 3) that is smaller than the working size, unless it is too small; others stay as they are."""
+    """Enlarge a picture (h, w, 3) to the working size if it is smaller, but not too small to gain; others stay as they are."""
     long_side = max(rgb.shape[:2])
     if not rule.enlarge_from_px <= long_side < rule.working_px:
         return rgb
